@@ -1,0 +1,229 @@
+"""The extension surface on one page: protocols, small records, and the error family.
+
+No behaviour lives here. Units everywhere inside the package: N, mm, MPa (N/mm2);
+tension, opening and lengthening are positive. Array shapes use
+
+    n_e  elements of a group        n_q  integration points of an element
+    n_s  strain components          n_k  nodes of an element
+    n_d  unknowns of an element     n_dof  unknowns of a model
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from typing import Any, Protocol, runtime_checkable
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+History = Mapping[str, Floats]
+
+
+# ------------------------------------------------------------------ faults
+class FespliceError(Exception):
+    """Root of every fault a user may meet; ``exit_code`` is the shell's."""
+
+    exit_code = 1
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong with an input: where, what was given, what is allowed."""
+
+    path: str
+    value: Any
+    allowed: str
+
+    def __str__(self) -> str:
+        shown = "" if self.value is None else f" = {self.value!r}"
+        return f"{self.path}{shown}: {self.allowed}"
+
+
+class InputFault(FespliceError):
+    """Bad input. Carries every fault found, not only the first."""
+
+    exit_code = 2
+
+    def __init__(self, source: str, faults: list[Fault] | str):
+        self.source = source
+        self.faults = [Fault("", None, faults)] if isinstance(faults, str) else list(faults)
+        lines = [str(f).removeprefix(": ") for f in self.faults]
+        text = lines[0] if len(lines) == 1 else "\n" + "\n".join(f"  - {line}" for line in lines)
+        super().__init__(f"{source}: {text}" if len(lines) == 1 else f"{source}: {len(lines)} faults{text}")
+
+
+class FolderFault(InputFault):
+    """A run folder that cannot be used: holds another run, is in use, or is unreadable."""
+
+
+class NotConverged(FespliceError):
+    """The march stopped without reaching its target; accepted steps are kept."""
+
+    exit_code = 3
+
+
+# ------------------------------------------------------------------ outcomes
+class Outcome(Enum):
+    """How a step or a run ended; the value is a sentence for people."""
+
+    converged = "equilibrium reached within the tolerances"
+    relaxed = "equilibrium reached after viscous relaxation across a sudden drop"
+    loose = "accepted at the loose tolerance; counted as unconverged"
+    max_iterations = "no equilibrium within the allowed iterations"
+    diverged = "the residual grew without bound"
+    singular = "the stiffness matrix could not be factorised"
+    smallest_step = "no equilibrium even with the smallest step and every fallback"
+    target_reached = "the stated end of loading was reached"
+    softened = "the load fell by the stated drop after the peak"
+    interrupted = "stopped by the user; the run can be resumed"
+    running = "not finished; the run can be resumed"
+
+    @property
+    def accepted(self) -> bool:
+        """True when a step with this outcome belongs to the response curve."""
+        return self in (Outcome.converged, Outcome.relaxed, Outcome.loose)
+
+    @property
+    def finished(self) -> bool:
+        """True when a run with this outcome needs no resuming."""
+        return self not in (Outcome.interrupted, Outcome.running)
+
+
+# ------------------------------------------------------------------ laws and elements
+@dataclass(frozen=True)
+class Response:
+    """What a law answers: stress (n_e, n_q, n_s), tangent (n_e, n_q, n_s, n_s), trial history.
+
+    ``tangent`` is the secant stiffness when the caller asked for ``secant=True``.
+    """
+
+    stress: Floats
+    tangent: Floats
+    history: History
+
+
+@runtime_checkable
+class Law(Protocol):
+    """A constitutive law. Pure: never writes into its inputs."""
+
+    n_strain: int
+
+    def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
+        """History of virgin material at ``shape`` = (n_e, n_q) points."""
+        ...
+
+    def respond(self, strain: Floats, history: History, size: Floats, *, secant: bool = False) -> Response:
+        """Answer to ``strain`` (n_e, n_q, n_s), iterated from the committed ``history``.
+
+        ``size`` is the element's size datum: gradients of the shape functions at the
+        centroid (n_e, n_k, 2) [1/mm] for membranes, lengths (n_e, 1) [mm] for lines.
+        """
+        ...
+
+
+@runtime_checkable
+class Element(Protocol):
+    """A finite element: small strain, so B and w are computed once."""
+
+    n_nodes: int
+    n_strain: int
+    n_points: int
+
+    def kinematics(self, xy: Floats, data: Mapping[str, Any]) -> tuple[Floats, Floats]:
+        """B (n_e, n_q, n_s, n_d) and weights w (n_e, n_q) from nodes ``xy`` (n_e, n_k, 2)."""
+        ...
+
+    def size(self, xy: Floats, data: Mapping[str, Any]) -> Floats:
+        """Size datum handed to the law (see :class:`Law`)."""
+        ...
+
+
+# ------------------------------------------------------------------ equilibrium
+@dataclass(frozen=True)
+class State:
+    """An equilibrium state: displacements u (n_dof), load factor, committed history per group."""
+
+    u: Floats
+    load: float
+    history: Mapping[str, History]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One accepted step of the march, with how it was found."""
+
+    index: int
+    state: State
+    outcome: Outcome
+    iterations: int
+    residual: float
+    energy: float
+    size: float
+    seconds: float
+    note: str = ""
+    failed: tuple[str, ...] = field(default=())
+
+
+class Equilibrium(Protocol):
+    """All the solver knows of a model: forces, tangent, loads. No law, no element."""
+
+    n_dof: int
+    f_ref: Floats
+    f_dead: Floats
+
+    def internal(
+        self, u: Floats, history: Mapping[str, History], *, secant: bool = False
+    ) -> tuple[Floats, Any, Mapping[str, History]]:
+        """Internal forces on the free unknowns, sparse tangent, trial history."""
+        ...
+
+
+class Control(Protocol):
+    """What is held in a step: one scalar equation c.u + w*load = target."""
+
+    name: str
+
+    def row(self, state: State, previous: State | None) -> tuple[Floats, float]:
+        """Coefficients (c (n_dof), w) of the constraint about ``state``."""
+        ...
+
+
+class Stepper(Protocol):
+    """How far next: sizes of coming increments."""
+
+    def next_size(self, last: Step | None) -> float: ...
+
+    def cut(self) -> bool:
+        """Shrink after a failure; False when the smallest size is passed."""
+        ...
+
+
+class Marcher(Protocol):
+    """Generator of accepted steps."""
+
+    def __call__(self, model: Equilibrium, start: State) -> Iterator[Step]: ...
+
+
+# ------------------------------------------------------------------ provisions
+@dataclass(frozen=True)
+class Check:
+    """One value of a published provision, with everything needed to look it up."""
+
+    document: str
+    edition: str
+    clause: str
+    quantity: str
+    value: float
+    unit: str
+    inputs: Mapping[str, float]
+    scope_note: str = ""
+
+
+class Provision(Protocol):
+    """A clause of a document as a function of plain numbers."""
+
+    def __call__(self, **inputs: float) -> Check: ...
