@@ -98,7 +98,8 @@ class Outcome(Enum):
 class Response:
     """What a law answers: stress (n_e, n_q, n_s), tangent (n_e, n_q, n_s, n_s), trial history.
 
-    ``tangent`` is the secant stiffness when the caller asked for ``secant=True``.
+    ``tangent`` is (1 - secant) x consistent tangent + secant x secant stiffness, with the
+    share ``secant`` in 0..1 that the caller asked for.
     """
 
     stress: Floats
@@ -116,7 +117,7 @@ class Law(Protocol):
         """History of virgin material at ``shape`` = (n_e, n_q) points."""
         ...
 
-    def respond(self, strain: Floats, history: History, size: Floats, *, secant: bool = False) -> Response:
+    def respond(self, strain: Floats, history: History, size: Floats, *, secant: float = 0.0) -> Response:
         """Answer to ``strain`` (n_e, n_q, n_s), iterated from the committed ``history``.
 
         ``size`` is the element's size datum: gradients of the shape functions at the
@@ -145,7 +146,7 @@ class Element(Protocol):
 # ------------------------------------------------------------------ equilibrium
 @dataclass(frozen=True)
 class State:
-    """An equilibrium state: displacements u (n_dof), load factor, committed history per group."""
+    """An equilibrium state: free unknowns u (n_free), load factor, committed history per group."""
 
     u: Floats
     load: float
@@ -168,17 +169,30 @@ class Step:
     failed: tuple[str, ...] = field(default=())
 
 
-class Equilibrium(Protocol):
-    """All the solver knows of a model: forces, tangent, loads. No law, no element."""
+@dataclass(frozen=True)
+class Trial:
+    """Answer of a model to trial unknowns: forces (n_free), matrix, history and stress per group.
 
-    n_dof: int
+    ``matrix`` is sparse (CSC) or None when it was not asked for.
+    """
+
+    force: Floats
+    matrix: Any
+    history: Mapping[str, History]
+    stress: Mapping[str, Floats]
+
+
+class Equilibrium(Protocol):
+    """All the solver knows of a model: forces, tangent, loads over the free unknowns. No law, no element."""
+
+    n_free: int
     f_ref: Floats
     f_dead: Floats
 
     def internal(
-        self, u: Floats, history: Mapping[str, History], *, secant: bool = False
-    ) -> tuple[Floats, Any, Mapping[str, History]]:
-        """Internal forces on the free unknowns, sparse tangent, trial history."""
+        self, u: Floats, history: Mapping[str, History], *, secant: float = 0.0, matrix: bool = True
+    ) -> Trial:
+        """Internal forces and tangent at unknowns ``u`` (n_free), from the committed ``history``."""
         ...
 
 
@@ -188,7 +202,7 @@ class Control(Protocol):
     name: str
 
     def row(self, state: State, previous: State | None) -> tuple[Floats, float]:
-        """Coefficients (c (n_dof), w) of the constraint about ``state``."""
+        """Coefficients (c (n_free), w) of the constraint about ``state``."""
         ...
 
 

@@ -1,0 +1,64 @@
+"""Zero-thickness interfaces: bond between a bar node and its host, and a joint between two faces.
+
+A bond point sits at a bar node; its slip and gap are the bar's displacement against the host's,
+interpolated by the host's own shape functions, along the mean tangent of the two chords that
+meet there and along the normal (-t_y, t_x). A conforming bar on a mesh line is the special
+case of a host point at a node. With ``gauge`` data a third strain component is the opening
+between two fixed points beside the bar.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from fesplice.contracts import Floats
+from fesplice.elements.membrane import quad_shape
+
+
+class BondPoint:
+    """Unknowns (ux, uy) of the bar node, then of the four host nodes; weight = tributary length."""
+
+    n_nodes, n_strain, n_points = 5, 2, 1
+
+    def kinematics(self, xy: Floats, data: Mapping[str, Any]) -> tuple[Floats, Floats]:
+        """B (n_e, 1, 2, 10), w (n_e, 1) [mm] with ``local``, ``tangent`` and ``length``."""
+        shape = quad_shape(data["local"])[0]
+        t = data["tangent"]
+        axes = np.stack([t, np.stack([-t[:, 1], t[:, 0]], axis=1)], axis=1)
+        b = np.zeros((len(xy), 2, 10))
+        b[:, :, 0:2] = axes
+        for k in range(4):
+            b[:, :, 2 + 2 * k : 4 + 2 * k] = -shape[:, k, None, None] * axes
+        return b[:, None], data["length"][:, None]
+
+    def size(self, xy: Floats, data: Mapping[str, Any]) -> Floats:
+        """Tributary lengths (n_e, 1) [mm]."""
+        return data["length"][:, None]
+
+
+class JointLine:
+    """Opening and slip between faces (minus a, minus b) and (plus a, plus b), read at the node pairs.
+
+    Nodal (Lobatto) points avoid the traction oscillations of Gauss points in stiff interfaces
+    (Schellekens & de Borst 1993).
+    """
+
+    n_nodes, n_strain, n_points = 4, 2, 2
+
+    def kinematics(self, xy: Floats, data: Mapping[str, Any]) -> tuple[Floats, Floats]:
+        """B (n_e, 2, 2, 8), w (n_e, 2) [mm2] with ``thickness`` and ``normal`` (minus to plus)."""
+        length = np.linalg.norm(xy[:, 1] - xy[:, 0], axis=1)
+        n = data["normal"]
+        axes = np.stack([n, np.stack([-n[:, 1], n[:, 0]], axis=1)], axis=1)
+        b = np.zeros((len(xy), 2, 2, 8))
+        for q in range(2):
+            b[:, q, :, 2 * q : 2 * q + 2] = -axes
+            b[:, q, :, 4 + 2 * q : 6 + 2 * q] = axes
+        return b, np.repeat((0.5 * length * data["thickness"])[:, None], 2, axis=1)
+
+    def size(self, xy: Floats, data: Mapping[str, Any]) -> Floats:
+        """Lengths (n_e, 1) [mm]."""
+        return np.linalg.norm(xy[:, 1] - xy[:, 0], axis=1)[:, None]

@@ -1,0 +1,70 @@
+"""Cold joint between precast and cast concrete: tension cut-off with softening, Coulomb friction.
+
+Normal: stiff in compression, linear softening over the fracture energy in tension (cohesive
+crack, Hillerborg, Modeer & Petersson 1976). Shear: cohesion that fades with opening and with
+slip, plus friction mu times the compression (shear friction, Birkeland & Birkeland 1966).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fesplice.contracts import Floats, History, Response
+
+
+@dataclass(frozen=True)
+class ColdJoint:
+    """Tractions (normal, shear) [MPa] from (opening, slip) [mm]; opening positive.
+
+    History: ``damage`` (.., 2) = largest opening, plastic slip; ``sliding`` (.., 1) = sum of |plastic slip|.
+    """
+
+    tensile_strength: float
+    fracture_energy: float
+    friction: float
+    cohesion: float
+    stiffness: float = 1.0e4
+    n_strain: int = 2
+
+    def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
+        """Intact joint."""
+        return {"damage": np.zeros((*shape, 2)), "sliding": np.zeros((*shape, 1))}
+
+    def respond(self, strain: Floats, history: History, size: Floats, *, secant: float = 0.0) -> Response:
+        """See :class:`fesplice.contracts.Law`; strain (n_e, n_q, 2)."""
+        k, ft = self.stiffness, self.tensile_strength
+        w, s = strain[..., 0], strain[..., 1]
+        seen, slipped = history["damage"][..., 0], history["damage"][..., 1]
+        slid = history["sliding"][..., 0]
+        w0 = ft / k
+        wc = max(2.0 * self.fracture_energy / ft, 2.0 * w0)
+        reached = np.maximum(seen, w)
+        cap = ft * np.clip((wc - reached) / (wc - w0), 0.0, 1.0)
+        opened = reached > w0
+        ratio = np.where(opened, cap / np.maximum(reached, w0), k)
+        loading = opened & (w >= seen)
+        floor = 1e-6 * k
+        normal = np.where(w < 0.0, k * w, np.where(loading, cap, ratio * w)) + np.where(w > 0.0, floor * w, 0.0)
+        slope = np.where(loading & (reached < wc), -ft / (wc - w0), np.where(loading, 0.0, ratio))
+        d_n = np.where(w < 0.0, k, (1.0 - secant) * slope + secant * ratio + floor)
+
+        # the cohesion left: by the damage in tension and by the sliding (mode II energy ten times mode I)
+        left = np.where(opened, cap / ft, 1.0) * np.clip(1.0 - slid * self.cohesion / (20.0 * self.fracture_energy), 0, 1)
+        limit = self.cohesion * left + self.friction * np.maximum(-normal, 0.0)
+        trial = k * (s - slipped)
+        slides = np.abs(trial) > limit
+        shear = np.where(slides, np.sign(trial) * limit, trial)
+        new_slip = np.where(slides, s - shear / k, slipped)
+        stress = np.stack([normal, shear], axis=-1)
+        tangent = np.zeros((*strain.shape, 2))
+        tangent[..., 0, 0] = d_n
+        tangent[..., 1, 1] = np.where(slides, 1e-4 * k, k)
+        pressed = slides & (w < 0.0)
+        tangent[..., 1, 0] = (1.0 - secant) * np.where(pressed, -self.friction * k * np.sign(trial), 0.0)
+        new = {
+            "damage": np.stack([reached, new_slip], axis=-1),
+            "sliding": (slid + np.abs(new_slip - slipped))[..., None],
+        }
+        return Response(stress, tangent, new)

@@ -1,0 +1,195 @@
+"""Model: groups of elements with their laws, assembled into forces and a sparse tangent.
+
+Strain, law and forces run group by group on whole arrays; entries of element matrices are
+summed into a fixed compressed-column pattern whose rows and columns are already in
+nested-dissection order, so that the factorisation needs no reordering.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+
+from fesplice.contracts import Element, Floats, History, Ints, Law, Trial
+from fesplice.elements import ELEMENTS
+from fesplice.mesh import Mesh
+from fesplice.model.ordering import cell_edges, nested_dissection
+
+
+@dataclass(frozen=True)
+class Part:
+    """A group ready to compute: unknowns (n_e, n_d), B (n_e, n_q n_s, n_d), weights, size datum."""
+
+    name: str
+    element: Element
+    law: Law
+    unknowns: Ints
+    rows: Floats
+    weights: Floats
+    size: Floats
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """(n_e, n_q)."""
+        return self.weights.shape  # type: ignore[return-value]
+
+    def strain(self, u: Floats) -> Floats:
+        """Strains (n_e, n_q, n_s) from all unknowns ``u``."""
+        n_e, n_q = self.shape
+        flat = np.matmul(self.rows, u[self.unknowns][:, :, None])
+        return flat.reshape(n_e, n_q, -1)
+
+
+def number_unknowns(mesh: Mesh) -> tuple[int, dict[str, Ints], Floats]:
+    """Unknowns of every group and the place of each: node i has 2i, 2i+1; frame rotations follow."""
+    n = 2 * len(mesh.points)
+    bent = [g.cells.ravel() for g in mesh.of_kind("frame2").values()]
+    turning = np.unique(np.concatenate(bent)) if bent else np.empty(0, np.int64)
+    rotation = np.full(len(mesh.points), -1)
+    rotation[turning] = n + np.arange(len(turning))
+    unknowns = {}
+    for name, g in mesh.groups.items():
+        dofs = np.stack([2 * g.cells, 2 * g.cells + 1], axis=-1).reshape(len(g.cells), -1)
+        if g.kind == "frame2":
+            dofs = np.concatenate([dofs, rotation[g.cells]], axis=1)
+        unknowns[name] = dofs.astype(np.int32)
+    node_of = np.concatenate([np.repeat(np.arange(len(mesh.points)), 2), turning]).astype(np.int32)
+    return n + len(turning), unknowns, node_of
+
+
+class Model:
+    """Equilibrium of a mesh with laws: see :class:`fesplice.contracts.Equilibrium`.
+
+    ``laws`` maps group name to law, ``fixed`` lists unknowns held at zero, ``f_ref`` and
+    ``f_dead`` are nodal loads over all unknowns [N], ``watch`` names weight vectors over
+    all unknowns for read-outs such as a deflection [mm].
+    """
+
+    def __init__(
+        self,
+        mesh: Mesh,
+        laws: Mapping[str, Law],
+        fixed: Ints,
+        f_ref: Floats,
+        f_dead: Floats | None = None,
+        watch: Mapping[str, Floats] | None = None,
+    ):
+        self.mesh = mesh
+        self.n_dof, unknowns, node_of = number_unknowns(mesh)
+        self.watch = dict(watch or {})
+        self.parts: list[Part] = []
+        for name, g in mesh.groups.items():
+            if not len(g.cells):
+                continue
+            element = ELEMENTS[g.kind]
+            xy = mesh.points[g.cells]
+            b, w = element.kinematics(xy, g.data)
+            rows = np.ascontiguousarray(b.reshape(len(g.cells), -1, b.shape[-1]))
+            self.parts.append(Part(name, element, laws[name], unknowns[name], rows, w, element.size(xy, g.data)))
+
+        self.free = self._order(mesh, node_of, fixed)
+        self.n_free = len(self.free)
+        place = np.full(self.n_dof, -1, np.int32)
+        place[self.free] = np.arange(self.n_free)
+        self._pattern(place)
+        self._all_ref = np.asarray(f_ref, float)
+        self._all_dead = np.zeros(self.n_dof) if f_dead is None else np.asarray(f_dead, float)
+        self.f_ref = self._all_ref[self.free]
+        self.f_dead = self._all_dead[self.free]
+
+    def _order(self, mesh: Mesh, node_of: Ints, fixed: Ints) -> Ints:
+        edges = np.concatenate([cell_edges(g.cells) for g in mesh.groups.values() if len(g.cells)])
+        edges = np.unique(np.sort(edges[edges[:, 0] != edges[:, 1]], axis=1), axis=0)
+        rank = np.empty(len(mesh.points), np.int32)
+        rank[nested_dissection(mesh.points, edges)] = np.arange(len(mesh.points))
+        dofs = np.argsort(rank[node_of], kind="stable").astype(np.int32)
+        held = np.zeros(self.n_dof, bool)
+        held[fixed] = True
+        return dofs[~held[dofs]]
+
+    def _pattern(self, place: Ints) -> None:
+        """Fixed CSC pattern, and for every entry of every element matrix its slot."""
+        keys, forces = [], []
+        for part in self.parts:
+            at = place[part.unknowns].astype(np.int64)
+            row = np.broadcast_to(at[:, :, None], (*at.shape, at.shape[1]))
+            col = np.broadcast_to(at[:, None, :], row.shape)
+            key = np.where((row >= 0) & (col >= 0), col * self.n_free + row, -1)
+            keys.append(key.ravel())
+            forces.append(np.where(at >= 0, at, self.n_free).ravel())
+        unique, slot = np.unique(np.concatenate(keys), return_inverse=True)
+        lost = 1 if unique[0] < 0 else 0  # entries of held unknowns fall into slot 0 and are dropped
+        self._lost = lost
+        self._slot = slot.astype(np.int64)
+        self._n_slot = len(unique)
+        unique = unique[lost:]
+        self._row = (unique % self.n_free).astype(np.int32)
+        self._column = np.searchsorted(unique // self.n_free, np.arange(self.n_free + 1)).astype(np.int32)
+        self._force_slot = np.concatenate(forces)
+        self._place = place
+
+    # ------------------------------------------------------------------ what the solver calls
+    def fresh(self) -> dict[str, dict[str, Floats]]:
+        """History of the virgin model."""
+        return {part.name: part.law.fresh(part.shape) for part in self.parts}
+
+    def expand(self, u: Floats) -> Floats:
+        """All unknowns (n_dof) from the free ones."""
+        full = np.zeros(self.n_dof)
+        full[self.free] = u
+        return full
+
+    def restrict(self, full: Floats) -> Floats:
+        """Free unknowns (n_free), in solver order, of a vector over all unknowns."""
+        return np.asarray(full)[self.free]
+
+    def internal(
+        self, u: Floats, history: Mapping[str, History], *, secant: float = 0.0, matrix: bool = True
+    ) -> Trial:
+        """Internal forces, tangent (CSC), trial history and stress per group at free unknowns ``u``."""
+        full = self.expand(u)
+        forces, entries, new, stress = [], [], {}, {}
+        for part in self.parts:
+            answer = part.law.respond(part.strain(full), history[part.name], part.size, secant=secant)
+            n_e, n_q = part.shape
+            new[part.name] = answer.history
+            stress[part.name] = answer.stress
+            weighted = (answer.stress * part.weights[..., None]).reshape(n_e, 1, -1)
+            forces.append(np.matmul(weighted, part.rows).ravel())
+            if matrix:
+                entries.append(_stiffness(part, answer.tangent).ravel())
+        f = np.bincount(self._force_slot, np.concatenate(forces), self.n_free + 1)[: self.n_free]
+        k = self.matrix(np.concatenate(entries)) if matrix else None
+        return Trial(f, k, new, stress)
+
+    def matrix(self, entries: Floats) -> sparse.csc_matrix:
+        """Sum element entries into the fixed pattern."""
+        data = np.bincount(self._slot, entries, self._n_slot)[self._lost :]
+        k = sparse.csc_matrix((self.n_free, self.n_free))
+        k.data, k.indices, k.indptr = data, self._row, self._column
+        return k
+
+    def reactions(self, stress: Mapping[str, Floats], load: float) -> Floats:
+        """Forces on all unknowns (n_dof) that the held ones must supply [N]; zero elsewhere in equilibrium."""
+        total = np.zeros(self.n_dof)
+        for part in self.parts:
+            n_e, _ = part.shape
+            weighted = (stress[part.name] * part.weights[..., None]).reshape(n_e, 1, -1)
+            total += np.bincount(part.unknowns.ravel(), np.matmul(weighted, part.rows).ravel(), self.n_dof)
+        return total - load * self._all_ref - self._all_dead
+
+    def read(self, name: str, u: Floats) -> float:
+        """A named read-out of the free unknowns."""
+        return float(self.watch[name] @ self.expand(u))
+
+
+def _stiffness(part: Part, tangent: Floats) -> Floats:
+    """B^T (w D) B (n_e, n_d, n_d)."""
+    n_e, n_q = part.shape
+    n_s = tangent.shape[-1]
+    b = part.rows.reshape(n_e, n_q, n_s, -1)
+    db = np.matmul(tangent * part.weights[..., None, None], b)
+    return np.matmul(part.rows.transpose(0, 2, 1), db.reshape(n_e, n_q * n_s, -1))
