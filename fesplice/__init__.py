@@ -1,0 +1,42 @@
+"""fesplice: anchorage failure of hooked-bar splices in cast closures, computed in plane stress.
+
+The public names are loaded when first asked for, so that ``import fesplice`` is quick
+and loads no mesher, no plotting library and no file format:
+
+``read(path)``            specimen file -> Specimen, or one report of all its faults
+``analyse(...)``          Specimen -> computed run on disk
+``Run(folder)``           a run on disk, finished or not, for reading
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from fesplice.pipeline import analyse as analyse
+    from fesplice.specimen.read import read as read
+    from fesplice.store.run import Run as Run
+
+_HOME = {
+    "read": "fesplice.specimen.read",
+    "analyse": "fesplice.pipeline",
+    "Run": "fesplice.store.run",
+}
+
+__all__ = ["Run", "__version__", "analyse", "read"]
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name from its home and keep it."""
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(_HOME[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_HOME})
