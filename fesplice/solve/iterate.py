@@ -1,0 +1,271 @@
+"""One increment to equilibrium: Newton with line search, blended and secant stiffness, viscous help.
+
+The unknowns are the displacements u and the load factor, coupled by one linear constraint
+c.u + w load = target, so that every iteration needs one factor and two solutions
+(Batoz & Dhatt 1979; the constraint covers point displacement, crack opening, arc length
+and dissipated energy alike).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from fesplice.contracts import Equilibrium, Floats, History, Outcome, State, Trial
+from fesplice.solve.linear import Factor, Singular
+
+
+@dataclass(frozen=True)
+class Tolerances:
+    """When an iteration counts as equilibrium (relative to the loads) and when it is given up.
+
+    Met when the force norm is below ``force``, or when the energy is below ``energy`` with the
+    force norm below ``force_with_energy``; never before the second iteration.
+    """
+
+    force: float = 5e-3
+    energy: float = 1e-3
+    force_with_energy: float = 2e-2
+    loose: float = 5e-2
+    iterations: int = 15
+    patience: int = 6
+    viscous: float = 0.02
+
+    @classmethod
+    def strict(cls) -> Tolerances:
+        """For verification: force 1e-3 (1e-4 with energy 1e-6)."""
+        return cls(force=1e-4, energy=1e-6, force_with_energy=1e-3, loose=1e-2, iterations=25)
+
+
+@dataclass(frozen=True)
+class Constraint:
+    """c.u + w load = target."""
+
+    row: Floats
+    weight: float
+    target: float
+
+    def gap(self, u: Floats, load: float) -> float:
+        """What is missing to the target."""
+        return self.target - float(self.row @ u) - self.weight * load
+
+
+@dataclass(frozen=True)
+class Viscosity:
+    """Viscous forces ``diagonal`` (u - ``since``) that carry an increment over a sudden drop."""
+
+    diagonal: Floats
+    since: Floats
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """How an increment ended; ``trial`` belongs to the best point found."""
+
+    outcome: Outcome
+    u: Floats
+    load: float
+    trial: Trial | None
+    iterations: int
+    residual: float
+    energy: float
+
+
+class Equilibrator:
+    """Iterates one increment of a model; keeps the largest load seen as the scale of residuals."""
+
+    def __init__(self, model: Equilibrium, tolerances: Tolerances, largest: float = 0.0):
+        self.model = model
+        self.tol = tolerances
+        self.largest = largest
+        self.evaluations = 0
+
+    def scale(self, load: float) -> float:
+        """Reference force of the residual norms [N]."""
+        m = self.model
+        now = max(abs(load) * float(np.linalg.norm(m.f_ref)), float(np.linalg.norm(m.f_dead)))
+        self.largest = max(self.largest, now)
+        return max(now, 0.01 * self.largest, 1e-9)
+
+    def residual(self, trial: Trial, u: Floats, load: float, viscosity: Viscosity | None) -> Floats:
+        """Forces out of balance [N]."""
+        r = load * self.model.f_ref + self.model.f_dead - trial.force
+        return r if viscosity is None else r - viscosity.diagonal * (u - viscosity.since)
+
+    def solve(
+        self,
+        start: State,
+        guess: tuple[Floats, float],
+        constraint: Constraint,
+        *,
+        secant: float = 0.0,
+        viscosity: Viscosity | None = None,
+        iterations: int | None = None,
+        accelerate: bool = False,
+    ) -> Attempt:
+        """Iterate from ``guess`` with the committed history of ``start``; never raises for a failed search."""
+        u, load = guess
+        history = start.history
+        limit = iterations or self.tol.iterations
+        trial = self._evaluate(u, history, secant)
+        best = Attempt(Outcome.max_iterations, u, load, trial, 0, np.inf, np.inf)
+        since_gain, mixer = 0, Anderson(5) if accelerate else None
+        first = None
+        for k in range(1, limit + 1):
+            r = self.residual(trial, u, load, viscosity)
+            try:
+                du, dload = self._correction(trial, r, u, load, constraint, viscosity)
+            except Singular:
+                return _as(best, Outcome.singular, k)
+            if mixer is not None:
+                du, dload = mixer(u, load, du, dload)
+            before = float(du @ r)
+            u_new, load_new = u + du, load + dload
+            trial = self._evaluate(u_new, history, secant)
+            r_new = self.residual(trial, u_new, load_new, viscosity)
+            after = float(du @ r_new)
+            if k >= 2 and mixer is None and abs(after) > 0.8 * abs(before):
+                u_new, load_new, trial = self._search(
+                    u, load, du, dload, before, after, trial, history, secant, viscosity
+                )
+                r_new = self.residual(trial, u_new, load_new, viscosity)
+            u, load = u_new, load_new
+            work = abs(float((load * self.model.f_ref + self.model.f_dead) @ (u - start.u))) + 1e-12
+            energy = abs(float(du @ r_new)) / work
+            norm = float(np.linalg.norm(r_new)) / self.scale(load)
+            if not np.isfinite(norm):
+                return _as(best, Outcome.diverged, k)
+            held = abs(constraint.gap(u, load)) <= 1e-6 * max(abs(constraint.target), 1e-12) + 1e-9
+            now = Attempt(Outcome.converged, u, load, trial, k, norm, energy)
+            if k >= 2 and held and self._met(norm, energy):
+                return now
+            first = norm if first is None else first
+            if norm > 1e3 * max(first, 1.0):
+                return _as(best, Outcome.diverged, k)
+            if norm < 0.98 * best.residual:
+                best, since_gain = (now if held else _as(now, Outcome.max_iterations, k)), 0
+            else:
+                since_gain += 1
+                if since_gain >= self.tol.patience and not accelerate:
+                    return _as(best, Outcome.max_iterations, k)
+        return _as(best, Outcome.max_iterations, limit)
+
+    def _met(self, norm: float, energy: float) -> bool:
+        return norm < self.tol.force or (energy < self.tol.energy and norm < self.tol.force_with_energy)
+
+    def _evaluate(self, u: Floats, history: Mapping[str, History], secant: float, matrix: bool = True) -> Trial:
+        self.evaluations += 1
+        return self.model.internal(u, history, secant=secant, matrix=matrix)
+
+    def _correction(self, trial, r, u, load, constraint, viscosity):
+        k = trial.matrix
+        if viscosity is not None:
+            k = k.copy()
+            k.setdiag(k.diagonal() + viscosity.diagonal)
+        x = Factor(k).solve(np.column_stack([r, self.model.f_ref]))
+        along = float(constraint.row @ x[:, 1]) + constraint.weight
+        if abs(along) < 1e-14 * (np.linalg.norm(constraint.row) * np.linalg.norm(x[:, 1]) + abs(constraint.weight)):
+            raise Singular("the control does not see the load")
+        dload = (constraint.gap(u, load) - float(constraint.row @ x[:, 0])) / along
+        return x[:, 0] + dload * x[:, 1], dload
+
+    def _search(self, u, load, du, dload, before, after, trial, history, secant, viscosity):
+        """Regula falsi on the projected residual, lengths 0.2 to 0.9, at most four evaluations."""
+        low, s_low, high, s_high = 0.0, before, 1.0, after
+        best = (abs(after), 1.0, trial)
+        for _ in range(4):
+            length = low - s_low * (high - low) / (s_high - s_low) if s_high * s_low < 0.0 else 0.5 * (low + high)
+            length = float(np.clip(length, 0.2, 0.9))
+            t = self._evaluate(u + length * du, history, secant)
+            s = float(du @ self.residual(t, u + length * du, load + length * dload, viscosity))
+            if abs(s) < best[0]:
+                best = (abs(s), length, t)
+            if abs(s) < 0.5 * abs(before):
+                break
+            if s * s_low > 0.0:
+                low, s_low = length, s
+            else:
+                high, s_high = length, s
+            if high - low < 0.05:
+                break
+        _, length, t = best
+        return u + length * du, load + length * dload, t
+
+
+def _as(attempt: Attempt, outcome: Outcome, iterations: int) -> Attempt:
+    return Attempt(
+        outcome, attempt.u, attempt.load, attempt.trial, iterations, attempt.residual, attempt.energy
+    )
+
+
+class Anderson:
+    """Anderson (1965) mixing of the last ``depth`` fixed-point corrections of (u, load)."""
+
+    def __init__(self, depth: int):
+        self.depth = depth
+        self.points: list[Floats] = []
+        self.moves: list[Floats] = []
+
+    def __call__(self, u: Floats, load: float, du: Floats, dload: float) -> tuple[Floats, float]:
+        """The mixed correction."""
+        self.points.append(np.append(u, load))
+        self.moves.append(np.append(du, dload))
+        self.points, self.moves = self.points[-self.depth - 1 :], self.moves[-self.depth - 1 :]
+        move = self.moves[-1]
+        if len(self.moves) > 1:
+            df = np.stack([move - m for m in self.moves[:-1]], axis=1)
+            dx = np.stack([self.points[-1] - p for p in self.points[:-1]], axis=1)
+            theta, *_ = np.linalg.lstsq(df[:-1], move[:-1], rcond=1e-8)
+            move = move - (dx + df) @ theta
+        return move[:-1], float(move[-1])
+
+
+def relax(
+    solver: Equilibrator,
+    start: State,
+    constraint: Constraint,
+    diagonal: Floats,
+    *,
+    report: Callable[..., None] | None = None,
+    most: int = 80,
+) -> tuple[Attempt, State, float]:
+    """Cross a sudden drop at the held control value with viscous forces that die away.
+
+    Sub-steps with viscous forces eta diagonal (u - u_n); each converged sub-step becomes the
+    next u_n and its history is kept, for the drop is real. Judged by the sum of absolutes of
+    the viscous forces against that of the loads, since the norm would hide many small ones.
+    Returns the attempt, the state to commit from, and the last viscous share.
+    """
+    eta, state = 0.3, start
+    last: Attempt | None = None
+    share = np.inf
+    for _ in range(most):
+        viscosity = Viscosity(eta * diagonal, state.u)
+        tried = solver.solve(state, (state.u, state.load), constraint, viscosity=viscosity)
+        if report is not None:
+            report(tried, eta)
+        if tried.outcome is not Outcome.converged or tried.trial is None:
+            if eta > 1e4:
+                break
+            eta *= 6.0
+            continue
+        drag = float(np.abs(viscosity.diagonal * (tried.u - state.u)).sum())
+        loads = float(np.abs(tried.load * solver.model.f_ref + solver.model.f_dead).sum())
+        share = drag / max(loads, 1e-9)
+        last = tried
+        state = State(tried.u, tried.load, tried.trial.history)
+        if share < solver.tol.viscous:
+            still = solver.solve(state, (state.u, state.load), constraint)
+            if report is not None:
+                report(still, 0.0)
+            if still.outcome is Outcome.converged and still.trial is not None:
+                return still, State(still.u, still.load, still.trial.history), 0.0
+            if share < 0.25 * solver.tol.viscous:
+                break
+        if tried.iterations <= 5:
+            eta *= 0.4
+    if last is None or share > solver.tol.viscous:
+        return Attempt(Outcome.diverged, start.u, start.load, None, most, np.inf, np.inf), start, share
+    return last, state, share

@@ -1,0 +1,216 @@
+"""From one equilibrium state to the next, past the peak: a generator of accepted steps.
+
+The chain for one increment: Newton; halved increments; stiffness blended with its secant;
+viscous relaxation at the held control value; secant stiffness with Anderson mixing; and
+last the loose tolerance. Every try is reported, accepted or not.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fesplice.contracts import Control, Equilibrium, Floats, NotConverged, Outcome, State, Step, Stepper
+from fesplice.solve.control import LoadFactor
+from fesplice.solve.iterate import Attempt, Constraint, Equilibrator, Tolerances, relax
+
+
+@dataclass(frozen=True)
+class Stop:
+    """When to end: after the load fell by ``drop`` from its peak, at ``end`` of the control value,
+    or after ``steps``. A drop counts only beyond the control value ``not_before`` (first cracking).
+    """
+
+    drop: float = 0.30
+    end: float = np.inf
+    steps: int = 400
+    not_before: float = 0.0
+
+
+Report = Callable[..., None]
+
+
+class March:
+    """Iterating yields accepted :class:`Step` objects; ``outcome`` says afterwards how it ended.
+
+    ``memory()`` and ``restore`` carry everything that the next step depends on, so that a run
+    taken up again follows the same curve.
+    """
+
+    def __init__(
+        self,
+        model: Equilibrium,
+        control: Control,
+        stepper: Stepper,
+        state: State,
+        *,
+        tolerances: Tolerances | None = None,
+        stop: Stop | None = None,
+        report: Report | None = None,
+    ):
+        self.model, self.control, self.stepper, self.state = model, control, stepper, state
+        self.stop = stop or Stop()
+        self.solver = Equilibrator(model, tolerances or Tolerances())
+        self.previous: State | None = None
+        self.last: Step | None = None
+        self.last_size = 0.0
+        self.peak = 0.0
+        self.reached = 0.0
+        self.index = -1
+        self.outcome = Outcome.running
+        self._report = report or (lambda **row: None)
+        self._diagonal: Floats | None = None
+
+    # ------------------------------------------------------------------ memory
+    def memory(self) -> dict[str, float | Floats]:
+        """Numbers, besides the state, that the next step depends on."""
+        out: dict[str, float | Floats] = {
+            "index": float(self.index),
+            "size": float(self.stepper.size),  # type: ignore[attr-defined]
+            "last_size": self.last_size,
+            "last_iterations": float(self.last.iterations if self.last else 0),
+            "peak": self.peak,
+            "reached": self.reached,
+            "largest": self.solver.largest,
+        }
+        if self.previous is not None:
+            out["previous_u"] = self.previous.u
+            out["previous_load"] = self.previous.load
+        return out
+
+    def restore(self, memory: dict) -> None:
+        """Take up where :meth:`memory` was written; ``state`` must be the one of that step."""
+        self.index = int(memory["index"])
+        self.stepper.size = float(memory["size"])  # type: ignore[attr-defined]
+        self.last_size = float(memory["last_size"])
+        self.peak, self.reached = float(memory["peak"]), float(memory["reached"])
+        self.solver.largest = float(memory["largest"])
+        if "previous_u" in memory:
+            self.previous = State(np.asarray(memory["previous_u"]), float(memory["previous_load"]), {})
+        self.last = Step(
+            self.index, self.state, Outcome.converged, int(memory["last_iterations"]), 0.0, 0.0, self.last_size, 0.0
+        )
+
+    # ------------------------------------------------------------------ the march
+    def __iter__(self) -> Iterator[Step]:
+        if self.index < 0:
+            yield self._dead_load()
+        while not self._finished():
+            yield self._advance()
+
+    def _dead_load(self) -> Step:
+        began = time.perf_counter()
+        hold = Constraint(*LoadFactor(self.model.n_free).row(self.state, None), target=0.0)
+        tried = self.solver.solve(self.state, (self.state.u, 0.0), hold, iterations=40)
+        self._tell(0, "dead load", 0.0, tried, began)
+        if tried.outcome is not Outcome.converged:
+            self.outcome = tried.outcome
+            raise NotConverged("the dead load alone finds no equilibrium: " + tried.outcome.value)
+        return self._accept(tried, State(tried.u, tried.load, tried.trial.history), 0.0, began, "dead load", ())
+
+    def _finished(self) -> bool:
+        if self.reached >= self.stop.end:
+            self.outcome = Outcome.target_reached
+        elif self.reached > self.stop.not_before and abs(self.state.load) < (1.0 - self.stop.drop) * self.peak:
+            self.outcome = Outcome.softened
+        elif self.index >= self.stop.steps:
+            self.outcome = Outcome.max_iterations
+        return self.outcome is not Outcome.running
+
+    def _advance(self) -> Step:
+        began = time.perf_counter()
+        failed: list[str] = []
+        size = self.stepper.next_size(self.last)
+        row, weight = self.control.row(self.state, self.previous)
+        held = float(row @ self.state.u) + weight * self.state.load
+        best: tuple[Attempt, float] | None = None
+        while True:
+            constraint = Constraint(row, weight, held + size)
+            tried = self.solver.solve(self.state, self._guess(size), constraint)
+            self._tell(self.index + 1, "newton", size, tried, began)
+            if tried.outcome is Outcome.converged:
+                return self._take(tried, size, began, "", failed)
+            failed.append(f"newton at {size:.4g}: {tried.outcome.name}")
+            best = _better(best, tried, size)
+            if not self.stepper.cut():
+                break
+            size = self.stepper.size  # type: ignore[attr-defined]
+        size = self.stepper.size  # type: ignore[attr-defined]
+        constraint = Constraint(row, weight, held + size)
+
+        still = (self.state.u, self.state.load)
+        tried = self.solver.solve(self.state, still, constraint, secant=0.1)
+        self._tell(self.index + 1, "blend", size, tried, began)
+        if tried.outcome is Outcome.converged:
+            return self._take(tried, size, began, "stiffness blended with 10 % secant", failed)
+        failed.append(f"blend at {size:.4g}: {tried.outcome.name}")
+        best = _better(best, tried, size)
+
+        tried, state, share = relax(self.solver, self.state, constraint, self._elastic_diagonal())
+        self._tell(self.index + 1, "viscous", size, tried, began)
+        if tried.trial is not None:
+            note = "viscous relaxation" + (f", {100 * share:.2g} % of the load left in viscous forces" if share else "")
+            tried = replace(tried, outcome=Outcome.relaxed)
+            return self._accept(tried, state, size, began, note, tuple(failed))
+        failed.append(f"viscous at {size:.4g}: {tried.outcome.name}")
+
+        tried = self.solver.solve(self.state, still, constraint, secant=1.0, iterations=40, accelerate=True)
+        self._tell(self.index + 1, "secant", size, tried, began)
+        if tried.outcome is Outcome.converged:
+            return self._take(tried, size, began, "secant stiffness with Anderson mixing", failed)
+        failed.append(f"secant at {size:.4g}: {tried.outcome.name}")
+        best = _better(best, tried, size)
+
+        if best is not None and best[0].residual < self.solver.tol.loose and best[0].trial is not None:
+            return self._take(replace(best[0], outcome=Outcome.loose), best[1], began, "loose tolerance", failed)
+        self.outcome = Outcome.smallest_step
+        raise NotConverged(f"step {self.index + 1}: {Outcome.smallest_step.value}; tried: " + "; ".join(failed))
+
+    # ------------------------------------------------------------------ small parts
+    def _guess(self, size: float) -> tuple[Floats, float]:
+        """The last increment, scaled; none after a relaxed step or at the start."""
+        smooth = self.last is not None and self.last.outcome is Outcome.converged and self.last_size > 0.0
+        if self.previous is None or not smooth:
+            return self.state.u, self.state.load
+        f = size / self.last_size
+        return (
+            self.state.u + f * (self.state.u - self.previous.u),
+            self.state.load + f * (self.state.load - self.previous.load),
+        )
+
+    def _elastic_diagonal(self) -> Floats:
+        """Diagonal of the stiffness at rest; made once, from the virgin model."""
+        if self._diagonal is None:
+            fresh = self.model.fresh()  # type: ignore[attr-defined]
+            trial = self.model.internal(np.zeros(self.model.n_free), fresh)
+            self._diagonal = np.abs(trial.matrix.diagonal())
+        return self._diagonal
+
+    def _take(self, tried: Attempt, size: float, began: float, note: str, failed: list[str]) -> Step:
+        assert tried.trial is not None
+        state = State(tried.u, tried.load, tried.trial.history)
+        return self._accept(tried, state, size, began, note, tuple(failed))
+
+    def _accept(self, tried: Attempt, state: State, size: float, began: float, note: str, failed) -> Step:
+        self.previous, self.state, self.last_size = (self.state if self.index >= 0 else None), state, size
+        self.index += 1
+        self.peak = max(self.peak, abs(state.load))
+        self.reached += size
+        self.last = Step(
+            self.index, state, tried.outcome, tried.iterations, tried.residual, tried.energy, size,
+            time.perf_counter() - began, note, failed,
+        )
+        return self.last
+
+    def _tell(self, index: int, method: str, size: float, tried: Attempt, began: float) -> None:
+        self._report(
+            step=index, method=method, size=size, outcome=tried.outcome.name, iterations=tried.iterations,
+            residual=tried.residual, energy=tried.energy, seconds=time.perf_counter() - began,
+        )
+
+
+def _better(best: tuple[Attempt, float] | None, tried: Attempt, size: float) -> tuple[Attempt, float]:
+    return (tried, size) if best is None or tried.residual < best[0].residual else best
