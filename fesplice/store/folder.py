@@ -1,0 +1,205 @@
+"""The run folder itself: names of its files, whole-file writes, the lock and the manifest.
+
+Every whole file is written beside its place as ``*.partial``, forced to the disk and renamed, so
+a reader, or a run resumed after a kill, meets the old file or the new one and nothing between.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import json
+import math
+import os
+from collections.abc import Mapping
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fesplice.contracts import FolderFault, Outcome
+
+KIND = "fesplice run"
+SCHEMA = 1
+
+MANIFEST = "manifest.json"
+MESH = "mesh.h5"
+STATE = "state.h5"
+CURVE = "curve.csv"
+ATTEMPTS = "attempts.csv"
+STEPS = "steps"
+LOCK = "lock"
+EXPORT = "export"
+PARTIAL = ".partial"
+
+_LOCK_MARK = b"fesplice lock"
+
+
+def step_path(folder: Path, index: int) -> Path:
+    """File holding the fields of accepted step ``index``."""
+    return folder / STEPS / f"{index:06d}.h5"
+
+
+def step_files(folder: Path) -> dict[int, Path]:
+    """Step files present in ``folder`` by index, in order."""
+    found = (p for p in (folder / STEPS).glob("*.h5") if p.stem.isdecimal())
+    return {int(p.stem): p for p in sorted(found)}
+
+
+def reason(error: BaseException) -> str:
+    """One line for people from an exception, without the path an OSError repeats."""
+    text = (error.strerror if isinstance(error, OSError) else None) or str(error) or type(error).__name__
+    return " ".join(text.split())
+
+
+# ------------------------------------------------------------------ bytes to disk
+def write_all(fd: int, data: bytes) -> None:
+    """Write all of ``data``: a nearly full disk takes a part first and refuses only the rest."""
+    view = memoryview(data)
+    while view:
+        view = view[os.write(fd, view) :]
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Put ``data`` in place of ``path`` at once; raises OSError with the old file untouched."""
+    partial = path.with_name(path.name + PARTIAL)
+    try:
+        fd = os.open(partial, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, 0o666)
+        try:
+            write_all(fd, data)
+            os.fsync(fd)
+        finally:
+            os.close(fd)
+        os.replace(partial, path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            partial.unlink()
+        raise
+
+
+def sync_names(folder: Path) -> None:
+    """Force renames inside ``folder`` to the disk."""
+    fd = os.open(folder, os.O_RDONLY | os.O_CLOEXEC)
+    try:
+        os.fsync(fd)
+    finally:
+        os.close(fd)
+
+
+# ------------------------------------------------------------------ lock
+class Lock:
+    """Sole right to write a run folder, given back by the system when the process ends.
+
+    Raises :class:`FolderFault` when another writer, in this process or any other, holds it.
+    """
+
+    def __init__(self, folder: Path):
+        path = folder / LOCK
+        self._fd: int | None = None
+        try:
+            fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666)
+        except OSError as error:
+            raise FolderFault(str(folder), f"cannot be locked: {reason(error)}") from error
+        try:
+            fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            os.ftruncate(fd, 0)
+            write_all(fd, b"%s, process %d\n" % (_LOCK_MARK, os.getpid()))
+        except BlockingIOError as error:
+            holder = os.pread(fd, 100, 0).decode("ascii", "replace").partition(",")[2].strip()
+            os.close(fd)
+            raise FolderFault(str(folder), f"is being written by {holder or 'another process'}") from error
+        except OSError as error:
+            os.close(fd)
+            raise FolderFault(str(folder), f"cannot be locked: {reason(error)}") from error
+        self._fd = fd
+
+    def release(self) -> None:
+        """Give the lock back; further calls do nothing."""
+        if self._fd is not None:
+            os.close(self._fd)
+            self._fd = None
+
+
+# ------------------------------------------------------------------ manifest
+def plain(value: Any) -> Any:
+    """``value`` as JSON can hold it: arrays become lists, outcomes names, non-finite numbers None."""
+    if isinstance(value, Mapping):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, Enum):
+        return value.name
+    if isinstance(value, (np.ndarray, np.generic)):
+        return plain(value.tolist())
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return [plain(v) for v in (sorted(value) if isinstance(value, (set, frozenset)) else value)]
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return value if value is None or isinstance(value, (bool, int)) else str(value)
+
+
+def write_manifest(folder: Path, manifest: Mapping[str, Any]) -> None:
+    """Replace the manifest; raises OSError."""
+    text = json.dumps(plain(manifest), indent=2, ensure_ascii=False, allow_nan=False)
+    write_whole(folder / MANIFEST, (text + "\n").encode("utf-8"))
+
+
+def read_manifest(folder: Path) -> dict[str, Any]:
+    """The manifest of a run; :class:`FolderFault` when it is absent, damaged, foreign or too new."""
+    path = folder / MANIFEST
+    try:
+        manifest = json.loads(path.read_bytes().decode("utf-8"))
+    except (FileNotFoundError, NotADirectoryError) as error:
+        if folder.is_dir():
+            raise FolderFault(str(folder), f"is not a run folder: no {MANIFEST} in it") from error
+        raise FolderFault(str(folder), "is a file, not a folder" if folder.exists() else "not found") from error
+    except OSError as error:
+        raise FolderFault(str(path), f"cannot be read: {reason(error)}") from error
+    except (ValueError, RecursionError) as error:
+        raise FolderFault(str(path), f"is damaged: {reason(error)}") from error
+    if not isinstance(manifest, dict) or manifest.get("kind") != KIND:
+        raise FolderFault(str(path), "does not describe a run of this program")
+    if manifest.get("schema") != SCHEMA:
+        raise FolderFault(str(path), f"has layout {manifest.get('schema')!r}; this version reads layout {SCHEMA}")
+    try:
+        Outcome[manifest["outcome"]["name"]]
+        for part, key in (("specimen", "text"), ("specimen", "digest"), ("mesh", "digest")):
+            if not isinstance(manifest[part][key], str):
+                raise TypeError(f"{part}.{key} is not text")
+        if not isinstance(manifest["settings"], dict):
+            raise TypeError("settings is not a table")
+    except (KeyError, TypeError) as error:
+        raise FolderFault(str(path), f"is damaged: {reason(error)}") from error
+    return manifest
+
+
+def survey(folder: Path) -> dict[str, Any] | None:
+    """Manifest of the run in ``folder``, or None when a run may begin there. Touches nothing.
+
+    A run may begin where nothing is, or where a beginning was killed before its manifest stood.
+    Raises :class:`FolderFault` for anything else: the files there are somebody's.
+    """
+    try:
+        names = set(os.listdir(folder))
+        if MANIFEST in names:
+            return read_manifest(folder)
+        if not names or _broken_beginning(folder, names):
+            return None
+    except FileNotFoundError:
+        return None
+    except NotADirectoryError as error:
+        raise FolderFault(str(folder), "is a file, not a folder") from error
+    except OSError as error:
+        raise FolderFault(str(folder), f"cannot be read: {reason(error)}") from error
+    shown = ", ".join(sorted(names)[:3]) + (", ..." if len(names) > 3 else "")
+    raise FolderFault(str(folder), f"holds something other than a run ({shown}); nothing was written")
+
+
+def _broken_beginning(folder: Path, names: set[str]) -> bool:
+    own = {LOCK, MESH, MESH + PARTIAL, MANIFEST + PARTIAL, STEPS}
+    if LOCK not in names or not names <= own:
+        return False
+    if STEPS in names and any((folder / STEPS).iterdir()):
+        return False
+    with open(folder / LOCK, "rb") as file:
+        head = file.read(len(_LOCK_MARK))
+    return head == _LOCK_MARK or (not head and names == {LOCK})

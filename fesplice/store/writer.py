@@ -1,0 +1,319 @@
+"""Writing a run: one accepted step after another, so that a kill costs the step in flight at most.
+
+The order of the three writes of a step is what makes this so. The step's fields come first, then
+its line in the curve, then the state of the march, which names the step and the length of the
+curve in bytes. The state alone decides: whatever goes beyond it is dropped on resuming.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+import numpy as np
+
+from fesplice.contracts import FolderFault, Outcome
+from fesplice.mesh import Mesh
+from fesplice.store.arrays import Packed, pack, pack_mesh
+from fesplice.store.folder import (
+    ATTEMPTS,
+    CURVE,
+    KIND,
+    MESH,
+    PARTIAL,
+    SCHEMA,
+    STATE,
+    STEPS,
+    Lock,
+    plain,
+    read_manifest,
+    reason,
+    step_files,
+    step_path,
+    survey,
+    sync_names,
+    write_manifest,
+    write_whole,
+)
+from fesplice.store.table import Table
+
+
+@dataclass(frozen=True)
+class StepRecord:
+    """One accepted step as it goes to disk.
+
+    ``columns``: the step's line in the curve; the step number is put in front.
+    ``fields``: arrays by ``group/quantity``; floats are kept in single precision, ``u`` in double.
+    ``memory``: all the march needs to go on, as exact arrays and plain numbers or texts.
+    """
+
+    index: int
+    columns: Mapping[str, Any]
+    fields: Mapping[str, np.ndarray]
+    memory: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Saved:
+    """Where an unfinished run stands: number of its last accepted step and the memory given with it."""
+
+    index: int
+    memory: Mapping[str, Any]
+
+
+class RunWriter:
+    """The one writer of a run folder; holds its lock until closed.
+
+    ``saved`` is the state found when the folder was opened: None for a run that begins. Use as a
+    context manager: leaving it without :meth:`finish` leaves a run that can be resumed. Every
+    fault of the disk or the folder is a :class:`FolderFault`.
+    """
+
+    def __init__(self, folder: Path, manifest: dict[str, Any], lock: Lock):
+        """Take over a folder whose manifest stands; see :meth:`create` and :meth:`resume`."""
+        self.folder = folder
+        self.manifest = manifest
+        self._lock = lock
+        self._last: int | None = None
+        self._ended = ""
+        self._curve = Table(folder / CURVE)
+        self._attempts = Table(folder / ATTEMPTS)
+        try:
+            self.saved = self._settle()
+            last = -1 if self.saved is None else self.saved.index
+            self._attempts.keep_while(lambda row: row["step"].isdecimal() and int(row["step"]) <= last)
+        except BaseException:
+            self.close()
+            raise
+
+    # -------------------------------------------------------------- beginnings
+    @classmethod
+    def create(
+        cls,
+        folder: str | Path,
+        *,
+        specimen_text: str,
+        specimen_name: str,
+        specimen_digest: str,
+        mesh: Mesh,
+        settings: Mapping[str, Any],
+        versions: Mapping[str, str],
+    ) -> RunWriter:
+        """Begin a run in an absent or empty folder, or go on with this same run if it stands there unfinished.
+
+        The same run has the same specimen digest, mesh digest and settings. Raises
+        :class:`FolderFault`, with nothing written, when the folder holds anything else, a
+        finished run, or a run somebody is writing.
+        """
+        folder = Path(folder)
+        manifest = {
+            "kind": KIND,
+            "schema": SCHEMA,
+            "created": datetime.now(UTC).isoformat(timespec="seconds"),
+            "outcome": _ending(Outcome.running),
+            "steps": 0,
+            "summary": {},
+            "warnings": [],
+            "specimen": {"name": specimen_name, "digest": specimen_digest, "text": specimen_text},
+            "mesh": {
+                "digest": mesh.digest,
+                "points": len(mesh.points),
+                "cells": {name: len(group.cells) for name, group in mesh.groups.items()},
+            },
+            "settings": plain(settings),
+            "versions": plain(versions),
+        }
+        _same_or_none(folder, survey(folder), manifest)
+        lock = None
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            lock = Lock(folder)
+            # Asked again, as another process may have begun between the first look and the lock.
+            standing = survey(folder)
+            _same_or_none(folder, standing, manifest)
+            if standing is None:
+                (folder / STEPS).mkdir(exist_ok=True)
+                write_whole(folder / MESH, pack_mesh(mesh))
+                write_manifest(folder, manifest)
+                sync_names(folder)
+            return cls(folder, standing or manifest, lock)
+        except BaseException as error:
+            if lock is not None:
+                lock.release()
+            if isinstance(error, OSError):
+                raise FolderFault(str(folder), f"cannot be written: {reason(error)}") from error
+            raise
+
+    @classmethod
+    def resume(cls, folder: str | Path) -> tuple[RunWriter, Saved | None]:
+        """Go on with an unfinished run: the writer and the state to go on from (None: no step yet).
+
+        Cuts everything beyond the saved state, so going on gives the same bytes as never having
+        stopped. :class:`FolderFault` when the folder holds no run, a finished or a damaged one.
+        """
+        folder = Path(folder)
+        _refuse_finished(folder, read_manifest(folder))
+        lock = Lock(folder)
+        try:
+            manifest = read_manifest(folder)
+            _refuse_finished(folder, manifest)
+            if manifest["outcome"]["name"] != Outcome.running.name:
+                manifest["outcome"] = _ending(Outcome.running)
+                write_manifest(folder, manifest)
+            writer = cls(folder, manifest, lock)
+        except BaseException as error:
+            lock.release()
+            if isinstance(error, OSError):
+                raise FolderFault(str(folder), f"cannot be written: {reason(error)}") from error
+            raise
+        return writer, writer.saved
+
+    # -------------------------------------------------------------- growth
+    def accept(self, record: StepRecord) -> None:
+        """Make ``record`` part of the run. On a fault the run stays as it was before the call.
+
+        The first index is 0 or 1, every further one follows the last (ValueError otherwise).
+        """
+        self._refuse_ended()
+        expected = (0, 1) if self._last is None else (self._last + 1,)
+        if record.index not in expected or record.columns.get("step", record.index) != record.index:
+            raise ValueError(f"step {record.index} cannot follow step {self._last}")
+        fields = {name: _single(name, values) for name, values in record.fields.items()}
+        arrays, scalars = _split(record.memory)
+        try:
+            write_whole(step_path(self.folder, record.index), pack(fields, {"step": record.index}, compress=True))
+            sync_names(self.folder / STEPS)
+            size = self._curve.append({"step": record.index, **record.columns}, sync=True)
+            state = {"step": record.index, "curve_bytes": size, "memory": scalars}
+            write_whole(self.folder / STATE, pack(arrays, state, compress=False))
+            self._curve.size, self._last = size, record.index
+        except BaseException as error:
+            # An interrupt may fall on either side of the decisive rename; the disk knows which.
+            with contextlib.suppress(OSError, FolderFault):
+                self._settle()
+            if isinstance(error, OSError):
+                kept = "no step is stored" if self._last is None else f"steps up to {self._last} are kept"
+                raise FolderFault(str(self.folder), f"step {record.index}: {reason(error)}; {kept}") from error
+            raise
+
+    def attempt(self, **row: Any) -> None:
+        """Record one try of a step, failed or not, before accepting it; the first call settles the columns.
+
+        ``step`` must be among them: tries of steps beyond the saved state are dropped on resuming.
+        """
+        self._refuse_ended()
+        if "step" not in row:
+            raise ValueError("an attempt needs its step")
+        try:
+            self._attempts.size = self._attempts.append(row, sync=False)
+        except OSError as error:
+            raise FolderFault(str(self.folder), f"attempts of step {row['step']}: {reason(error)}") from error
+
+    def finish(self, outcome: Outcome, summary: Mapping[str, Any], warnings: list[str] | tuple[str, ...] = ()) -> None:
+        """Write how the run ended and close it. Only interrupted and running runs can be resumed."""
+        self._refuse_ended()
+        ended = self.manifest | {
+            "outcome": _ending(outcome),
+            "steps": len(step_files(self.folder)),
+            "summary": plain(summary),
+            "warnings": list(warnings),
+        }
+        try:
+            write_manifest(self.folder, ended)
+            sync_names(self.folder)
+        except OSError as error:
+            raise FolderFault(str(self.folder), f"the outcome could not be written: {reason(error)}") from error
+        self.manifest = ended
+        self.close()
+
+    def close(self) -> None:
+        """Give the folder back; further calls do nothing."""
+        self._ended = self._ended or self.manifest["outcome"]["name"]
+        self._curve.close()
+        self._attempts.close()
+        self._lock.release()
+
+    def __enter__(self) -> RunWriter:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None):
+        self.close()
+
+    # -------------------------------------------------------------- inside
+    def _settle(self) -> Saved | None:
+        """Bring the folder back to its saved state, and answer it: drop what was written beyond."""
+        for stray in (*self.folder.glob("*" + PARTIAL), *(self.folder / STEPS).glob("*" + PARTIAL)):
+            stray.unlink()
+        saved, last, length = None, None, 0
+        if (self.folder / STATE).exists():
+            state = Packed(self.folder / STATE)
+            last, length = state.about["step"], state.about["curve_bytes"]
+            saved = Saved(last, {name: array.copy() for name, array in state.items()} | state.about["memory"])
+        steps = step_files(self.folder)
+        for index in steps:
+            if last is None or index > last:
+                steps[index].unlink()
+        kept = [index for index in steps if last is not None and index <= last]
+        if last is not None and kept not in (list(range(last + 1)), list(range(1, last + 1))):
+            raise FolderFault(str(self.folder / STEPS), f"is damaged: not every step up to {last} is there")
+        if (self.folder / CURVE).stat().st_size < length:
+            raise FolderFault(str(self.folder / CURVE), f"is damaged: shorter than at step {last}")
+        self._last = last
+        self._curve.size = length
+        self._curve.cut()
+        return saved
+
+    def _refuse_ended(self) -> None:
+        if self._ended:
+            raise FolderFault(str(self.folder), f"is closed ({self._ended}); nothing more can be written")
+
+
+def _ending(outcome: Outcome) -> dict[str, str]:
+    return {"name": outcome.name, "sentence": outcome.value}
+
+
+def _refuse_finished(folder: Path, manifest: Mapping[str, Any]) -> None:
+    outcome = Outcome[manifest["outcome"]["name"]]
+    if outcome.finished:
+        raise FolderFault(str(folder), f"holds a finished run ({outcome.value}); it is not written again")
+
+
+def _same_or_none(folder: Path, standing: Mapping[str, Any] | None, wanted: Mapping[str, Any]) -> None:
+    """Refuse a standing run that is not the wanted one or is finished."""
+    if standing is None:
+        return
+    differs = [part for part in ("specimen", "mesh") if standing[part]["digest"] != wanted[part]["digest"]]
+    old, new = standing["settings"], wanted["settings"]
+    differs += [f"setting {key}" for key in sorted(old.keys() | new.keys()) if old.get(key) != new.get(key)]
+    if differs:
+        raise FolderFault(str(folder), f"holds another run (differs in {', '.join(differs)}); nothing was written")
+    _refuse_finished(folder, standing)
+
+
+def _single(name: str, values: Any) -> np.ndarray:
+    values = np.asarray(values)
+    if name == "u" or values.dtype.kind != "f":
+        return values
+    # Beyond single precision means diverged: infinity in the file says so, a warning adds nothing.
+    with np.errstate(over="ignore", under="ignore"):
+        return values.astype(np.float32)
+
+
+def _split(memory: Mapping[str, Any]) -> tuple[dict[str, np.ndarray], dict[str, Any]]:
+    """Arrays for HDF5 on one side, plain numbers and texts for its JSON index on the other."""
+    arrays, scalars = {}, {}
+    for name, value in memory.items():
+        if isinstance(value, np.generic):
+            value = value.item()
+        if isinstance(value, np.ndarray):
+            arrays[name] = value
+        elif value is None or isinstance(value, (bool, int, float, str)):
+            scalars[name] = value
+        else:
+            raise TypeError(f"memory {name} of type {type(value).__name__} cannot be stored")
+    return arrays, scalars
