@@ -158,7 +158,8 @@ def read_mesh(path: Path) -> Mesh:
         for k, entry in enumerate(about["lines"]):
             known: dict[str, Any] = {**entry, "groups": tuple(entry["groups"])}
             known |= {key: arrays[f"lines/{k}/{key}"] for key in _LINE_ARRAYS}
-            lines[known.pop("key")] = BarLine(**known)
+            name = known.pop("key")
+            lines[name] = BarLine(**known)
         stations = tuple(Station(s["name"], s["line"], tuple(s["xy"])) for s in about["stations"])
         return Mesh(arrays["points"], groups, sets, lines, stations)
     except (KeyError, TypeError, IndexError) as error:
