@@ -1,0 +1,269 @@
+"""Missing numbers of a specimen, each by one named rule, so that the rest of the package meets none.
+
+Values that contradict each other are told to ``report``; whatever depends on an unreadable
+number stays UNSET and is reported once, at its source.
+"""
+
+from __future__ import annotations
+
+from math import isnan, nan
+from typing import Any, Protocol, TypeVar
+
+from fesplice.specimen import estimates
+from fesplice.specimen.schema import (
+    UNSET,
+    BarRow,
+    Bars,
+    Body,
+    Concrete,
+    Confinement,
+    Hook,
+    Sized,
+    Specimen,
+    Steel,
+)
+from fesplice.specimen.sizes import bend_diameter, hook_tail, lookup, round_bar
+from fesplice.units import both, show
+
+TOLERANCE = 0.5  # mm: lengths given twice must agree this well, which leaves room for rounded inches
+
+_Bar = TypeVar("_Bar", bound=Sized)
+
+
+class Report(Protocol):
+    """Takes one fault: key path and what is allowed."""
+
+    def __call__(self, path: str, allowed: str) -> None: ...
+
+
+def fill(s: Specimen, report: Report) -> Specimen:
+    """``s`` with every missing number filled; contradictions go to ``report``."""
+    bars = _bars(s.bars, s.body, report)
+    parts: dict[str, Any] = {
+        "concrete": s.concrete.filled(
+            precast=concrete(s.concrete.precast),
+            closure=concrete(s.concrete.closure) if s.concrete.closure else None,
+        ),
+        "steel": {key: _steel(steel) for key, steel in s.steel.items()},
+        "bars": bars,
+        "compression_bars": s.compression_bars and _sized(s.compression_bars, "compression_bars", report),
+        "stirrups": s.stirrups and _sized(s.stirrups, "stirrups", report),
+        "confinement": _confinement(s.confinement, bars.left, report),
+    }
+    if isnan(s.joint.cohesion):
+        parts["joint"] = s.joint.filled(cohesion=1.5 * s.joint.tensile_strength)
+    if isnan(s.bond.clear_rib_spacing):
+        parts["bond"] = s.bond.filled(clear_rib_spacing=0.5 * bars.left.diameter)
+    return s.filled(**parts)
+
+
+# ------------------------------------------------------------------ materials
+def concrete(c: Concrete) -> Concrete:
+    """``c`` with its unmeasured properties estimated and each formula recorded."""
+    tensile, source = estimates.tensile_strength(c.strength)
+    values = {
+        "elastic_modulus": estimates.elastic_modulus(c.strength, c.aggregate),
+        "tensile_strength": tensile,
+        "fracture_energy": estimates.fracture_energy(c.strength),
+        "crushing_energy": estimates.crushing_energy(c.strength),
+        "peak_strain": estimates.peak_strain(c.strength),
+    }
+    sources = {**estimates.SOURCES, "tensile_strength": source}
+    missing = [key for key in values if key not in c.model_fields_set]
+    return c.estimate({key: values[key] for key in missing}, {key: sources[key] for key in missing})
+
+
+def _steel(steel: Steel) -> Steel:
+    if isnan(steel.hardening_strain) and "hardening_strain" not in steel.model_fields_set:
+        return steel.filled(hardening_strain=steel.yield_strength / steel.elastic_modulus)
+    return steel
+
+
+# ------------------------------------------------------------------ bars
+def _sized(part: _Bar, path: str, report: Report) -> _Bar:
+    """Diameter and area from the designation, or the area from the diameter."""
+    if part.size and "diameter" in part.model_fields_set:
+        report(f"{path}.diameter", "give size or diameter, not both")
+        return part
+    if not part.size and "diameter" not in part.model_fields_set:
+        report(f"{path}.size", 'missing; a bar designation such as "No. 9", "29", "phi 28" or a diameter')
+        return part
+    if part.size == "?":
+        return part
+    size = lookup(part.size) if part.size else round_bar(part.diameter)
+    area = size.area if "area" not in part.model_fields_set else part.area
+    return part.filled(size=size.name, diameter=size.diameter, area=area)
+
+
+def _bars(bars: Bars, body: Body, report: Report) -> Bars:
+    lapped = bars.splice != "continuous"
+    left = _row(bars.left, "bars.left", bars, body, report)
+    right = None
+    if lapped:
+        right = _row(bars.right, "bars.right", bars, body, report) if bars.right else left
+    elif bars.right:
+        report("bars.right", "continuous bars are one row: give [bars.left] only")
+    bars = bars.filled(left=left, right=right)
+    bars = _lap(bars, body, mirrored=bars.right is left, report=report)
+    return _positions(bars, body, report)
+
+
+def _row(row: BarRow, path: str, bars: Bars, body: Body, report: Report) -> BarRow:
+    row = _sized(row, path, report)
+    given = row.model_fields_set & {"depth", "cover"}
+    if len(given) == 2:
+        report(f"{path}.depth", "give depth or cover, not both")
+    elif not given:
+        report(f"{path}.depth", 'missing; effective depth, e.g. "515 mm" (or cover, the clear cover)')
+    depth = body.depth - row.cover - row.diameter / 2 if "cover" in given else row.depth
+    cover = body.depth - row.depth - row.diameter / 2 if "depth" in given else row.cover
+    hook = _hook(row.hook or Hook(), row.diameter) if bars.splice == "hooked" else row.hook
+    return row.filled(depth=depth, cover=cover, hook=hook)
+
+
+def _hook(hook: Hook, diameter: float) -> Hook:
+    standard = {"bend_diameter": bend_diameter(diameter), "tail": hook_tail(diameter, hook.angle)}
+    return hook.filled(**{k: v for k, v in standard.items() if k not in hook.model_fields_set})
+
+
+def _lap(bars: Bars, body: Body, mirrored: bool, report: Report) -> Bars:
+    """Lap and embedments: embedment left + embedment right = closure + lap."""
+    left, right = bars.left, bars.right
+    if right is None:
+        if bars.lap > 0:
+            report("bars.lap", "continuous bars have no lap: leave it out")
+        if "embedment" in left.model_fields_set:
+            report("bars.left.embedment", "continuous bars have no embedment: leave it out")
+        return bars.filled(lap=0.0, left=left.filled(embedment=0.0))
+    sides = [left] if mirrored else [left, right]
+    given = [row.embedment for row in sides if "embedment" in row.model_fields_set]
+    total = 2 * given[0] if mirrored and given else sum(given)
+    lap = bars.lap
+    if "lap" not in bars.model_fields_set:
+        if len(given) < len(sides):
+            report("bars.lap", 'missing; lap length, e.g. "460 mm" (or the embedment of both rows)')
+        else:
+            lap = total - body.closure
+    elif len(given) == len(sides) and abs(total - body.closure - lap) > TOLERANCE:
+        report(
+            "bars.lap",
+            f"disagrees with the embedments: they sum to {show(total, 'length')}, "
+            f"closure + lap to {show(body.closure + lap, 'length')}",
+        )
+    whole = body.closure + lap
+
+    def completed(row: BarRow, other: BarRow) -> BarRow:
+        if "embedment" in row.model_fields_set:
+            return row
+        rest = whole / 2 if "embedment" not in other.model_fields_set else whole - other.embedment
+        return row.filled(embedment=rest)
+
+    return bars.filled(lap=lap, left=completed(left, right), right=completed(right, left))
+
+
+# ------------------------------------------------------------------ lateral positions
+def _positions(bars: Bars, body: Body, report: Report) -> Bars:
+    left, right = bars.left, bars.right
+    rows = [("bars.left", left)] + ([("bars.right", right)] if right else [])
+    given = [bool(row.positions) for _, row in rows]
+    for path, row in rows:
+        if row.positions and len(row.positions) != row.number:
+            report(f"{path}.positions", f"{len(row.positions)} positions for {row.number} bars: give one for each")
+    side = bars.side_cover if "side_cover" in bars.model_fields_set else left.cover
+    if any(given) and "side_cover" in bars.model_fields_set:
+        report("bars.side_cover", "give side_cover or positions, not both")
+    if right is None:
+        z = tuple(sorted(left.positions)) or _even(left.number, body.width / 2 - side - left.diameter / 2)
+        return _placed(bars, body, z, None, 0.0)
+    spacing = bars.spacing if bars.spacing != 0.0 else (left.diameter + right.diameter) / 2
+    if "spacing" not in bars.model_fields_set and not all(given):
+        report("bars.spacing", 'missing; centre to centre of a lapped pair, e.g. "100 mm" or "contact"')
+    if all(given):
+        return _both_given(bars, body, spacing, report)
+    if given[-1] and not given[0]:
+        report("bars.left.positions", "missing; give the positions of both rows, or of the left row alone")
+    elif left.number != right.number:
+        report("bars.right.positions", "missing; with unequal numbers of bars give the positions of both rows")
+    elif given[0]:
+        z = tuple(sorted(left.positions))
+        return _placed(bars, body, z, tuple(sorted(p - spacing if p > 0 else p + spacing for p in z)), spacing)
+    else:
+        return _placed(bars, body, *_pairs(left, right, body.width / 2 - side, spacing), spacing)
+    return bars
+
+
+def _pairs(left: BarRow, right: BarRow, half: float, spacing: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Mirrored pairs A B | B A evenly across the width: left bars outside, no net eccentricity.
+
+    An odd number leaves one pair in the middle, which cannot be mirrored.
+    """
+    n = left.number
+    centres = _even(n, half - left.diameter / 2 - spacing / 2)
+    outward = [-1.0 if 2 * i < n else 1.0 for i in range(n)]
+    a = tuple(c + o * spacing / 2 for c, o in zip(centres, outward))
+    b = tuple(c - o * spacing / 2 for c, o in zip(centres, outward))
+    return a, b
+
+
+def _even(number: int, reach: float) -> tuple[float, ...]:
+    """``number`` places evenly from -reach to reach; a single one in the middle."""
+    if number == 1:
+        return (0.0,)
+    return tuple(reach * (2 * i / (number - 1) - 1) for i in range(number))
+
+
+def _both_given(bars: Bars, body: Body, spacing: float, report: Report) -> Bars:
+    assert bars.right is not None
+    a, b = tuple(sorted(bars.left.positions)), tuple(sorted(bars.right.positions))
+    gaps = [abs(p - q) for p, q in zip(a, b)] if len(a) == len(b) else []
+    if "spacing" not in bars.model_fields_set:
+        if gaps and max(gaps) - min(gaps) > TOLERANCE:
+            report("bars.spacing", "missing; the positions give pairs of unequal spacing")
+        spacing = gaps[0] if gaps else UNSET
+    elif any(abs(gap - spacing) > TOLERANCE for gap in gaps):
+        found = ", ".join(show(gap, "length") for gap in gaps)
+        report("bars.spacing", f"disagrees with the positions, whose pairs lie {found} apart")
+    return _placed(bars, body, a, b, spacing)
+
+
+def _placed(bars: Bars, body: Body, a: tuple[float, ...], b: tuple[float, ...] | None, spacing: float) -> Bars:
+    left, right = bars.left, bars.right
+    outer = [abs(z) + left.diameter / 2 for z in a]
+    update: dict[str, Any] = {"spacing": spacing, "left": left.filled(positions=a)}
+    if right is not None and b is not None:
+        outer += [abs(z) + right.diameter / 2 for z in b]
+        update["right"] = right.filled(positions=b)
+    return bars.filled(**update, side_cover=body.width / 2 - max(outer))
+
+
+# ------------------------------------------------------------------ confinement
+def _confinement(c: Confinement, row: BarRow, report: Report) -> Confinement:
+    given = c.model_fields_set - {"kind"}
+    if c.kind == "none":
+        if given:
+            report("confinement.kind", f'"none" takes no other key (given: {", ".join(sorted(given))})')
+        nothing = {"diameter": 0.0, "area": 0.0, "spacing": 0.0, "legs": 0, "number": 0, "cover": 0.0}
+        return c.filled(**nothing)
+    c = _sized(c, "confinement", report)
+    inside = c.kind == "hooked_transverse_bar"
+    needed = {"steel": "key of a [steel.*] table", "number": "number of sets, e.g. 6"}
+    if not inside:
+        needed["spacing"] = 'centre to centre of the sets, e.g. "85 mm"'
+    for key, what in needed.items():
+        if key not in given:
+            report(f"confinement.{key}", f"missing; {what}")
+    update: dict[str, Any] = {}
+    if inside:
+        update = {"spacing": 0.0, "legs": 1}
+        if "spacing" in given:
+            report("confinement.spacing", "a hooked transverse bar sits in the bend and has no spacing: leave it out")
+    if "cover" not in given:
+        update["cover"] = row.cover + row.diameter if inside else row.cover - c.diameter
+        if update["cover"] < 0:
+            report(
+                "confinement.size",
+                f"does not fit between the tension face and the main bars, whose clear cover is "
+                f"{both(row.cover, 'length')}",
+            )
+            update["cover"] = nan
+    return c.filled(**update)

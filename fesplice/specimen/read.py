@@ -1,0 +1,253 @@
+"""Specimen file -> Specimen, or one report of everything that is wrong with it.
+
+Faulty values are taken out one by one and the rest is still checked, so that the report holds
+all faults of a file at once.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from copy import deepcopy
+from difflib import get_close_matches
+from os import PathLike
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import ValidationError
+from pydantic.fields import FieldInfo
+
+from fesplice.contracts import Fault, InputFault
+from fesplice.specimen import toml
+from fesplice.specimen.fill import fill
+from fesplice.specimen.rules import check
+from fesplice.specimen.schema import MENDED, Part, Specimen
+
+_LARGEST = 1_000_000  # bytes; a specimen file has a few thousand
+
+
+def read(path: str | PathLike[str]) -> Specimen:
+    """The specimen described by the TOML file ``path``.
+
+    Raises :class:`InputFault` with every fault found: unreadable file, wrong or missing unit,
+    unknown key (with the nearest known one), value out of range, parts that do not fit.
+    """
+    file = Path(path)
+    try:
+        data = file.read_bytes() if file.stat().st_size <= _LARGEST or file.is_dir() else None
+    except FileNotFoundError:
+        raise InputFault(str(file), "no such file") from None
+    except IsADirectoryError:
+        raise InputFault(str(file), "is a directory; give a specimen file (TOML)") from None
+    except (OSError, ValueError) as fault:
+        raise InputFault(str(file), f"cannot be read: {getattr(fault, 'strerror', None) or fault}") from None
+    if data is None:
+        raise InputFault(str(file), "too large for a specimen file (limit 1 MB)")
+    if b"\0" in data:
+        raise InputFault(str(file), "a binary file; a specimen file is TOML text")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        raise InputFault(str(file), f"not UTF-8 text (byte {fault.start}); a specimen file is TOML text") from None
+    return read_text(text, str(file))
+
+
+def read_text(text: str, source: str = "specimen") -> Specimen:
+    """The specimen described by TOML ``text``; ``source`` names it in a fault."""
+    tree = _parsed(text, source)
+    report = _Report(tree, toml.lines(text))
+    specimen = _validated(tree, report)
+    if specimen is not None:
+        specimen = fill(specimen, report)
+        check(specimen, report)
+    if report.faults or specimen is None:
+        raise InputFault(source, report.faults)
+    specimen._text = text
+    return specimen
+
+
+def vary(specimen: Specimen | str, path: str, value: Any) -> Specimen:
+    """The specimen with one key of its file changed, read afresh: ``vary(s, "bars.spacing", "150 mm")``.
+
+    ``value`` is what the file would say; None takes the key out. The new text has no comments.
+    """
+    return vary_many(specimen, {path: value})
+
+
+def vary_many(specimen: Specimen | str, changes: Mapping[str, Any]) -> Specimen:
+    """As :func:`vary`, several keys at once, so that no half-changed specimen is judged."""
+    text = specimen if isinstance(specimen, str) else specimen.text
+    source = f"specimen with {', '.join(f'{path} = {value!r}' for path, value in changes.items())}"
+    tree = _parsed(text, source)
+    for path, value in changes.items():
+        *tables, key = path.split(".")
+        place: Any = tree
+        for table in tables:
+            place = place.setdefault(table, {}) if isinstance(place, dict) else None
+        if not isinstance(place, dict):
+            raise InputFault(source, [Fault(path, value, "no such key: it runs through a value, not a table")])
+        if value is None:
+            place.pop(key, None)
+        else:
+            place[key] = value
+    try:
+        text = toml.dump(tree)
+    except TypeError as fault:
+        raise InputFault(source, str(fault)) from None
+    return read_text(text, source)
+
+
+# ------------------------------------------------------------------ faults
+class _Report:
+    """Collects faults and adds what the file said at that place, and where."""
+
+    def __init__(self, tree: dict[str, Any], numbers: dict[str, int]):
+        self.tree, self.numbers = tree, numbers
+        self.faults: list[Fault] = []
+
+    def __call__(self, path: str, allowed: str) -> None:
+        number = self.numbers.get(path.split("[")[0])
+        where = f" (line {number})" if number else ""
+        self.faults.append(Fault(path, self._given(path), allowed + where))
+
+    def _given(self, path: str) -> Any:
+        """The value in the file, short enough to show; None for tables and absent keys."""
+        value: Any = self.tree
+        for step in _steps(path):
+            try:
+                value = value[step]
+            except (KeyError, IndexError, TypeError):
+                return None
+        if isinstance(value, dict):
+            return None
+        try:
+            shown = repr(value)
+        except ValueError:  # an integer with thousands of digits
+            return "a very long number"
+        return value if len(shown) <= 60 else shown[:57] + "..."
+
+
+def _steps(path: str) -> Iterator[str | int]:
+    for name in path.split("."):
+        name, *indices = name.replace("]", "").split("[")
+        yield name
+        yield from map(int, indices)
+
+
+def _dotted(loc: tuple[str | int, ...]) -> str:
+    return "".join(f"[{step}]" if isinstance(step, int) else f".{step}" for step in loc).removeprefix(".")
+
+
+# ------------------------------------------------------------------ text -> tree -> parts
+def _parsed(text: str, source: str) -> dict[str, Any]:
+    try:
+        tree = tomllib.loads(text)
+    except RecursionError:
+        raise InputFault(source, "not a specimen file: nested too deeply") from None
+    except ValueError as fault:
+        raise InputFault(source, f"not valid TOML: {fault}") from None
+    if not tree:
+        raise InputFault(source, "the file is empty; models/ holds commented examples")
+    return tree
+
+
+def _validated(tree: dict[str, Any], report: _Report) -> Specimen | None:
+    """The parts of the tree. Faulty values are reported, taken out, and the rest is tried again."""
+    mended = deepcopy(tree)
+    for attempt in range(3):
+        try:
+            return Specimen.model_validate(mended)
+        except ValidationError as fault:
+            errors = fault.errors(include_url=False)
+        for error in errors:
+            if attempt == 0:
+                report(_dotted(error["loc"]), _allowed(error))
+            _mend(mended, error)
+    return None
+
+
+def _mend(tree: Any, error: Any) -> None:
+    """Take a faulty value out; where a number or a name is needed, leave a sign that one was there."""
+    *steps, key = error["loc"]
+    try:
+        for step in steps:
+            tree = tree[step]
+        removed = error["type"] in ("extra_forbidden", "literal_error", "bool_type", "string_pattern_mismatch")
+        if removed and key in tree:
+            del tree[key]
+        else:
+            tree[key] = MENDED
+    except (KeyError, IndexError, TypeError):
+        return
+
+
+def _allowed(error: Any) -> str:
+    """What is allowed at the place of a validation error, in the words of the trade."""
+    loc, context = error["loc"], error.get("ctx", {})
+    part, field = _place(loc)
+    match error["type"]:
+        case "value_error":
+            return str(context["error"])
+        case "missing":
+            return f"missing; {_meaning(field)}"
+        case "extra_forbidden":
+            return _unknown(str(loc[-1]), part)
+        case "literal_error":
+            return f"allowed: {context['expected']}"
+        case "int_type":
+            return "a whole number"
+        case "bool_type":
+            return "true or false"
+        case "string_type":
+            return "a text in quotes"
+        case "greater_than_equal":
+            return f"at least {context['ge']}"
+        case "less_than_equal":
+            return f"at most {context['le']}"
+        case "string_pattern_mismatch":
+            return "letters, digits, blanks and . , ( ) + - only, at most 80, beginning with a letter or digit"
+        case "model_type" | "model_attributes_type" | "dict_type":
+            return f"must be a table: [{_dotted(loc)}]"
+        case "tuple_type":
+            return f"must be a list: {_meaning(field)}"
+    return str(error["msg"])
+
+
+def _meaning(field: FieldInfo | None) -> str:
+    if field is None:
+        return "one more value is needed here"
+    if field.description:
+        return field.description
+    part = _part_in(field.annotation)
+    return f"table needed: {(part.__doc__ or '').strip().splitlines()[0]}" if part else "needed"
+
+
+def _unknown(key: str, part: type[Part] | None) -> str:
+    known = list(part.model_fields) if part else []
+    near = get_close_matches(key.lower(), known, n=1, cutoff=0.5)
+    hint = f"did you mean {near[0]!r}? " if near else ""
+    return f"unknown key; {hint}known here: {', '.join(known)}"
+
+
+def _place(loc: tuple[str | int, ...]) -> tuple[type[Part] | None, FieldInfo | None]:
+    """The part whose keys stand at the end of ``loc``, and the field there (None if unknown)."""
+    part: type[Part] | None = Specimen
+    field: FieldInfo | None = None
+    steps = list(loc)
+    while steps and part is not None:
+        step = steps.pop(0)
+        field = part.model_fields.get(str(step))
+        if field is None or not steps:
+            return part, field
+        if field.annotation is not None and getattr(field.annotation, "__origin__", None) is dict:
+            steps.pop(0)  # the user's own key
+            if not steps:
+                return None, field
+        part = _part_in(field.annotation)
+    return None, None
+
+
+def _part_in(annotation: Any) -> type[Part] | None:
+    if isinstance(annotation, type) and issubclass(annotation, Part):
+        return annotation
+    return next((found for arg in get_args(annotation) if (found := _part_in(arg))), None)

@@ -1,0 +1,337 @@
+"""Frozen description of a beam-splice specimen: what a specimen file may say, part by part.
+
+Lengths mm, stresses MPa, forces N, energies N/mm, densities kg/m3. In a file every dimensional
+value is a text with its unit. Numbers that may be left out start as ``UNSET`` (not a number) and
+are given a value by ``fill.py``; a Specimen handed out by ``read`` holds no UNSET.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Callable
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, Strict
+
+from fesplice.specimen.sizes import lookup
+from fesplice.units import GRAVITY, KINDS, UnitFault, parse, show
+
+UNSET = math.nan
+"""Not given. Comparisons with it are false, so no rule ever fires on a missing number."""
+
+
+class _Mended:
+    """Stands where a faulty value was taken out, so that the other checks still run."""
+
+    def __repr__(self) -> str:
+        return "MENDED"
+
+
+MENDED = _Mended()
+
+
+# ------------------------------------------------------------------ kinds of value
+def _quantity(kind: str, low: float = -math.inf, high: float = math.inf, above: bool = False) -> Callable[[Any], float]:
+    """Reader of one kind of value within low..high (inner units); ``above`` leaves ``low`` itself out."""
+    if above and math.isinf(high):
+        allowed = f"must be above {show(low, kind)}"
+    elif math.isinf(high):
+        allowed = f"must not be below {show(low, kind)}"
+    else:
+        allowed = f"must lie between {show(low, kind)} and {show(high, kind)}"
+
+    def reader(value: Any) -> float:
+        if value is MENDED:
+            return UNSET
+        number = parse(value, kind)
+        if number < low or number > high or (above and number == low):
+            raise UnitFault(f"{allowed}; {KINDS[kind].noun}")
+        return number
+
+    return reader
+
+
+def _spacing(value: Any) -> float:
+    """A length, or the word "contact" (kept as 0 until the diameters are known)."""
+    if isinstance(value, str) and value.strip().lower() == "contact":
+        return 0.0
+    try:
+        return _quantity("length", 0.0, above=True)(value)
+    except UnitFault as fault:
+        raise UnitFault(f'{fault}, or "contact"') from None
+
+
+def _bend_angle(value: Any) -> float:
+    angle = UNSET if value is MENDED else parse(value, "angle")
+    if angle not in (90.0, 180.0) and not math.isnan(angle):
+        raise UnitFault("allowed: 90 or 180 (degrees)")
+    return angle
+
+
+def _size(value: Any) -> str:
+    return "?" if value is MENDED else lookup(value).name
+
+
+def _text(value: Any) -> Any:
+    return "?" if value is MENDED else value
+
+
+def _count(value: Any) -> Any:
+    return 1 if value is MENDED else value
+
+
+Length = Annotated[float, BeforeValidator(_quantity("length", 0.0, above=True))]
+Distance = Annotated[float, BeforeValidator(_quantity("length", 0.0))]
+Position = Annotated[float, BeforeValidator(_quantity("length"))]
+Spacing = Annotated[float, BeforeValidator(_spacing)]
+Area = Annotated[float, BeforeValidator(_quantity("area", 0.0, above=True))]
+Force = Annotated[float, BeforeValidator(_quantity("force", 0.0))]
+Stress = Annotated[float, BeforeValidator(_quantity("stress", 0.0, above=True))]
+Strength = Annotated[float, BeforeValidator(_quantity("stress", 5.0, 150.0))]
+Modulus = Annotated[float, BeforeValidator(_quantity("stress", 5e3, 80e3))]
+SteelStress = Annotated[float, BeforeValidator(_quantity("stress", 100.0, 2500.0))]
+SteelModulus = Annotated[float, BeforeValidator(_quantity("stress", 50e3, 250e3))]
+Energy = Annotated[float, BeforeValidator(_quantity("energy", 0.0, above=True))]
+Density = Annotated[float, BeforeValidator(_quantity("density", 500.0, 8000.0))]
+Strain = Annotated[float, BeforeValidator(_quantity("strain", 0.0, 0.5, above=True))]
+Angle = Annotated[float, BeforeValidator(_bend_angle)]
+Ratio = Annotated[float, BeforeValidator(_quantity("number", 0.0, 10.0))]
+Poisson = Annotated[float, BeforeValidator(_quantity("number", 0.0, 0.45))]
+Share = Annotated[float, BeforeValidator(_quantity("number", 0.01, 0.99))]
+Size = Annotated[str, BeforeValidator(_size)]
+Text = Annotated[str, BeforeValidator(_text), Strict()]
+Name = Annotated[Text, Field(pattern=r"^(\?|\w[\w .,()+-]{0,79})$")]
+Count = Annotated[int, BeforeValidator(_count), Strict(), Field(ge=1, le=10000)]
+Flag = Annotated[bool, Strict()]
+
+
+class Part(BaseModel):
+    """A table of the specimen file. Frozen; an unknown key is a fault.
+
+    ``model_fields_set`` stays the set of keys that the file gave, also after filling.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", protected_namespaces=())
+
+    def filled(self, **values: Any) -> Self:
+        """A copy with ``values`` (already checked) in place of what was not given."""
+        return type(self).model_construct(_fields_set=set(self.model_fields_set), **{**dict(self), **values})
+
+
+# ------------------------------------------------------------------ body and materials
+class Body(Part):
+    """Outline of the beam, its supports and loads, and the length of the cast closure."""
+
+    width: Length = Field(description="width of the beam")
+    depth: Length = Field(description="overall depth")
+    span: Length = Field(description="distance between the support centres")
+    shear_span: Length = Field(description="support centre to load centre; span/2 is one central load")
+    closure: Distance = Field(description="length of the cast closure between the faces; 0 mm is a beam without joints")
+    overhang: Distance = Field(200.0, description="beam end beyond the support centre")
+    plate_length: Length = Field(150.0, description="length of the bearing plates along the beam")
+    plate_thickness: Length = Field(30.0, description="thickness of the bearing plates")
+
+
+class Concrete(Part):
+    """One concrete. ``estimated`` names the formula behind every quantity that was not given."""
+
+    strength: Strength = Field(description="mean cylinder strength f_cm at the time of the test")
+    elastic_modulus: Modulus = Field(UNSET, description="secant modulus E_c")
+    tensile_strength: Stress = Field(UNSET, description="mean axial tensile strength f_ct")
+    fracture_energy: Energy = Field(UNSET, description="tensile fracture energy G_F")
+    crushing_energy: Energy = Field(UNSET, description="compressive fracture energy G_c")
+    peak_strain: Strain = Field(UNSET, description="strain at the compressive strength")
+    poisson: Poisson = Field(0.2, description="Poisson's ratio")
+    density: Density = Field(2400.0, description="density or unit weight, with the reinforcement")
+    aggregate: Literal["basalt", "quartzite", "limestone", "sandstone"] = "quartzite"
+
+    _estimated: dict[str, str] = PrivateAttr(default_factory=dict)
+
+    @property
+    def estimated(self) -> dict[str, str]:
+        """Quantity -> formula and source, for the quantities not given in the file."""
+        return dict(self._estimated)
+
+    def estimate(self, values: dict[str, float], sources: dict[str, str]) -> Concrete:
+        """A copy with ``values`` in place of what was not given, and the ``sources`` they came from."""
+        copy = self.filled(**values)
+        copy._estimated = dict(sources)
+        return copy
+
+    @property
+    def unit_weight(self) -> float:
+        """Weight per volume [N/mm3]."""
+        return self.density * GRAVITY * 1e-9
+
+
+class Concretes(Part):
+    """The two concretes; ``closure`` is None only for a beam without closure."""
+
+    precast: Concrete
+    closure: Concrete | None = None
+
+
+class Steel(Part):
+    """A bar steel: idealised curve, or a measured one from the yield point on."""
+
+    yield_strength: SteelStress = Field(description="yield strength")
+    ultimate_strength: SteelStress = Field(description="ultimate strength")
+    elastic_modulus: SteelModulus = Field(200e3, description="elastic modulus")
+    rupture_strain: Strain = Field(0.05, description="strain at the ultimate strength")
+    hardening_strain: Strain = Field(UNSET, description="end of the yield plateau; left out: no plateau")
+    curve: tuple[tuple[Strain, SteelStress], ...] = Field((), description="measured [strain, stress], from yield on")
+
+
+# ------------------------------------------------------------------ reinforcement
+class Sized(Part):
+    """Bars of one size: give ``size`` or ``diameter``; ``area`` [mm2] of one bar only if unusual."""
+
+    size: Size = Field("", description="bar designation or diameter")
+    diameter: Length = Field(UNSET, description="bar diameter, instead of a size")
+    area: Area = Field(UNSET, description="area of one bar")
+
+
+class Hook(Part):
+    """Hooked end of a bar row, bent in the plane of the elevation."""
+
+    angle: Angle = Field(90.0, description="angle of the bend, 90 or 180")
+    bend_diameter: Length = Field(UNSET, description="inside diameter of the bend; left out: standard hook")
+    tail: Length = Field(UNSET, description="straight extension after the bend; left out: standard hook")
+    orientation: Literal["compression", "tension"] = "compression"
+
+
+class BarRow(Sized):
+    """Main bars of one half (all of them in one layer). ``positions`` are measured from the centre line."""
+
+    number: Count = Field(description="number of bars")
+    steel: Text = Field(description="key of a [steel.*] table")
+    depth: Length = Field(UNSET, description="effective depth d: compression face to bar centre")
+    cover: Distance = Field(UNSET, description="clear cover to the tension face, instead of a depth")
+    embedment: Length = Field(UNSET, description="joint face to the outside of the hook (or the bar end)")
+    positions: tuple[Position, ...] = Field((), description="lateral bar centres; left out: mirrored pairs A B | B A")
+    hook: Hook | None = None
+
+
+class Bars(Part):
+    """The main bars and their lap. ``right`` left out is a mirrored copy of ``left``."""
+
+    splice: Literal["hooked", "straight", "continuous"] = Field(description="kind of splice")
+    lap: Distance = Field(UNSET, description="lap length: hook outside to hook outside, or bar end to bar end")
+    spacing: Spacing = Field(UNSET, description='centre to centre of a lapped pair, or "contact"')
+    side_cover: Distance = Field(UNSET, description="clear side cover of the outer bars; left out: the clear cover")
+    left: BarRow
+    right: BarRow | None = None
+
+
+class CompressionBars(Sized):
+    """Bars near the compression face of the precast halves, or running through the closure."""
+
+    number: Count = Field(description="number of bars")
+    steel: Text = Field(description="key of a [steel.*] table")
+    cover: Distance = Field(description="clear cover to the compression face")
+    through_closure: Flag = Field(False, description="true: the bars run through the closure")
+
+
+class Stirrups(Sized):
+    """Closed stirrups of the precast halves; ``size`` and ``area`` are those of one leg."""
+
+    spacing: Length = Field(description="centre to centre along the beam")
+    legs: Count = Field(2, description="vertical legs of one stirrup")
+    steel: Text = Field(description="key of a [steel.*] table")
+    cover: Distance = Field(description="clear cover, all faces")
+
+
+class Confinement(Sized):
+    """Transverse steel in the closure: sets spread evenly about the middle of the lap.
+
+    ``ties`` enclose one lapped pair, ``stirrups`` the whole section; a ``hooked_transverse_bar``
+    lies inside the bends across the beam (``number`` counts all of them; spacing then unused).
+    """
+
+    kind: Literal["none", "ties", "stirrups", "hooked_transverse_bar"] = "none"
+    spacing: Length = Field(UNSET, description="centre to centre of the sets")
+    legs: Count = Field(2, description="legs of one tie or stirrup")
+    number: Annotated[int, Strict(), Field(ge=0, le=1000)] = Field(0, description="number of sets along the lap")
+    steel: Text = Field("", description="key of a [steel.*] table")
+    cover: Distance = Field(UNSET, description="clear cover; left out: touching the main bars from outside")
+
+
+# ------------------------------------------------------------------ interfaces, loading, wishes
+class Joint(Part):
+    """The two cold joints between precast and closure."""
+
+    tensile_strength: Stress = Field(1.0, description="tensile strength of the joint")
+    fracture_energy: Energy = Field(0.02, description="fracture energy of the joint")
+    friction: Ratio = Field(0.9, description="coefficient of friction once open")
+    cohesion: Stress = Field(UNSET, description="shear strength at no normal stress; left out: 1.5 x tensile")
+    roughness: str = Field("", description="note on the preparation of the face")
+
+
+class Bond(Part):
+    """Bond between the main bars and the concrete."""
+
+    condition: Literal["good", "other"] = "good"
+    splitting: Flag = Field(True, description="true: the splitting branch limits bond")
+    bearing_coefficient: Ratio = Field(0.8, description="c1 of the bearing stiffness in the bend")
+    clear_rib_spacing: Length = Field(UNSET, description="clear rib spacing; left out: 0.5 bar diameters")
+
+
+class Loading(Part):
+    """Four-point bending (three-point when the shear span is half the span)."""
+
+    kind: Literal["four_point"] = "four_point"
+    self_weight: Flag = Field(True, description="true: the weight of the beam acts")
+    gear_weight: Force = Field(0.0, description="weight of the loading gear per ram")
+    tension_face: Literal["down", "up"] = "down"
+
+
+class MeshWish(Part):
+    """Wanted element sizes."""
+
+    splice: Length = Field(18.0, description="in the closure and one depth beyond")
+    elsewhere: Length = Field(50.0, description="in the rest of the beam")
+
+
+class AnalysisWish(Part):
+    """How the load is marched and when to stop."""
+
+    step: Length | None = Field(None, description="midspan deflection increment; left out: estimated")
+    drop: Share = Field(0.30, description="stop when the load has fallen by this share of the peak")
+    max_steps: Count = Field(400, description="most steps")
+    crack_model: Literal["rotating", "fixed"] = "rotating"
+    end_deflection: Length | None = Field(None, description="stop at this midspan deflection")
+    control: Literal["deflection", "crack_opening", "arc_length", "dissipation"] = "deflection"
+
+
+class Specimen(Part):
+    """A specimen, complete: every number given in the file or filled by a named rule."""
+
+    name: Name = Field(description="name of the specimen")
+    note: str = ""
+    body: Body
+    concrete: Concretes
+    steel: dict[str, Steel]
+    bars: Bars
+    compression_bars: CompressionBars | None = None
+    stirrups: Stirrups | None = None
+    confinement: Confinement = Confinement()
+    joint: Joint = Joint()
+    bond: Bond = Bond()
+    loading: Loading = Loading()
+    mesh: MeshWish = MeshWish()
+    analysis: AnalysisWish = AnalysisWish()
+
+    _text: str = PrivateAttr("")
+
+    @property
+    def text(self) -> str:
+        """The TOML text this specimen was read from."""
+        return self._text
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the values (the note and the wording of the file do not count)."""
+        values = self.model_dump(mode="json", exclude={"note"})
+        return hashlib.sha256(json.dumps(values, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
