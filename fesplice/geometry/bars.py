@@ -1,8 +1,9 @@
 """Where the bars lie: centre lines with their real hooks, stations, covers, gaps, clashes.
 
 Coordinates [mm]: x along the beam from midspan, y up from the tension face, z across from the
-beam's centre line. Left bars come from x < 0, right bars from x > 0. A hook's outside face
-stands at lap/2 beyond midspan, so its tail centre line lies half a bar diameter inside it.
+beam's centre line. Left bars come from x < 0, right bars from x > 0. A hook's outside face (or a
+straight bar's end) stands its embedment beyond the joint face, at half the lap when both sides
+are alike; the tail's centre line lies half a bar diameter inside it.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 
 from fesplice.contracts import Fault, Floats, Ints
 from fesplice.mesh import BEND, LEAD, TAIL, Station
+from fesplice.specimen.rules import MIN_COVER
 
 if TYPE_CHECKING:
     from fesplice.specimen.schema import BarRow, Specimen
@@ -23,10 +25,8 @@ if TYPE_CHECKING:
 CHORDS = 12
 #: Bars bend as frames from this many diameters before the bend.
 FRAME_LEAD = 5.0
-#: Least concrete over a tail end [mm] that can be cast at all; 38 to 50 is usual (common practice, no source).
-TAIL_COVER = 20.0
 #: Bars this much closer than touching still count as touching [mm].
-TOUCH = 0.01
+TOUCH = 0.02
 
 
 @dataclass(frozen=True)
@@ -87,9 +87,22 @@ def load_positions(s: Specimen) -> tuple[float, ...]:
     return (-x, x) if x > 1e-6 else (0.0,)
 
 
-def embedment_start(s: Specimen) -> float:
-    """Distance from midspan [mm] where a spliced bar's embedment starts: joint face, or start of the lap."""
-    return 0.5 * (s.body.closure if s.body.closure > 0.0 else s.bars.lap)
+def bar_ends(s: Specimen) -> tuple[float, float]:
+    """x of the outside of the right bars' hooks and of the left bars' (or of the bar ends) [mm]: the lap's bounds.
+
+    Continuous bars have no lap: both are 0.
+    """
+    if s.bars.splice == "continuous" or s.bars.right is None:
+        return 0.0, 0.0
+    face = 0.5 * s.body.closure
+    return face - s.bars.right.embedment, s.bars.left.embedment - face
+
+
+def embedment_start(s: Specimen, side: float) -> float:
+    """x where the embedment of a bar from ``side`` (+1 left, -1 right) starts [mm]: joint face, or the lap's start."""
+    if s.body.closure > 0.0:
+        return -side * 0.5 * s.body.closure
+    return bar_ends(s)[0 if side > 0.0 else 1]
 
 
 def end_cover(s: Specimen) -> float:
@@ -138,7 +151,7 @@ def main_shapes(s: Specimen) -> tuple[Shape, ...]:
 
 
 def _spliced(s: Specimen, name: str, key: str, row: BarRow, far: float, side: float) -> Shape:
-    y, face = level(s, row), 0.5 * s.bars.lap
+    y, face = level(s, row), side * bar_ends(s)[1 if side > 0.0 else 0]
     if row.hook is None:
         points, zone, centre, radius = np.array([[-far, y], [face, y]]), np.zeros(2, np.int32), None, 0.0
         tangent = face
@@ -162,7 +175,7 @@ def stations(s: Specimen) -> tuple[Station, ...]:
     for shape in main_shapes(s):
         if shape.bend is None:
             continue
-        begin = -shape.side * embedment_start(s)
+        begin = embedment_start(s, shape.side)
         bend = shape.points[shape.zone == BEND]
         middle = len(bend) // 2
         places = {
@@ -196,11 +209,12 @@ def stirrup_positions(s: Specimen) -> tuple[float, ...]:
 
 
 def confinement_positions(s: Specimen) -> tuple[float, ...]:
-    """x of the confinement sets along the lap [mm], centred at midspan; only kinds set out by spacing."""
+    """x of the confinement sets [mm], spread about the middle of the lap; only kinds set out by spacing."""
     c = s.confinement
     if c.kind not in ("ties", "stirrups"):
         return ()
-    return tuple(float(x) for x in (np.arange(c.number) - 0.5 * (c.number - 1)) * c.spacing)
+    middle = 0.5 * sum(bar_ends(s))
+    return tuple(float(x) for x in middle + (np.arange(c.number) - 0.5 * (c.number - 1)) * c.spacing)
 
 
 def leg_positions(width: float, cover: float, diameter: float, legs: int) -> Floats:
@@ -374,13 +388,13 @@ def _hooks_fit(s: Specimen) -> list[Fault]:
             continue
         top = s.body.depth - m.outside[3]
         bottom = m.outside[2]
-        if top < TAIL_COVER:
-            text = f"hook leaves {top:.0f} mm to the compression face, at least {TAIL_COVER:.0f} mm needed"
+        if top < MIN_COVER:
+            text = f"hook leaves {top:.0f} mm to the compression face, at least {MIN_COVER:.0f} mm needed"
             faults.append(Fault(f"{m.key}.hook.tail", None, text))
-        if bottom < TAIL_COVER and m.bend[1] < m.points[0, 1]:
-            text = f"hook leaves {bottom:.0f} mm to the tension face, at least {TAIL_COVER:.0f} mm needed"
+        if bottom < MIN_COVER and m.bend[1] < m.points[0, 1]:
+            text = f"hook leaves {bottom:.0f} mm to the tension face, at least {MIN_COVER:.0f} mm needed"
             faults.append(Fault(f"{m.key}.hook.tail", None, text))
-        if embedment_start(s) + m.side * m.tangent_x <= 0.0:
+        if m.side * (m.tangent_x - embedment_start(s, m.side)) <= 0.0:
             need = m.radius + 0.5 * m.diameter
             text = f"the bend needs {need:.0f} mm, more than the bar has beyond the joint face or lap start"
             faults.append(Fault(f"{m.key}.embedment", None, text))

@@ -28,41 +28,58 @@ def shape_values(local: Floats) -> Floats:
 
 
 def natural(xy: Floats, points: Floats, rounds: int = 8) -> Floats:
-    """Natural coordinates (n, 2) of ``points`` (n, 2) in quads ``xy`` (n, 4, 2), by Newton's method."""
+    """Natural coordinates (n, 2) of ``points`` (n, 2) in quads ``xy`` (n, 4, 2), by Newton's method.
+
+    One round is exact in a parallelogram; more are spent only where the quads need them.
+    """
     local = np.zeros_like(points)
     for _ in range(rounds):
         miss = points - np.einsum("nk,nkd->nd", shape_values(local), xy)
+        if np.abs(miss).max(initial=0.0) < 1e-10:
+            break
         slope = 0.25 * CORNERS * (1.0 + local[:, None, ::-1] * CORNERS[:, ::-1])
         jac = np.einsum("nki,nkd->ndi", slope, xy)
         local = local + np.linalg.solve(jac, miss[..., None])[..., 0]
     return local
 
 
-def hosts(xy: Floats, points: Floats, towards: Floats | None = None) -> tuple[Ints, Floats]:
-    """Quad (n,) and natural coordinates (n, 2) of each of ``points`` (n, 2) among quads ``xy`` (m, 4, 2).
+class Hosts:
+    """Finds the quadrilateral around any point of the concrete: ``quads`` (m, 4) over mesh ``points`` (n_p, 2)."""
 
-    A point on an edge is given to the quad on the side of ``towards`` (n, 2). Raises
-    :class:`InputFault` for a point outside every quad.
-    """
-    probe = points if towards is None else points + 1e-6 * (towards - points)
-    centre = xy.mean(axis=1)
-    half = np.abs(xy - centre[:, None]).max(axis=(0, 1))
-    near = cKDTree(centre / half).query_ball_point(probe / half, r=1.0 + 1e-6, p=np.inf)
-    count = np.array([len(c) for c in near])
-    if (count == 0).any():
-        at = points[np.argmin(count)].round(1).tolist()
-        raise InputFault("mesh", f"a bar node at {at} lies outside the concrete")
-    who = np.repeat(np.arange(len(points)), count)
-    quad = np.concatenate([np.sort(c) for c in near]).astype(np.int32)
-    local = natural(xy[quad], probe[who])
-    excess = np.abs(local).max(axis=1)
-    order = np.lexsort((quad, excess.round(9), who))
-    best = order[np.concatenate([[0], np.cumsum(count)[:-1]])]
-    if (worst := excess[best].max()) > 1.0 + 1e-6:
-        at = points[np.argmax(excess[best])].round(1).tolist()
-        raise InputFault("mesh", f"a bar node at {at} lies outside the concrete (natural coordinate {worst:.2f})")
-    chosen = quad[best]
-    return chosen, np.clip(natural(xy[chosen], points), -1.0, 1.0)
+    def __init__(self, quads: Ints, points: Floats):
+        self.quads = quads
+        self.xy = points[quads]
+        centre = self.xy.mean(axis=1)
+        # scaled by the largest half width and half height, every point is within 1 of its host's centre
+        self.scale = np.abs(self.xy - centre[:, None]).reshape(-1, 2).max(axis=0)
+        self.tree = cKDTree(centre / self.scale)
+
+    def find(self, points: Floats, towards: Floats | None = None) -> tuple[Ints, Floats]:
+        """Index of the host (n,) and natural coordinates (n, 2) of each of ``points`` (n, 2) [mm].
+
+        A point on an edge is given to the quad on the side of ``towards`` (n, 2). Raises
+        :class:`InputFault` for a point outside every quad.
+        """
+        probe = points if towards is None else points + 1e-6 * (towards - points)
+        near = self.tree.query_ball_point(probe / self.scale, r=1.0 + 1e-6, p=np.inf, return_sorted=True)
+        count = np.array([len(c) for c in near])
+        if (count == 0).any():
+            raise InputFault("mesh", f"a bar node at {_place(points[np.argmin(count)])} lies outside the concrete")
+        who = np.repeat(np.arange(len(points)), count)
+        quad = np.concatenate(near).astype(np.int32)
+        excess = np.abs(natural(self.xy[quad], probe[who])).max(axis=1)
+        order = np.lexsort((quad, excess.round(9), who))
+        best = order[np.concatenate([[0], np.cumsum(count)[:-1]])]
+        if excess[best].max() > 1.0 + 1e-6:
+            raise InputFault(
+                "mesh", f"a bar node at {_place(points[np.argmax(excess[best])])} lies outside the concrete"
+            )
+        chosen = quad[best]
+        return chosen, np.clip(natural(self.xy[chosen], points), -1.0, 1.0)
+
+
+def _place(xy: Floats) -> str:
+    return f"x = {xy[0]:.1f}, y = {xy[1]:.1f} mm"
 
 
 # ------------------------------------------------------------------ nodes of one line
@@ -149,11 +166,8 @@ def tributary(arc: Floats) -> tuple[Floats, Floats]:
 
 
 # ------------------------------------------------------------------ groups of one line
-def bar_line(path: Path, laid: Laid, first: int, quads: Ints, xy: Floats) -> tuple[dict[str, Group], BarLine]:
-    """Groups and profile line of one path whose nodes are numbered from ``first``.
-
-    ``quads`` (m, 4) and ``xy`` (m, 4, 2) are the concrete that may host it.
-    """
+def bar_line(path: Path, laid: Laid, first: int, hosts: Hosts) -> tuple[dict[str, Group], BarLine]:
+    """Groups and profile line of one path whose nodes are numbered from ``first``."""
     n = len(laid.points)
     nodes = np.arange(first, first + n, dtype=np.int32)
     chords = np.column_stack([nodes[:-1], nodes[1:]])
@@ -166,7 +180,7 @@ def bar_line(path: Path, laid: Laid, first: int, quads: Ints, xy: Floats) -> tup
             data = {"area": path.area * one, "diameter": path.diameter * one, "number": path.number * one}
             groups[f"{prefix}:{path.name}"] = Group(kind, path.steel, cells, data)
     bars = tuple(groups)
-    groups[f"bond:{path.name}"] = _bond(path, laid, nodes, quads, xy)
+    groups[f"bond:{path.name}"] = _bond(path, laid, nodes, hosts)
     line = BarLine(
         name=path.name,
         role=path.role,
@@ -183,10 +197,10 @@ def bar_line(path: Path, laid: Laid, first: int, quads: Ints, xy: Floats) -> tup
     return groups, line
 
 
-def _bond(path: Path, laid: Laid, nodes: Ints, quads: Ints, xy: Floats) -> Group:
+def _bond(path: Path, laid: Laid, nodes: Ints, hosts: Hosts) -> Group:
     length, middle = tributary(laid.arc)
     towards = np.column_stack([np.interp(middle, laid.arc, laid.points[:, k]) for k in (0, 1)])
-    host, local = hosts(xy, laid.points, towards)
+    host, local = hosts.find(laid.points, towards)
     one = np.ones(len(nodes))
     anchored = np.zeros(len(nodes))
     anchored[0], anchored[-1] = float(path.anchored_start), float(path.anchored_end)
@@ -207,5 +221,5 @@ def _bond(path: Path, laid: Laid, nodes: Ints, quads: Ints, xy: Floats) -> Group
         "anchored": anchored,
         "bonded": float(path.bonded) * one,
     }
-    cells = np.column_stack([nodes, quads[host]]).astype(np.int32)
+    cells = np.column_stack([nodes, hosts.quads[host]]).astype(np.int32)
     return Group("bond", "bond", cells, data)

@@ -54,13 +54,12 @@ def build_mesh(plane: Plane, size: SizeWish) -> Mesh:
         groups[f"joint:{j.name}"] = _joint(pairs[j.name], j.thickness)
     sets = _node_sets(plane, points, quads, block, pairs)
 
-    host = np.concatenate([g.cells for name, g in groups.items() if name in ("precast", "closure")])
-    xy = points[host]
+    hosts = lines.Hosts(np.concatenate([groups[n].cells for n in ("precast", "closure") if n in groups]), points)
     joints_x = tuple(j.x for j in plane.joints)
     bar_lines = {}
     for path in plane.paths:
         laid = lines.lay(path, joints_x, grid.size_at)
-        found, line = lines.bar_line(path, laid, len(points), host, xy)
+        found, line = lines.bar_line(path, laid, len(points), hosts)
         groups |= found
         bar_lines[path.name] = line
         points = np.concatenate([points, laid.points])

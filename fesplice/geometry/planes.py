@@ -132,7 +132,7 @@ def elevation(s: Specimen) -> Plane:
     joints = bars.joint_positions(s)
     shapes = bars.main_shapes(s)
     half = bars.half_length(s)
-    reach = max(0.5 * s.body.closure, 0.5 * s.bars.lap) + s.body.depth
+    reach = max(0.5 * s.body.closure, *(abs(x) for x in bars.bar_ends(s))) + s.body.depth
     return Plane(
         kind="elevation",
         blocks=(*_body(s), *_plates(s, points)),

@@ -99,36 +99,41 @@ def _confinement_ktr(s: Specimen, own: Shape) -> float:
 
 
 def along(s: Specimen, own: Shape) -> tuple[Stretch, ...]:
-    """Surroundings of one main row from end to end, as stretches that touch."""
-    lap = 0.5 * s.bars.lap if s.bars.splice != "continuous" else 0.0
-    sets = bars.confinement_positions(s)
-    held = sets[-1] + 0.5 * s.confinement.spacing if sets else 0.0
-    joints = bars.joint_positions(s)
-    legs = bars.stirrup_positions(s)
-    stirred = min((x for x in legs if x > 0.0), default=0.0) - 0.5 * (s.stirrups.spacing if s.stirrups else 0.0)
-    marks = {-np.inf, np.inf, *joints}
-    for half in (lap, held, stirred if legs else 0.0):
-        if half > 0.0:
-            marks |= {-half, half}
-    edges = sorted(marks)
+    """Surroundings of one main row from end to end of the beam, as stretches that touch."""
+    lap = bars.bar_ends(s)
+    held = _reach(bars.confinement_positions(s), s.confinement.spacing)
+    legs = np.array(bars.stirrup_positions(s))
+    pitch = s.stirrups.spacing if s.stirrups is not None else 0.0
+    stirred = (_reach(tuple(legs[legs < 0.0]), pitch), _reach(tuple(legs[legs > 0.0]), pitch))
+    edges = sorted({-np.inf, np.inf, *bars.joint_positions(s), *lap, *held, *stirred[0], *stirred[1]})
     cover = float(own.points[0, 1]) - 0.5 * own.diameter
+
+    def inside(x: float, *spans: tuple[float, float]) -> bool:
+        return any(a < x < b for a, b in spans)
+
     found = []
     for x0, x1 in zip(edges[:-1], edges[1:]):
         x = 0.5 * (max(x0, -1e6) + min(x1, 1e6))
-        pairs = [covers(z, _others(s, own, z, abs(x) < lap), own.diameter, s.body.width, cover) for z in own.positions]
+        lapped = inside(x, lap)
+        pairs = [covers(z, _others(s, own, z, lapped), own.diameter, s.body.width, cover) for z in own.positions]
         cmin, cmax = _worst(pairs, own.diameter)
         ties = max(
-            _confinement_ktr(s, own) if abs(x) < held else 0.0,
-            _stirrup_ktr(s, own) if legs and abs(x) > stirred else 0.0,
+            _confinement_ktr(s, own) if inside(x, held) else 0.0,
+            _stirrup_ktr(s, own) if inside(x, *stirred) else 0.0,
         )
         found.append(Stretch(x0, x1, cmin, cmax, ties, _bond_length(s, own, x)))
     return tuple(found)
 
 
+def _reach(xs: tuple[float, ...], pitch: float) -> tuple[float, float]:
+    """From half a pitch before the first set to half a pitch after the last [mm]; nothing without sets."""
+    return (xs[0] - 0.5 * pitch, xs[-1] + 0.5 * pitch) if xs else (0.0, 0.0)
+
+
 def _bond_length(s: Specimen, own: Shape, x: float) -> float:
     """Straight length over which the bar is anchored at ``x``: up to the joints (or lap start) around it."""
     ends = sorted([float(own.points[0, 0]), own.tangent_x])
-    inner = bars.joint_positions(s) if s.bars.splice == "continuous" else (-own.side * bars.embedment_start(s),)
+    inner = bars.joint_positions(s) if s.bars.splice == "continuous" else (bars.embedment_start(s, own.side),)
     cuts = [ends[0], *inner, ends[1]]
     # bend and tail lie beyond the tangent point and share the embedment's length
     k = min(int(np.searchsorted(cuts, np.clip(x, ends[0] + 1e-6, ends[1]))), len(cuts) - 1)
