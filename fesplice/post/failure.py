@@ -1,0 +1,285 @@
+"""What failed first, with its evidence: a trace of the run and rules over it.
+
+The trace notes for every step the widest cracks by direction, joint openings, bond past its peak,
+bar stress and the least concrete strain. Rules:
+
+1. Bars at yield by the largest load: the splice held; yielding, with crushing if that came too.
+2. Concrete beyond the crushing strain by the largest load: crushing.
+3. Otherwise what grew most over the drop after the largest load: cracks that are not upright
+   (splitting at bar level, inclined), or slip of the anchored bars. Upright cracks and joints
+   open whenever anything gives way, so they are named only if they grew more than four
+   times as much as everything else.
+
+The 0.0035 crushing strain is the ultimate strain of EN 1992-1-1 Table 3.1 up to C50/60 (from memory);
+the other limits are judgement and stand in the evidence next to the numbers they decide on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from fesplice.algebra import principal
+from fesplice.contracts import Floats
+from fesplice.mesh import LEAD, Mesh
+from fesplice.post.bars import arc_at, face_arcs, profile
+from fesplice.post.concrete import VISIBLE
+from fesplice.post.layout import Layout, main_lines, stations_of
+from fesplice.post.points import Fields, Points, gather
+
+CRUSHING = 0.0035
+#: A bond point is past its peak when it carries less than this share of its largest stress while slipping on.
+PAST = 0.8
+#: Crack directions: up to this angle from the bars is along them, beyond 90 deg minus this is upright [deg].
+FLAT = 30.0
+FOLLOWER = 4.0
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A value at a place of the elevation [mm]."""
+
+    value: float
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
+class Moment:
+    """What the trace notes of one step; openings and slips in mm, stresses in MPa.
+
+    ``cracks``: widest crack by direction (``flat``, ``inclined``, ``upright``); ``bar_level``: widest flat or
+    inclined crack in the bar row or the row above, between the joint faces; ``joint``: widest
+    joint opening; ``crushing``: least principal strain away from plates. By main bar line:
+    ``past`` share of the embedded lead past its bond peak, ``slip`` largest of the anchored end,
+    ``stress`` at the joint face.
+    """
+
+    step: int
+    load: float
+    deflection: float
+    cracks: Mapping[str, Spot]
+    bar_level: Spot
+    joint: Spot
+    crushing: Spot
+    past: Mapping[str, float]
+    slip: Mapping[str, float]
+    stress: Mapping[str, float]
+
+
+def trace(mesh: Mesh, steps: Iterable[tuple[int, float, float, Fields]], plan: Layout) -> list[Moment]:
+    """Trace over (step number, load per ram [N], deflection [mm], fields), in order."""
+    points = gather(mesh)
+    away = _away_from_plates(mesh, points, plan)
+    row = _bar_rows(points, plan)
+    embedded = {name: _embedded(mesh, name, plan) for name in plan.anchors}
+    highest = {name: np.zeros(len(mesh.lines[name].nodes)) for name in embedded}
+    furthest = {name: np.zeros(len(mesh.lines[name].nodes)) for name in embedded}
+    moments = []
+    for number, load, deflection, fields in steps:
+        kinds = _widths(points, fields)
+        past, slip, stress = {}, {}, {}
+        for name in main_lines(mesh):
+            state = profile(mesh, fields, name)
+            stress[name] = max(state.stress_at(arc) for arc in face_arcs(mesh, name, plan))
+            if name not in embedded:
+                continue
+            length, anchored = embedded[name]
+            tau, slid = np.abs(state.tau), np.abs(state.slip)
+            over = (tau < PAST * highest[name]) & (slid >= furthest[name])
+            highest[name], furthest[name] = np.maximum(highest[name], tau), np.maximum(furthest[name], slid)
+            past[name] = float((length * over).sum() / max(length.sum(), 1e-300))
+            slip[name] = float(slid[anchored].max(initial=0.0))
+        e2 = principal(points.values(fields, "strain"), engineering=True)[1]
+        level = np.maximum(kinds["flat"], kinds["inclined"])
+        moments.append(
+            Moment(
+                number, load, deflection, {kind: _most(points, w) for kind, w in kinds.items()},
+                _most(points, np.where(row, level, 0.0)), _joint(mesh, fields),
+                _most(points, np.where(away, -e2, 0.0)), past, slip, stress,
+            )  # fmt: skip
+        )
+    return moments
+
+
+def _widths(points: Points, fields: Fields) -> dict[str, Floats]:
+    """Crack widths (n,) by direction; a point has one of them, the others are 0."""
+    strain, normal, band = points.values(fields, "crack").T
+    width = np.maximum(strain, 0.0) * band
+    # angle between the crack and the bars, 0 .. 90 deg
+    lean = np.degrees(np.arccos(np.clip(np.abs(np.sin(normal)), 0.0, 1.0)))
+    flat, upright = lean <= FLAT, lean >= 90.0 - FLAT
+    return {"flat": width * flat, "inclined": width * (~flat & ~upright), "upright": width * upright}
+
+
+def _most(points: Points, value: Floats) -> Spot:
+    k = int(np.argmax(value))
+    return Spot(float(value[k]), float(points.xy[k, 0]), float(points.xy[k, 1]))
+
+
+def _joint(mesh: Mesh, fields: Fields) -> Spot:
+    best = Spot(0.0, 0.0, 0.0)
+    for name, g in mesh.of_kind("joint").items():
+        opening = np.asarray(fields[f"{name}/opening"], float)
+        e, q = np.unravel_index(int(np.argmax(opening)), opening.shape)
+        if opening[e, q] > best.value:
+            x, y = mesh.points[g.cells[e, q]]
+            best = Spot(float(opening[e, q]), float(x), float(y))
+    return best
+
+
+def _away_from_plates(mesh: Mesh, points: Points, plan: Layout) -> np.ndarray:
+    """Points further than a quarter of the depth from every load and support."""
+    away = np.ones(len(points), bool)
+    for name, nodes in mesh.node_sets.items():
+        if name.startswith(("load:", "support:")):
+            away &= np.abs(points.xy[:, 0] - mesh.points[nodes, 0].mean()) > 0.25 * (plan.y[1] - plan.y[0])
+    return away
+
+
+def _bar_rows(points: Points, plan: Layout) -> np.ndarray:
+    """Points in the bar row or the row above it, between joint face and 4 d_b beyond the tip of any anchor."""
+    inside = np.zeros(len(points), bool)
+    x, y = points.xy.T
+    for a in plan.anchors.values():
+        x0, x1 = sorted((a.face, a.tip + 4.0 * a.diameter * a.sign))
+        inside |= (x >= x0) & (x <= x1) & (y >= a.row[0]) & (y <= a.above[1])
+    return inside
+
+
+def _embedded(mesh: Mesh, line: str, plan: Layout) -> tuple[Floats, np.ndarray]:
+    """Tributary lengths (n,) of the lead inside the splice (0 elsewhere), and the nodes at and past its end."""
+    bar = mesh.lines[line]
+    face = face_arcs(mesh, line, plan)[0]
+    places = stations_of(mesh, line)
+    end = arc_at(mesh, line, places["tangent"].xy if "tangent" in places else plan.anchors[line].tail)
+    low, high = min(face, end), max(face, end)
+    inside = (bar.arc >= low) & (bar.arc <= high)
+    anchored = (bar.arc >= end - 1e-6) if end > face else (bar.arc <= end + 1e-6)
+    length = np.asarray(mesh.groups[bar.bond].data["length"], float)
+    return length * (inside & (bar.zone == LEAD)), anchored
+
+
+# ------------------------------------------------------------------ events
+@dataclass(frozen=True)
+class Event:
+    """The first step at which something is seen: load per ram [N], deflection [mm]."""
+
+    what: str
+    step: int
+    load: float
+    deflection: float
+
+
+def events(moments: list[Moment], yields: Mapping[str, float]) -> tuple[Event, ...]:
+    """Events in order of appearance; ``yields`` = yield strength [MPa] by main bar line."""
+    tests: dict[str, Callable[[Moment], bool]] = {
+        f"a joint is open by {VISIBLE} mm": lambda m: m.joint.value >= VISIBLE,
+        f"a crack at bar level in the splice is {VISIBLE} mm wide": lambda m: m.bar_level.value >= VISIBLE,
+        f"an inclined crack is {VISIBLE} mm wide": lambda m: m.cracks["inclined"].value >= VISIBLE,
+        f"concrete is compressed beyond {CRUSHING}": lambda m: m.crushing.value >= CRUSHING,
+    }
+    for line in moments[0].past if moments else ():
+        tests[f"half of lead {line} is past its bond peak"] = lambda m, line=line: m.past[line] >= 0.5
+    for line, limit in yields.items():
+        tests[f"bars {line} yield at the joint face"] = lambda m, line=line, limit=limit: m.stress[line] >= limit
+    found = []
+    for what, test in tests.items():
+        if first := next((m for m in moments if test(m)), None):
+            found.append(Event(what, first.step, first.load, first.deflection))
+    return tuple(sorted(found, key=lambda e: e.step))
+
+
+# ------------------------------------------------------------------ verdict
+@dataclass(frozen=True)
+class Verdict:
+    """``what`` failed first in a sentence, ``kind`` in a word, where [mm], and the ``evidence``."""
+
+    kind: str
+    what: str
+    x: float
+    y: float
+    evidence: tuple[str, ...]
+
+
+def verdict(
+    mesh: Mesh,
+    moments: list[Moment],
+    top: tuple[int, Fields],
+    low: tuple[int, Fields],
+    yields: Mapping[str, float],
+    plan: Layout,
+) -> Verdict:
+    """Failure by the rules of this module.
+
+    ``top`` and ``low``: row of ``moments`` and fields at the largest load and at the end of the drop
+    after it; ``yields`` = yield strength [MPa] by main bar line.
+    """
+    points = gather(mesh)
+    old, new = (_widths(points, fields) for _, fields in (top, low))
+    growth = {kind: _most(points, new[kind] - old[kind]) for kind in old}
+    a, b, rise = moments[top[0]], moments[low[0]], moments[: top[0] + 1]
+    slips = {name: b.slip[name] - a.slip[name] for name in a.slip}
+    joint = b.joint.value - a.joint.value
+    evidence = [f"between step {a.step} ({a.load / 1e3:.1f} kN) and step {b.step} ({b.load / 1e3:.1f} kN):"]
+    evidence += [f"{kind} crack grew {s.value:.2f} mm {_place(mesh, plan, s)}" for kind, s in growth.items()]
+    evidence += [f"anchored end of bars {name} slipped {s:.2f} mm more" for name, s in slips.items()]
+    if plan.joints:
+        evidence.append(f"joint opened {joint:.2f} mm more")
+    evidence.append(f"least concrete strain {-a.crushing.value:.4f} at the largest load")
+    evidence += [f"{x:.0%} of lead {name} past its bond peak at the largest load" for name, x in a.past.items()]
+    evidence += [f"bars {name} at {a.stress[name]:.0f} of {limit:.0f} MPa" for name, limit in yields.items()]
+
+    falling = b.load < a.load
+
+    def found(kind: str, what: str, at: tuple[float, float]) -> Verdict:
+        # a run that ends at its largest load has not failed: only what grew last can be told
+        said = what if falling else f"no drop of load yet; last seen: {what}"
+        return Verdict(kind if falling else "none yet", said, *at, tuple(evidence))
+
+    crushed = max((m.crushing for m in rise), key=lambda s: s.value)
+    if yielded := [name for name, limit in yields.items() if max(m.stress[name] for m in rise) >= limit]:
+        then = ", then the compressed concrete crushed" if crushed.value >= CRUSHING else ""
+        text = f"bars {' and '.join(yielded)} yielded at the joint face{then}"
+        return found("yielding", text, _face(plan, yielded[0]))
+    if crushed.value >= CRUSHING:
+        return found("crushing", f"concrete crushed {_place(mesh, plan, crushed)}", (crushed.x, crushed.y))
+
+    kind = max(("flat", "inclined"), key=lambda k: growth[k].value)
+    spot, up = growth[kind], growth["upright"]
+    line = max(slips, key=lambda name: slips[name], default="")
+    slip = slips.get(line, 0.0)
+    if max(up.value, joint) > FOLLOWER * max(spot.value, slip):
+        if joint >= up.value:
+            return found("joint", "a cold joint opened", (b.joint.x, b.joint.y))
+        return found("bending crack", f"a crack across the bars opened {_place(mesh, plan, up)}", (up.x, up.y))
+    if slip > spot.value:
+        end = plan.anchors[line]
+        part = "hook" if end.hooked else "end"
+        return found("bond", f"the {part} of bars {line} pulled through", (end.tip, end.level))
+    if kind == "flat":
+        return found("splitting", f"a crack along the bars opened {_place(mesh, plan, spot)}", (spot.x, spot.y))
+    return found("inclined crack", f"an inclined crack opened {_place(mesh, plan, spot)}", (spot.x, spot.y))
+
+
+def _face(plan: Layout, line: str) -> tuple[float, float]:
+    a = plan.anchors.get(line)
+    return (a.face, a.level) if a else ((plan.joints or (0.0,))[0], plan.y[0])
+
+
+def _place(mesh: Mesh, plan: Layout, spot: Spot) -> str:
+    """Where a spot lies, in the words of a drawing."""
+    words = [f"at x = {spot.x:.0f}, y = {spot.y:.0f} mm"]
+    near = [(np.hypot(spot.x - s.xy[0], spot.y - s.xy[1]), s) for s in mesh.stations]
+    if near:
+        gap, s = min(near, key=lambda item: item[0])
+        if gap < 3.0 * mesh.lines[s.line].diameter:
+            where = s.name.split("/")[-1].replace("-", " ")
+            words.append(f"beside the {where} of bars {s.line}")
+    if any(a.row[0] <= spot.y <= a.above[1] for a in plan.anchors.values()):
+        words.append("at bar level")
+    if plan.joints and not plan.joints[0] <= spot.x <= plan.joints[-1]:
+        words.append("in the precast part")
+    return ", ".join(words)
