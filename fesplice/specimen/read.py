@@ -21,7 +21,7 @@ from fesplice.contracts import Fault, InputFault
 from fesplice.specimen import toml
 from fesplice.specimen.fill import fill
 from fesplice.specimen.rules import check
-from fesplice.specimen.schema import MENDED, Part, Specimen
+from fesplice.specimen.schema import MENDED, Part, Quantity, Specimen
 
 _LARGEST = 1_000_000  # bytes; a specimen file has a few thousand
 
@@ -34,14 +34,17 @@ def read(path: str | PathLike[str]) -> Specimen:
     """
     file = Path(path)
     try:
-        data = file.read_bytes() if file.stat().st_size <= _LARGEST or file.is_dir() else None
+        if file.is_dir():
+            raise InputFault(str(file), "is a directory; give a specimen file (TOML)")
+        if file.exists() and not file.is_file():
+            raise InputFault(str(file), "is not a file on disk; give a specimen file (TOML)")
+        with file.open("rb") as stream:
+            data = stream.read(_LARGEST + 1)
     except FileNotFoundError:
         raise InputFault(str(file), "no such file") from None
-    except IsADirectoryError:
-        raise InputFault(str(file), "is a directory; give a specimen file (TOML)") from None
     except (OSError, ValueError) as fault:
         raise InputFault(str(file), f"cannot be read: {getattr(fault, 'strerror', None) or fault}") from None
-    if data is None:
+    if len(data) > _LARGEST:
         raise InputFault(str(file), "too large for a specimen file (limit 1 MB)")
     if b"\0" in data:
         raise InputFault(str(file), "a binary file; a specimen file is TOML text")
@@ -56,7 +59,10 @@ def read_text(text: str, source: str = "specimen") -> Specimen:
     """The specimen described by TOML ``text``; ``source`` names it in a fault."""
     tree = _parsed(text, source)
     report = _Report(tree, toml.lines(text))
-    specimen = _validated(tree, report)
+    try:
+        specimen = _validated(tree, report)
+    except RecursionError:
+        raise InputFault(source, "not a specimen file: nested too deeply") from None
     if specimen is not None:
         specimen = fill(specimen, report)
         check(specimen, report)
@@ -154,31 +160,55 @@ def _parsed(text: str, source: str) -> dict[str, Any]:
 def _validated(tree: dict[str, Any], report: _Report) -> Specimen | None:
     """The parts of the tree. Faulty values are reported, taken out, and the rest is tried again."""
     mended = deepcopy(tree)
-    for attempt in range(3):
+    renamed: set[tuple[str | int, ...]] = set()
+    for attempt in range(4):
         try:
             return Specimen.model_validate(mended)
         except ValidationError as fault:
             errors = fault.errors(include_url=False)
+        meant = {error["loc"]: place for error in errors if (place := _meant(error, mended))}
         for error in errors:
-            if attempt == 0:
-                report(_dotted(error["loc"]), _allowed(error))
-            _mend(mended, error)
+            loc = error["loc"]
+            # a key with a slip of the pen is one fault, not an unknown and a missing key
+            fresh = attempt == 0 or any(loc[: len(place)] == place for place in renamed)
+            if fresh and loc not in meant.values():
+                report(_dotted(loc), _allowed(error))
+            if loc not in meant.values():
+                _mend(mended, error, meant.get(loc))
+        renamed = set(meant.values())
     return None
 
 
-def _mend(tree: Any, error: Any) -> None:
-    """Take a faulty value out; where a number or a name is needed, leave a sign that one was there."""
+def _meant(error: Any, tree: Any) -> tuple[str | int, ...] | None:
+    """The place a misspelt key most likely meant, unless something stands there already."""
+    *steps, key = error["loc"]
+    near = _nearest(str(key), _place(error["loc"])[0]) if error["type"] == "extra_forbidden" else None
+    for step in steps:
+        tree = tree[step]
+    return (*steps, near) if near and near not in tree else None
+
+
+def _mend(tree: Any, error: Any, meant: tuple[str | int, ...] | None) -> None:
+    """Move a misspelt key, take a faulty value out; where a value is needed, leave a sign that one was there."""
     *steps, key = error["loc"]
     try:
         for step in steps:
             tree = tree[step]
-        removed = error["type"] in ("extra_forbidden", "literal_error", "bool_type", "string_pattern_mismatch")
-        if removed and key in tree:
+        if meant:
+            tree[meant[-1]] = tree.pop(key)
+        elif error["type"] == "literal_error" and (near := get_close_matches(str(tree[key]), _choices(error), n=1)):
+            tree[key] = near[0]
+        elif error["type"] in ("extra_forbidden", "literal_error", "bool_type", "string_pattern_mismatch"):
             del tree[key]
         else:
             tree[key] = MENDED
     except (KeyError, IndexError, TypeError):
         return
+
+
+def _choices(error: Any) -> list[str]:
+    """The words a literal_error allows, e.g. from "'a', 'b' or 'c'"."""
+    return str(error["ctx"]["expected"]).replace("'", "").replace(" or ", ", ").split(", ")
 
 
 def _allowed(error: Any) -> str:
@@ -193,7 +223,9 @@ def _allowed(error: Any) -> str:
         case "extra_forbidden":
             return _unknown(str(loc[-1]), part)
         case "literal_error":
-            return f"allowed: {context['expected']}"
+            near = get_close_matches(str(error["input"])[:40], _choices(error), n=1)
+            hint = f"did you mean {near[0]!r}? " if near else ""
+            return f"{hint}allowed: {context['expected']}"
         case "int_type":
             return "a whole number"
         case "bool_type":
@@ -214,19 +246,24 @@ def _allowed(error: Any) -> str:
 
 
 def _meaning(field: FieldInfo | None) -> str:
+    """What a value means, with an example, from its description in the schema."""
     if field is None:
         return "one more value is needed here"
-    if field.description:
-        return field.description
     part = _part_in(field.annotation)
-    return f"table needed: {(part.__doc__ or '').strip().splitlines()[0]}" if part else "needed"
+    if part:
+        return f"table needed: {(part.__doc__ or '').strip().splitlines()[0].replace('`', '')}"
+    examples = [m.func.example for m in field.metadata if isinstance(getattr(m, "func", None), Quantity)]
+    return ", e.g. ".join([field.description or "needed", *examples])
+
+
+def _nearest(key: str, part: type[Part] | None) -> str | None:
+    return next(iter(get_close_matches(key[:40].lower(), part.model_fields, n=1)), None) if part else None
 
 
 def _unknown(key: str, part: type[Part] | None) -> str:
-    known = list(part.model_fields) if part else []
-    near = get_close_matches(key.lower(), known, n=1, cutoff=0.5)
-    hint = f"did you mean {near[0]!r}? " if near else ""
-    return f"unknown key; {hint}known here: {', '.join(known)}"
+    near = _nearest(key, part)
+    hint = f"did you mean {near!r}? " if near else ""
+    return f"unknown key; {hint}known here: {', '.join(part.model_fields) if part else 'none'}"
 
 
 def _place(loc: tuple[str | int, ...]) -> tuple[type[Part] | None, FieldInfo | None]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, Strict
@@ -33,24 +33,35 @@ MENDED = _Mended()
 
 
 # ------------------------------------------------------------------ kinds of value
-def _quantity(kind: str, low: float = -math.inf, high: float = math.inf, above: bool = False) -> Callable[[Any], float]:
-    """Reader of one kind of value within low..high (inner units); ``above`` leaves ``low`` itself out."""
-    if above and math.isinf(high):
-        allowed = f"must be above {show(low, kind)}"
-    elif math.isinf(high):
-        allowed = f"must not be below {show(low, kind)}"
-    else:
-        allowed = f"must lie between {show(low, kind)} and {show(high, kind)}"
+@dataclass(frozen=True)
+class Quantity:
+    """Reads a value of one kind within low..high (inner units); ``above`` leaves ``low`` itself out."""
 
-    def reader(value: Any) -> float:
+    kind: str
+    low: float = -math.inf
+    high: float = math.inf
+    above: bool = False
+
+    def __call__(self, value: Any) -> float:
         if value is MENDED:
             return UNSET
-        number = parse(value, kind)
-        if number < low or number > high or (above and number == low):
-            raise UnitFault(f"{allowed}; {KINDS[kind].noun}")
+        number = parse(value, self.kind)
+        if number < self.low or number > self.high or (self.above and number == self.low):
+            raise UnitFault(self.allowed)
         return number
 
-    return reader
+    @property
+    def allowed(self) -> str:
+        low, high = show(self.low, self.kind), show(self.high, self.kind)
+        if math.isinf(self.high):
+            return f"must be above {low}" if self.above else f"must not be below {low}"
+        return f"must be above {low} and at most {high}" if self.above else f"must lie between {low} and {high}"
+
+    @property
+    def example(self) -> str:
+        """As written in a file."""
+        what = KINDS[self.kind]
+        return what.example if what.bare and " " not in what.example else f'"{what.example}"'
 
 
 def _spacing(value: Any) -> float:
@@ -58,7 +69,7 @@ def _spacing(value: Any) -> float:
     if isinstance(value, str) and value.strip().lower() == "contact":
         return 0.0
     try:
-        return _quantity("length", 0.0, above=True)(value)
+        return Quantity("length", 0.0, above=True)(value)
     except UnitFault as fault:
         raise UnitFault(f'{fault}, or "contact"') from None
 
@@ -75,6 +86,8 @@ def _size(value: Any) -> str:
 
 
 def _text(value: Any) -> Any:
+    if value in ("", "?"):
+        raise UnitFault("must not be empty")
     return "?" if value is MENDED else value
 
 
@@ -82,24 +95,24 @@ def _count(value: Any) -> Any:
     return 1 if value is MENDED else value
 
 
-Length = Annotated[float, BeforeValidator(_quantity("length", 0.0, above=True))]
-Distance = Annotated[float, BeforeValidator(_quantity("length", 0.0))]
-Position = Annotated[float, BeforeValidator(_quantity("length"))]
+Length = Annotated[float, BeforeValidator(Quantity("length", 0.0, above=True))]
+Distance = Annotated[float, BeforeValidator(Quantity("length", 0.0))]
+Position = Annotated[float, BeforeValidator(Quantity("length"))]
 Spacing = Annotated[float, BeforeValidator(_spacing)]
-Area = Annotated[float, BeforeValidator(_quantity("area", 0.0, above=True))]
-Force = Annotated[float, BeforeValidator(_quantity("force", 0.0))]
-Stress = Annotated[float, BeforeValidator(_quantity("stress", 0.0, above=True))]
-Strength = Annotated[float, BeforeValidator(_quantity("stress", 5.0, 150.0))]
-Modulus = Annotated[float, BeforeValidator(_quantity("stress", 5e3, 80e3))]
-SteelStress = Annotated[float, BeforeValidator(_quantity("stress", 100.0, 2500.0))]
-SteelModulus = Annotated[float, BeforeValidator(_quantity("stress", 50e3, 250e3))]
-Energy = Annotated[float, BeforeValidator(_quantity("energy", 0.0, above=True))]
-Density = Annotated[float, BeforeValidator(_quantity("density", 500.0, 8000.0))]
-Strain = Annotated[float, BeforeValidator(_quantity("strain", 0.0, 0.5, above=True))]
+Area = Annotated[float, BeforeValidator(Quantity("area", 0.0, above=True))]
+Force = Annotated[float, BeforeValidator(Quantity("force", 0.0))]
+Stress = Annotated[float, BeforeValidator(Quantity("stress", 0.0, above=True))]
+Strength = Annotated[float, BeforeValidator(Quantity("stress", 5.0, 150.0))]
+Modulus = Annotated[float, BeforeValidator(Quantity("stress", 5e3, 80e3))]
+SteelStress = Annotated[float, BeforeValidator(Quantity("stress", 100.0, 2500.0))]
+SteelModulus = Annotated[float, BeforeValidator(Quantity("stress", 50e3, 250e3))]
+Energy = Annotated[float, BeforeValidator(Quantity("energy", 0.0, above=True))]
+Density = Annotated[float, BeforeValidator(Quantity("density", 500.0, 8000.0))]
+Strain = Annotated[float, BeforeValidator(Quantity("strain", 0.0, 0.5, above=True))]
 Angle = Annotated[float, BeforeValidator(_bend_angle)]
-Ratio = Annotated[float, BeforeValidator(_quantity("number", 0.0, 10.0))]
-Poisson = Annotated[float, BeforeValidator(_quantity("number", 0.0, 0.45))]
-Share = Annotated[float, BeforeValidator(_quantity("number", 0.01, 0.99))]
+Ratio = Annotated[float, BeforeValidator(Quantity("number", 0.0, 10.0))]
+Poisson = Annotated[float, BeforeValidator(Quantity("number", 0.0, 0.45))]
+Share = Annotated[float, BeforeValidator(Quantity("number", 0.01, 0.99))]
 Size = Annotated[str, BeforeValidator(_size)]
 Text = Annotated[str, BeforeValidator(_text), Strict()]
 Name = Annotated[Text, Field(pattern=r"^(\?|\w[\w .,()+-]{0,79})$")]
@@ -129,22 +142,22 @@ class Body(Part):
     span: Length = Field(description="distance between the support centres")
     shear_span: Length = Field(description="support centre to load centre; span/2 is one central load")
     closure: Distance = Field(description="length of the cast closure between the faces; 0 mm is a beam without joints")
-    overhang: Distance = Field(200.0, description="beam end beyond the support centre")
-    plate_length: Length = Field(150.0, description="length of the bearing plates along the beam")
-    plate_thickness: Length = Field(30.0, description="thickness of the bearing plates")
+    overhang: Distance = Field(default=200.0, description="beam end beyond the support centre")
+    plate_length: Length = Field(default=150.0, description="length of the bearing plates along the beam")
+    plate_thickness: Length = Field(default=30.0, description="thickness of the bearing plates")
 
 
 class Concrete(Part):
     """One concrete. ``estimated`` names the formula behind every quantity that was not given."""
 
     strength: Strength = Field(description="mean cylinder strength f_cm at the time of the test")
-    elastic_modulus: Modulus = Field(UNSET, description="secant modulus E_c")
-    tensile_strength: Stress = Field(UNSET, description="mean axial tensile strength f_ct")
-    fracture_energy: Energy = Field(UNSET, description="tensile fracture energy G_F")
-    crushing_energy: Energy = Field(UNSET, description="compressive fracture energy G_c")
-    peak_strain: Strain = Field(UNSET, description="strain at the compressive strength")
-    poisson: Poisson = Field(0.2, description="Poisson's ratio")
-    density: Density = Field(2400.0, description="density or unit weight, with the reinforcement")
+    elastic_modulus: Modulus = Field(default=UNSET, description="secant modulus E_c")
+    tensile_strength: Stress = Field(default=UNSET, description="mean axial tensile strength f_ct")
+    fracture_energy: Energy = Field(default=UNSET, description="tensile fracture energy G_F")
+    crushing_energy: Energy = Field(default=UNSET, description="compressive fracture energy G_c")
+    peak_strain: Strain = Field(default=UNSET, description="strain at the compressive strength")
+    poisson: Poisson = Field(default=0.2, description="Poisson's ratio")
+    density: Density = Field(default=2400.0, description="density or unit weight, with the reinforcement")
     aggregate: Literal["basalt", "quartzite", "limestone", "sandstone"] = "quartzite"
 
     _estimated: dict[str, str] = PrivateAttr(default_factory=dict)
@@ -178,27 +191,29 @@ class Steel(Part):
 
     yield_strength: SteelStress = Field(description="yield strength")
     ultimate_strength: SteelStress = Field(description="ultimate strength")
-    elastic_modulus: SteelModulus = Field(200e3, description="elastic modulus")
-    rupture_strain: Strain = Field(0.05, description="strain at the ultimate strength")
-    hardening_strain: Strain = Field(UNSET, description="end of the yield plateau; left out: no plateau")
-    curve: tuple[tuple[Strain, SteelStress], ...] = Field((), description="measured [strain, stress], from yield on")
+    elastic_modulus: SteelModulus = Field(default=200e3, description="elastic modulus")
+    rupture_strain: Strain = Field(default=0.05, description="strain at the ultimate strength")
+    hardening_strain: Strain = Field(default=UNSET, description="end of the yield plateau; left out: no plateau")
+    curve: tuple[tuple[Strain, SteelStress], ...] = Field(
+        default=(), description="measured [strain, stress], from yield on"
+    )
 
 
 # ------------------------------------------------------------------ reinforcement
 class Sized(Part):
     """Bars of one size: give ``size`` or ``diameter``; ``area`` [mm2] of one bar only if unusual."""
 
-    size: Size = Field("", description="bar designation or diameter")
-    diameter: Length = Field(UNSET, description="bar diameter, instead of a size")
-    area: Area = Field(UNSET, description="area of one bar")
+    size: Size = Field(default="", description="bar designation or diameter")
+    diameter: Length = Field(default=UNSET, description="bar diameter, instead of a size")
+    area: Area = Field(default=UNSET, description="area of one bar")
 
 
 class Hook(Part):
     """Hooked end of a bar row, bent in the plane of the elevation."""
 
-    angle: Angle = Field(90.0, description="angle of the bend, 90 or 180")
-    bend_diameter: Length = Field(UNSET, description="inside diameter of the bend; left out: standard hook")
-    tail: Length = Field(UNSET, description="straight extension after the bend; left out: standard hook")
+    angle: Angle = Field(default=90.0, description="angle of the bend, 90 or 180")
+    bend_diameter: Length = Field(default=UNSET, description="inside diameter of the bend; left out: standard hook")
+    tail: Length = Field(default=UNSET, description="straight extension after the bend; left out: standard hook")
     orientation: Literal["compression", "tension"] = "compression"
 
 
@@ -207,10 +222,12 @@ class BarRow(Sized):
 
     number: Count = Field(description="number of bars")
     steel: Text = Field(description="key of a [steel.*] table")
-    depth: Length = Field(UNSET, description="effective depth d: compression face to bar centre")
-    cover: Distance = Field(UNSET, description="clear cover to the tension face, instead of a depth")
-    embedment: Length = Field(UNSET, description="joint face to the outside of the hook (or the bar end)")
-    positions: tuple[Position, ...] = Field((), description="lateral bar centres; left out: mirrored pairs A B | B A")
+    depth: Length = Field(default=UNSET, description="effective depth d: compression face to bar centre")
+    cover: Distance = Field(default=UNSET, description="clear cover to the tension face, instead of a depth")
+    embedment: Length = Field(default=UNSET, description="joint face to the outside of the hook (or the bar end)")
+    positions: tuple[Position, ...] = Field(
+        default=(), description="lateral bar centres; left out: mirrored pairs A B | B A"
+    )
     hook: Hook | None = None
 
 
@@ -218,9 +235,11 @@ class Bars(Part):
     """The main bars and their lap. ``right`` left out is a mirrored copy of ``left``."""
 
     splice: Literal["hooked", "straight", "continuous"] = Field(description="kind of splice")
-    lap: Distance = Field(UNSET, description="lap length: hook outside to hook outside, or bar end to bar end")
-    spacing: Spacing = Field(UNSET, description='centre to centre of a lapped pair, or "contact"')
-    side_cover: Distance = Field(UNSET, description="clear side cover of the outer bars; left out: the clear cover")
+    lap: Distance = Field(default=UNSET, description="lap length: hook outside to hook outside, or bar end to bar end")
+    spacing: Spacing = Field(default=UNSET, description='centre to centre of a lapped pair, or "contact"')
+    side_cover: Distance = Field(
+        default=UNSET, description="clear side cover of the outer bars; left out: the clear cover"
+    )
     left: BarRow
     right: BarRow | None = None
 
@@ -231,14 +250,14 @@ class CompressionBars(Sized):
     number: Count = Field(description="number of bars")
     steel: Text = Field(description="key of a [steel.*] table")
     cover: Distance = Field(description="clear cover to the compression face")
-    through_closure: Flag = Field(False, description="true: the bars run through the closure")
+    through_closure: Flag = Field(default=False, description="true: the bars run through the closure")
 
 
 class Stirrups(Sized):
     """Closed stirrups of the precast halves; ``size`` and ``area`` are those of one leg."""
 
     spacing: Length = Field(description="centre to centre along the beam")
-    legs: Count = Field(2, description="vertical legs of one stirrup")
+    legs: Count = Field(default=2, description="vertical legs of one stirrup")
     steel: Text = Field(description="key of a [steel.*] table")
     cover: Distance = Field(description="clear cover, all faces")
 
@@ -251,57 +270,57 @@ class Confinement(Sized):
     """
 
     kind: Literal["none", "ties", "stirrups", "hooked_transverse_bar"] = "none"
-    spacing: Length = Field(UNSET, description="centre to centre of the sets")
-    legs: Count = Field(2, description="legs of one tie or stirrup")
-    number: Annotated[int, Strict(), Field(ge=0, le=1000)] = Field(0, description="number of sets along the lap")
-    steel: Text = Field("", description="key of a [steel.*] table")
-    cover: Distance = Field(UNSET, description="clear cover; left out: touching the main bars from outside")
+    spacing: Length = Field(default=UNSET, description="centre to centre of the sets")
+    legs: Count = Field(default=2, description="legs of one tie or stirrup")
+    number: Count = Field(default=0, description="number of sets along the lap")
+    steel: Text = Field(default="", description="key of a [steel.*] table")
+    cover: Distance = Field(default=UNSET, description="clear cover; left out: touching the main bars from outside")
 
 
 # ------------------------------------------------------------------ interfaces, loading, wishes
 class Joint(Part):
     """The two cold joints between precast and closure."""
 
-    tensile_strength: Stress = Field(1.0, description="tensile strength of the joint")
-    fracture_energy: Energy = Field(0.02, description="fracture energy of the joint")
-    friction: Ratio = Field(0.9, description="coefficient of friction once open")
-    cohesion: Stress = Field(UNSET, description="shear strength at no normal stress; left out: 1.5 x tensile")
-    roughness: str = Field("", description="note on the preparation of the face")
+    tensile_strength: Stress = Field(default=1.0, description="tensile strength of the joint")
+    fracture_energy: Energy = Field(default=0.02, description="fracture energy of the joint")
+    friction: Ratio = Field(default=0.9, description="coefficient of friction once open")
+    cohesion: Stress = Field(default=UNSET, description="shear strength at no normal stress; left out: 1.5 x tensile")
+    roughness: str = Field(default="", description="note on the preparation of the face")
 
 
 class Bond(Part):
     """Bond between the main bars and the concrete."""
 
     condition: Literal["good", "other"] = "good"
-    splitting: Flag = Field(True, description="true: the splitting branch limits bond")
-    bearing_coefficient: Ratio = Field(0.8, description="c1 of the bearing stiffness in the bend")
-    clear_rib_spacing: Length = Field(UNSET, description="clear rib spacing; left out: 0.5 bar diameters")
+    splitting: Flag = Field(default=True, description="true: the splitting branch limits bond")
+    bearing_coefficient: Ratio = Field(default=0.8, description="c1 of the bearing stiffness in the bend")
+    clear_rib_spacing: Length = Field(default=UNSET, description="clear rib spacing; left out: 0.5 bar diameters")
 
 
 class Loading(Part):
     """Four-point bending (three-point when the shear span is half the span)."""
 
     kind: Literal["four_point"] = "four_point"
-    self_weight: Flag = Field(True, description="true: the weight of the beam acts")
-    gear_weight: Force = Field(0.0, description="weight of the loading gear per ram")
+    self_weight: Flag = Field(default=True, description="true: the weight of the beam acts")
+    gear_weight: Force = Field(default=0.0, description="weight of the loading gear per ram")
     tension_face: Literal["down", "up"] = "down"
 
 
 class MeshWish(Part):
     """Wanted element sizes."""
 
-    splice: Length = Field(18.0, description="in the closure and one depth beyond")
-    elsewhere: Length = Field(50.0, description="in the rest of the beam")
+    splice: Length = Field(default=18.0, description="in the closure and one depth beyond")
+    elsewhere: Length = Field(default=50.0, description="in the rest of the beam")
 
 
 class AnalysisWish(Part):
     """How the load is marched and when to stop."""
 
-    step: Length | None = Field(None, description="midspan deflection increment; left out: estimated")
-    drop: Share = Field(0.30, description="stop when the load has fallen by this share of the peak")
-    max_steps: Count = Field(400, description="most steps")
+    step: Length | None = Field(default=None, description="midspan deflection increment; left out: estimated")
+    drop: Share = Field(default=0.30, description="stop when the load has fallen by this share of the peak")
+    max_steps: Count = Field(default=400, description="most steps")
     crack_model: Literal["rotating", "fixed"] = "rotating"
-    end_deflection: Length | None = Field(None, description="stop at this midspan deflection")
+    end_deflection: Length | None = Field(default=None, description="stop at this midspan deflection")
     control: Literal["deflection", "crack_opening", "arc_length", "dissipation"] = "deflection"
 
 
