@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import cKDTree
+from scipy.spatial import KDTree
 
 from fesplice.contracts import Floats, InputFault, Ints
 from fesplice.geometry.planes import Path
@@ -52,7 +52,7 @@ class Hosts:
         centre = self.xy.mean(axis=1)
         # scaled by the largest half width and half height, every point is within 1 of its host's centre
         self.scale = np.abs(self.xy - centre[:, None]).reshape(-1, 2).max(axis=0)
-        self.tree = cKDTree(centre / self.scale)
+        self.tree = KDTree(centre / self.scale)
 
     def find(self, points: Floats, towards: Floats | None = None) -> tuple[Ints, Floats]:
         """Index of the host (n,) and natural coordinates (n, 2) of each of ``points`` (n, 2) [mm].

@@ -105,7 +105,10 @@ def _grid(plane: Plane, splice: float, elsewhere: float) -> _Grid:
     hard = sorted(plane.snaps_x)
     wanted = list(hard)
     moved: dict[float, float] = {}
-    for soft in sorted({v for b in plane.plates for v in (b.x0, b.x1)} | {-plane.refined, plane.refined}):
+    grown = plane.refined + (elsewhere - splice) / GROWTH
+    ends = {v for v in (-grown, -plane.refined, plane.refined, grown) if hard[0] < v < hard[-1]}
+    # outwards from midspan, so that a mirrored plane gets a mirrored mesh
+    for soft in sorted(ends | {v for b in plane.plates for v in (b.x0, b.x1)}, key=lambda v: (abs(v), v)):
         reach = MERGE * float(_size(np.array(soft), plane.refined, splice, elsewhere))
         near = min(wanted, key=lambda v: abs(v - soft))
         moved[soft] = near if abs(near - soft) < reach else soft
@@ -230,7 +233,8 @@ def _cut(plane: Plane, grid: _Grid) -> tuple[Floats, Ints, Ints]:
                 raise InputFault("mesh", f"block {blocks[k].name} was not cut into quadrilaterals alone")
             quads.append(np.asarray(nodes[0], dtype=np.int64).reshape(-1, 4))
             block.append(np.full(len(quads[-1]), k))
-    xy = np.asarray(coords).reshape(-1, 3)[:, :2]
+    # gmsh places points on edges to about 1e-10 of a length
+    xy = np.asarray(coords).reshape(-1, 3)[:, :2].round(8)
     return _renumber(np.asarray(tags), xy, np.concatenate(quads), np.concatenate(block))
 
 

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fesplice.contracts import Fault, Floats, InputFault, Ints
+from fesplice.contracts import Floats, InputFault, Ints
 from fesplice.geometry import bars, surroundings
 from fesplice.geometry.surroundings import Stretch
 from fesplice.mesh import Station
 
 if TYPE_CHECKING:
-    from fesplice.specimen.schema import Specimen
+    from fesplice.specimen.schema import Confinement, Specimen, Stirrups
 
 
 @dataclass(frozen=True)
@@ -268,7 +268,7 @@ def _compression(s: Specimen) -> list[Path]:
     return found
 
 
-def _legs(s: Specimen, letter: str, role: str, xs: tuple[float, ...], given) -> list[Path]:
+def _legs(s: Specimen, letter: str, role: str, xs: tuple[float, ...], given: Stirrups | Confinement) -> list[Path]:
     inset = given.cover + 0.5 * given.diameter
     found = []
     for k, x in enumerate(xs, start=1):
@@ -291,6 +291,8 @@ def _legs(s: Specimen, letter: str, role: str, xs: tuple[float, ...], given) -> 
 
 
 def _stirrups(s: Specimen) -> list[Path]:
+    if s.stirrups is None:
+        return []
     return _legs(s, "S", "stirrup", bars.stirrup_positions(s), s.stirrups)
 
 
@@ -299,8 +301,3 @@ def _confinement(s: Specimen) -> list[Path]:
     if s.confinement.kind != "stirrups":
         return []
     return _legs(s, "T", "confinement", bars.confinement_positions(s), s.confinement)
-
-
-def fault_list(s: Specimen) -> list[Fault]:
-    """Faults :func:`elevation` would raise, for callers that collect them with others."""
-    return bars.clashes(s)

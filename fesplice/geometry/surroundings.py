@@ -102,10 +102,11 @@ def along(s: Specimen, own: Shape) -> tuple[Stretch, ...]:
     """Surroundings of one main row from end to end of the beam, as stretches that touch."""
     lap = bars.bar_ends(s)
     held = _reach(bars.confinement_positions(s), s.confinement.spacing)
-    legs = np.array(bars.stirrup_positions(s))
+    legs = bars.stirrup_positions(s)
     pitch = s.stirrups.spacing if s.stirrups is not None else 0.0
-    stirred = (_reach(tuple(legs[legs < 0.0]), pitch), _reach(tuple(legs[legs > 0.0]), pitch))
-    edges = sorted({-np.inf, np.inf, *bars.joint_positions(s), *lap, *held, *stirred[0], *stirred[1]})
+    stirred = tuple(_reach(tuple(x for x in legs if side * x > 0.0), pitch) for side in (-1.0, 1.0))
+    spans = [span for span in (lap, held, *stirred) if span[1] > span[0]]
+    edges = sorted({-np.inf, np.inf, *bars.joint_positions(s), *(x for span in spans for x in span)})
     cover = float(own.points[0, 1]) - 0.5 * own.diameter
 
     def inside(x: float, *spans: tuple[float, float]) -> bool:
