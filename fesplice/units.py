@@ -150,12 +150,12 @@ def parse(value: Any, kind: str) -> float:
             raise UnitFault(f"the unit is missing; write {_wanted(what)}")
         return _finite(value)
     text = value.translate(_SPELLING)
+    if re.match(r"\s*[+-]?\d+,\d", text):
+        raise UnitFault(f"a comma in the number is ambiguous; write {_wanted(what)}")
     match = _TEXT.fullmatch(text) if len(text) < 80 else None
     if match is None:
         if re.match(r"\s*[+-]?(nan|inf)", text, re.IGNORECASE):
             raise UnitFault(f"not a finite number; write {_wanted(what)}")
-        if re.match(r"\s*[+-]?\d+,\d", text):
-            raise UnitFault(f"a comma in the number is ambiguous; write {_wanted(what)}")
         raise UnitFault(f"not a number with a unit; write {_wanted(what)}")
     unit = (match["unit"] or "").strip()
     if not unit and not what.bare:

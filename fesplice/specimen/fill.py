@@ -100,11 +100,11 @@ def _bars(bars: Bars, body: Body, report: Report) -> Bars:
     left = _row(bars.left, "bars.left", bars, body, report)
     right = None
     if lapped:
-        right = _row(bars.right, "bars.right", bars, body, report) if bars.right else left
+        right = _row(bars.right, "bars.right", bars, body, report) if bars.right else left.filled(positions=())
     elif bars.right:
         report("bars.right", "continuous bars are one row: give [bars.left] only")
-    bars = bars.filled(left=left, right=right)
-    bars = _lap(bars, body, mirrored=bars.right is left, report=report)
+    mirrored = bars.right is None
+    bars = _lap(bars.filled(left=left, right=right), body, mirrored, report)
     return _positions(bars, body, report)
 
 
@@ -115,7 +115,7 @@ def _row(row: BarRow, path: str, bars: Bars, body: Body, report: Report) -> BarR
         report(f"{path}.depth", "give depth or cover, not both")
     elif not given:
         report(f"{path}.depth", 'missing; effective depth, e.g. "515 mm" (or cover, the clear cover)')
-    depth = body.depth - row.cover - row.diameter / 2 if "cover" in given else row.depth
+    depth = row.depth if "depth" in given else body.depth - row.cover - row.diameter / 2
     cover = body.depth - row.depth - row.diameter / 2 if "depth" in given else row.cover
     hook = _hook(row.hook or Hook(), row.diameter) if bars.splice == "hooked" else row.hook
     return row.filled(depth=depth, cover=cover, hook=hook)
@@ -169,7 +169,7 @@ def _positions(bars: Bars, body: Body, report: Report) -> Bars:
     for path, row in rows:
         if row.positions and len(row.positions) != row.number:
             report(f"{path}.positions", f"{len(row.positions)} positions for {row.number} bars: give one for each")
-    side = bars.side_cover if "side_cover" in bars.model_fields_set else left.cover
+    side = bars.side_cover if "side_cover" in bars.model_fields_set else left.cover if left.cover > 0 else UNSET
     if any(given) and "side_cover" in bars.model_fields_set:
         report("bars.side_cover", "give side_cover or positions, not both")
     if right is None:

@@ -196,9 +196,11 @@ def _hook(s: Specimen, row: BarRow, path: str, report: Report) -> None:
 
 def _layer(s: Specimen, report: Report) -> None:
     left, right = s.bars.left, s.bars.right
-    for path, row in _rows(s):
-        z = sorted(row.positions)
-        if any(b - a < row.diameter - _SLACK for a, b in zip(z, z[1:])):
+    told: set[str] = set()
+    for path, row in (("bars.left", left), ("bars.right", right)):
+        z = sorted(row.positions) if row else []
+        if row and any(b - a < row.diameter - _SLACK for a, b in zip(z, z[1:])) and _placing(s, path, row) not in told:
+            told.add(_placing(s, path, row))
             report(
                 _placing(s, path, row),
                 f"bars of one row overlap: centres must be at least {both(row.diameter, 'length')} apart",
@@ -221,6 +223,8 @@ def _inside(s: Specimen, part: Sized, cover: float, path: str, report: Report) -
         report(f"{path}.cover", "the stirrup does not fit the section")
         return
     room = min(min(row.cover for _, row in _rows(s)), s.bars.side_cover)
+    if room < MIN_COVER:
+        return  # the main bars themselves lie wrong, which is told elsewhere
     if cover + part.diameter > room + _SLACK:
         key = "cover" if "cover" in part.model_fields_set else "size"
         report(
