@@ -1,6 +1,14 @@
-"""Specimen to plane, plane to mesh."""
+"""Geometry: where the bars lie, a specimen as a plane, a plane as a mesh.
 
+``bars`` places every bar in space, ``clash`` tells what cannot be built, ``surroundings`` what
+holds a bar in the concrete, ``planes`` gathers a view of the specimen as data, ``meshing`` cuts
+it with gmsh, and ``lines`` lays the bars over the cut concrete.
+"""
+
+from __future__ import annotations
+
+from fesplice.geometry.clash import clashes
 from fesplice.geometry.meshing import build_mesh
 from fesplice.geometry.planes import Plane, elevation
 
-__all__ = ["Plane", "build_mesh", "elevation"]
+__all__ = ["Plane", "build_mesh", "clashes", "elevation"]

@@ -17,6 +17,8 @@ from fesplice.geometry.planes import Path
 from fesplice.mesh import BEND, LEAD, TAIL, BarLine, Group
 
 SizeAt = Callable[[Floats], Floats]
+#: Gauge points lie this many diameters from the bar axis: fixed, so that their opening does not follow the mesh.
+GAUGE = 0.75
 #: Corners of the natural square, in the order of a quad's nodes.
 CORNERS = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
 
@@ -116,8 +118,8 @@ def around_joints(start: Floats, end: Floats, joints: tuple[float, ...], size: S
         if not 0.0 < at < 1.0:
             continue
         # a piece ending close to the joint already has a node beside it
-        low = at - half if at > 1.5 * half else 0.0
-        high = at + half if 1.0 - at > 1.5 * half else 1.0
+        low = at - half if at >= 2.0 * half else 0.0
+        high = at + half if 1.0 - at >= 2.0 * half else 1.0
         marks += [low, high]
     return np.unique(marks)
 
@@ -221,5 +223,22 @@ def _bond(path: Path, laid: Laid, nodes: Ints, hosts: Hosts) -> Group:
         "anchored": anchored,
         "bonded": float(path.bonded) * one,
     }
+    if path.role == "main":
+        data |= _gauges(path, laid, data["tangent"], towards, hosts)
     cells = np.column_stack([nodes, hosts.quads[host]]).astype(np.int32)
     return Group("bond", "bond", cells, data)
+
+
+def _gauges(path: Path, laid: Laid, tangent: Floats, towards: Floats, hosts: Hosts) -> dict[str, np.ndarray]:
+    """Hosts of two fixed points beside each lead node, whose distance is the opening that bond wedges apart.
+
+    ``gauge_hosts`` (n, 2, 4) and ``gauge_local`` (n, 2, 2): first the point on the side of the normal
+    (-t_y, t_x), then the other. Bend and tail nodes do not wedge; theirs fall on the bar.
+    """
+    away = np.where(laid.zone == LEAD, GAUGE * path.diameter, 0.0)[:, None]
+    normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
+    found = [hosts.find(laid.points + side * away * normal, towards + side * away * normal) for side in (1.0, -1.0)]
+    return {
+        "gauge_hosts": np.stack([hosts.quads[quad] for quad, _ in found], axis=1),
+        "gauge_local": np.stack([local for _, local in found], axis=1),
+    }

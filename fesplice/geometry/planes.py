@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fesplice.contracts import Floats, InputFault, Ints
-from fesplice.geometry import bars, surroundings
+from fesplice.geometry import bars, clash, surroundings
 from fesplice.geometry.surroundings import Stretch
 from fesplice.mesh import Station
 
@@ -126,7 +126,7 @@ class Plane:
 
 def elevation(s: Specimen) -> Plane:
     """The whole beam from the side; raises :class:`InputFault` naming every clash."""
-    if faults := bars.clashes(s):
+    if faults := clash.clashes(s):
         raise InputFault(s.name, faults)
     points = _points(s)
     joints = bars.joint_positions(s)

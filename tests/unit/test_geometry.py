@@ -15,7 +15,7 @@ import pytest
 from structuralcodes.codes import mc2010
 
 from fesplice.contracts import InputFault
-from fesplice.geometry import bars, planes, surroundings
+from fesplice.geometry import bars, clash, planes, surroundings
 from fesplice.mesh import BEND, LEAD, TAIL
 from fesplice.specimen.read import read, read_text, vary, vary_many
 
@@ -117,11 +117,11 @@ def test_distance_between_polylines_in_space():
     crossing = np.array([[0.0, -5.0, 3.0], [0.0, 5.0, 3.0]])
     beside = np.array([[12.0, 4.0, 0.0], [20.0, 4.0, 0.0]])
     parallel = line + [3.0, 2.0, 0.0]
-    assert bars.distance(line, crossing) == pytest.approx(3.0)
-    assert bars.distance(line, beside) == pytest.approx(np.hypot(2.0, 4.0))
-    assert bars.distance(line, parallel) == pytest.approx(2.0)
+    assert clash.distance(line, crossing) == pytest.approx(3.0)
+    assert clash.distance(line, beside) == pytest.approx(np.hypot(2.0, 4.0))
+    assert clash.distance(line, parallel) == pytest.approx(2.0)
     bent = np.vstack([crossing, [[0.0, 5.0, 0.5], [0.0, -5.0, 0.5]]])
-    assert bars.distance(bent, line) == pytest.approx(0.5)
+    assert clash.distance(bent, line) == pytest.approx(0.5)
 
 
 def test_distance_agrees_with_dense_sampling():
@@ -132,22 +132,22 @@ def test_distance_agrees_with_dense_sampling():
         pa = (a[:-1] + t * np.diff(a, axis=0)).reshape(-1, 3)
         pb = (b[:-1] + t * np.diff(b, axis=0)).reshape(-1, 3)
         sampled = np.sqrt(((pa[:, None] - pb[None]) ** 2).sum(-1).min())
-        assert bars.distance(a, b) <= sampled + 1e-12
-        assert bars.distance(a, b) == pytest.approx(sampled, abs=0.02)
+        assert clash.distance(a, b) <= sampled + 1e-12
+        assert clash.distance(a, b) == pytest.approx(sampled, abs=0.02)
 
 
 def test_the_demonstration_beam_has_no_clash_and_its_gap_is_spacing_less_a_bar():
-    assert bars.clashes(U100) == []
-    assert bars.clear_gaps(U100)["A", "B"] == pytest.approx(100.0 - 28.7, abs=1e-6)
+    assert clash.clashes(U100) == []
+    assert clash.clear_gaps(U100)["A", "B"] == pytest.approx(100.0 - 28.7, abs=1e-6)
 
 
 def test_bars_in_contact_do_not_clash_and_closer_ones_do():
     contact = vary(U100, "bars.spacing", "contact")
-    assert bars.clashes(contact) == []
+    assert clash.clashes(contact) == []
     # what the reader would refuse: rows moved together afterwards
     right = contact.bars.right.filled(positions=tuple(z - np.sign(z) * -3.0 for z in contact.bars.right.positions))
     moved = contact.filled(bars=contact.bars.filled(right=right))
-    faults = bars.clashes(moved)
+    faults = clash.clashes(moved)
     assert [f.path for f in faults] == ["bars.spacing"]
     with pytest.raises(InputFault, match="clash"):
         planes.elevation(moved)
@@ -160,17 +160,17 @@ def test_compression_bars_through_the_closure_step_aside_for_the_tails():
     assert top > bars.compression_level(through) - 0.5 * through.compression_bars.diameter
     apart = np.abs(np.subtract.outer(bars.compression_across(through), tails)).min()
     assert apart >= 0.5 * (28.7 + 12.7) - 0.02
-    assert bars.clashes(through) == []
+    assert clash.clashes(through) == []
 
 
 def test_more_compression_bars_than_fit_between_the_tails_are_reported():
     crowded = vary(vary(U100, "compression_bars.through_closure", True), "compression_bars.number", 40)
-    paths = {f.path for f in bars.clashes(crowded)}
+    paths = {f.path for f in clash.clashes(crowded)}
     assert paths and paths <= {"bars.left.hook.tail", "bars.right.hook.tail", "compression_bars.number"}
 
 
 def test_a_load_plate_over_a_joint_is_refused():
-    faults = bars.clashes(vary(U100, "body.shear_span", "2150 mm"))
+    faults = clash.clashes(vary(U100, "body.shear_span", "2150 mm"))
     assert [f.path for f in faults] == ["body.plate_length"]
 
 

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from fesplice.contracts import InputFault
-from fesplice.geometry import bars, lines, planes
+from fesplice.geometry import bars, clash, planes
 from fesplice.geometry.meshing import build_mesh
 from fesplice.mesh import BEND, LEAD, TAIL, check, quality
 from fesplice.specimen.read import read, read_text, vary
@@ -56,8 +56,9 @@ def assert_sound(s, plane, mesh):
     assert_net_width(s, plane, mesh)
     assert_joints(s, mesh)
     assert_points(s, mesh)
+    closure = {tuple(c) for c in mesh.groups["closure"].cells} if s.body.closure > 0.0 else set()
     for path in plane.paths:
-        assert_line(s, path, mesh)
+        assert_line(s, path, mesh, closure)
     if s.bars.right is None or np.isclose(s.bars.left.embedment, s.bars.right.embedment):
         assert_mirrored(s, mesh)
 
@@ -137,7 +138,7 @@ def assert_points(s, mesh):
     assert touching >= 2 * (len(want) - 1)
 
 
-def assert_line(s, path, mesh):
+def assert_line(s, path, mesh, closure):
     line = mesh.lines[path.name]
     bond = mesh.groups[line.bond]
     points = mesh.points[line.nodes]
@@ -164,7 +165,6 @@ def assert_line(s, path, mesh):
         assert np.abs(points[:, 0] - x).min() > 1e-3
     if s.body.closure > 0.0:
         inside = np.abs(points[:, 0]) < 0.5 * s.body.closure
-        closure = set(map(tuple, mesh.groups["closure"].cells))
         hosted = np.array([tuple(c) in closure for c in bond.cells[:, 1:]])
         assert (hosted == inside).all()
     if path.frame_from is not None:
@@ -272,7 +272,7 @@ def test_one_hundred_random_specimens_are_meshed_soundly():
             refused += 1
             assert refused < 3 * N_RANDOM
             continue
-        if bars.clashes(s):
+        if clash.clashes(s):
             refused += 1
             continue
         plane = planes.elevation(s)
@@ -349,6 +349,24 @@ def test_a_constant_force_in_a_bend_leaves_no_tangential_force_on_a_node(beam):
     assert bearing == pytest.approx(1.0 / radius, rel=2e-3)
 
 
+def test_gauge_points_stand_on_both_sides_of_the_lead(beam):
+    _, _, mesh = beam
+    for name in ("A", "B"):
+        bond = mesh.groups[f"bond:{name}"]
+        points = mesh.points[mesh.lines[name].nodes]
+        xi, eta = bond.data["gauge_local"][..., :1], bond.data["gauge_local"][..., 1:]
+        n = 0.25 * np.concatenate(
+            [(1 - xi) * (1 - eta), (1 + xi) * (1 - eta), (1 + xi) * (1 + eta), (1 - xi) * (1 + eta)], axis=2
+        )
+        at = np.einsum("ngk,ngkd->ngd", n, mesh.points[bond.data["gauge_hosts"]])
+        lead = bond.data["zone"] == LEAD
+        # the normal of a bar running in -x points down
+        up = 1.0 if name == "A" else -1.0
+        assert at[lead, 0] == pytest.approx(points[lead] + [0.0, up * 0.75 * 28.7], abs=1e-7)
+        assert at[lead, 1] == pytest.approx(points[lead] - [0.0, up * 0.75 * 28.7], abs=1e-7)
+        assert at[~lead].mean(axis=1) == pytest.approx(points[~lead], abs=1e-7)
+
+
 def test_a_second_mesh_is_the_same_also_from_another_thread(beam):
     s, plane, mesh = beam
     found = []
@@ -393,30 +411,3 @@ def test_a_coarser_wish_gives_fewer_elements_on_the_same_plane(beam):
 def test_impossible_sizes_are_refused(beam, wish):
     with pytest.raises(InputFault, match="element sizes"):
         build_mesh(beam[1], wish)
-
-
-# ------------------------------------------------------------------ hosts
-def test_hosts_of_skewed_quads_map_back_and_outside_points_are_refused():
-    points = np.array([[0.0, 0.0], [10.0, 1.0], [11.0, 9.0], [-1.0, 12.0], [22.0, 0.0], [20.0, 10.0]])
-    quads = np.array([[0, 1, 2, 3], [1, 4, 5, 2]], np.int32)
-    hosts = lines.Hosts(quads, points)
-    rng = np.random.default_rng(3)
-    for k in (0, 1):
-        local = rng.uniform(-0.99, 0.99, (30, 2))
-        at = np.einsum("nk,kd->nd", lines.shape_values(local), points[quads[k]])
-        found, back = hosts.find(at)
-        assert (found == k).all()
-        assert back == pytest.approx(local, abs=1e-8)
-    with pytest.raises(InputFault, match="outside the concrete"):
-        hosts.find(np.array([[50.0, 5.0]]))
-    with pytest.raises(InputFault, match="outside the concrete"):
-        hosts.find(np.array([[5.0, -0.5]]))
-
-
-def test_a_point_on_an_edge_goes_to_the_side_it_looks_towards():
-    points = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [2.0, 0.0], [2.0, 1.0]])
-    hosts = lines.Hosts(np.array([[0, 1, 2, 3], [1, 4, 5, 2]], np.int32), points)
-    edge = np.array([[1.0, 0.5]])
-    for x, k, xi in ((0.5, 0, 1.0), (1.5, 1, -1.0)):
-        quad, local = hosts.find(edge, np.array([[x, 0.5]]))
-        assert quad[0] == k and local[0] == pytest.approx([xi, 0.0], abs=1e-9)
