@@ -24,6 +24,7 @@ from fesplice.specimen.rules import check
 from fesplice.specimen.schema import MENDED, Part, Quantity, Specimen
 
 _LARGEST = 1_000_000  # bytes; a specimen file has a few thousand
+_LONGEST = 10_000  # characters of a line; the parser takes the square of a dotted key's length
 
 
 def read(path: str | PathLike[str]) -> Specimen:
@@ -95,7 +96,7 @@ def vary_many(specimen: Specimen | str, changes: Mapping[str, Any]) -> Specimen:
         if value is None:
             place.pop(key, None)
         else:
-            place[key] = value
+            place[key] = deepcopy(value)
     try:
         text = toml.dump(tree)
     except TypeError as fault:
@@ -146,6 +147,8 @@ def _dotted(loc: tuple[str | int, ...]) -> str:
 
 # ------------------------------------------------------------------ text -> tree -> parts
 def _parsed(text: str, source: str) -> dict[str, Any]:
+    if any(len(line) > _LONGEST for line in text.splitlines()):
+        raise InputFault(source, f"not a specimen file: a line is longer than {_LONGEST} characters")
     try:
         tree = tomllib.loads(text)
     except RecursionError:

@@ -14,7 +14,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
@@ -234,7 +234,11 @@ _LEAVES = st.one_of(st.booleans(), st.integers(-(2**60), 2**60), st.floats(allow
 _VALUES = st.one_of(_LEAVES, st.lists(_LEAVES, max_size=4))
 
 
-@given(st.recursive(st.dictionaries(st.text(max_size=8), _VALUES), lambda t: st.dictionaries(st.text(max_size=8), t)))
+_TABLE = st.dictionaries(st.text(max_size=8), _VALUES, max_size=4)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.recursive(_TABLE, lambda t: st.dictionaries(st.text(max_size=8), t, max_size=3), max_leaves=5))
 def test_written_toml_is_read_back(tree: dict[str, object]) -> None:
     """Oracle: the standard library's tomllib."""
     text = toml.dump(tree)

@@ -14,7 +14,7 @@ import sys
 
 import pint
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fesplice.units import KINDS, UnitFault, both, factor, parse, show
@@ -127,6 +127,7 @@ def test_refused(text: object, kind: str, says: str) -> None:
         parse(text, kind)
 
 
+@settings(deadline=None)
 @given(st.one_of(st.text(), st.binary(), st.floats(), st.integers(), st.none()), st.sampled_from(sorted(KINDS)))
 def test_junk_gives_a_finite_number_or_a_unit_fault(value: object, kind: str) -> None:
     try:
@@ -135,6 +136,7 @@ def test_junk_gives_a_finite_number_or_a_unit_fault(value: object, kind: str) ->
         assert str(fault)
 
 
+@settings(deadline=None)
 @given(
     st.sampled_from([(k, u) for k, what in KINDS.items() for u in what.factors]),
     st.floats(-1e9, 1e9, allow_subnormal=False),
