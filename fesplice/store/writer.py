@@ -162,10 +162,10 @@ class RunWriter:
         try:
             manifest = read_manifest(folder)
             _refuse_finished(folder, manifest)
+            writer = cls(folder, manifest, lock)
             if manifest["outcome"]["name"] != Outcome.running.name:
                 manifest["outcome"] = _ending(Outcome.running)
                 write_manifest(folder, manifest)
-            writer = cls(folder, manifest, lock)
         except BaseException as error:
             lock.release()
             if isinstance(error, OSError):
@@ -246,24 +246,29 @@ class RunWriter:
 
     # -------------------------------------------------------------- inside
     def _settle(self) -> Saved | None:
-        """Bring the folder back to its saved state, and answer it: drop what was written beyond."""
-        for stray in (*self.folder.glob("*" + PARTIAL), *(self.folder / STEPS).glob("*" + PARTIAL)):
-            stray.unlink()
-        saved, last, length = None, None, 0
+        """Bring the folder back to its saved state, and answer it: drop what was written beyond.
+
+        A fault, with nothing dropped, when the folder is not one that a kill can leave behind.
+        """
+        saved, last, length = None, -1, 0
         if (self.folder / STATE).exists():
             state = Packed(self.folder / STATE)
             last, length = state.about["step"], state.about["curve_bytes"]
             saved = Saved(last, {name: array.copy() for name, array in state.items()} | state.about["memory"])
         steps = step_files(self.folder)
-        for index in steps:
-            if last is None or index > last:
-                steps[index].unlink()
-        kept = [index for index in steps if last is not None and index <= last]
-        if last is not None and kept not in (list(range(last + 1)), list(range(1, last + 1))):
+        kept = [index for index in steps if index <= last]
+        beyond = [index for index in steps if index > last]
+        if kept not in (list(range(last + 1)), list(range(1, last + 1))):
             raise FolderFault(str(self.folder / STEPS), f"is damaged: not every step up to {last} is there")
+        if len(beyond) > 1:
+            raise FolderFault(str(self.folder / STATE), f"is damaged or not found: older than step {beyond[-2]}")
         if (self.folder / CURVE).stat().st_size < length:
             raise FolderFault(str(self.folder / CURVE), f"is damaged: shorter than at step {last}")
-        self._last = last
+        for stray in (*self.folder.glob("*" + PARTIAL), *(self.folder / STEPS).glob("*" + PARTIAL)):
+            stray.unlink()
+        for index in beyond:
+            steps[index].unlink()
+        self._last = None if saved is None else last
         self._curve.size = length
         self._curve.cut()
         return saved
