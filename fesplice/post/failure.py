@@ -50,16 +50,17 @@ class Spot:
 class Moment:
     """What the trace notes of one step; openings and slips in mm, stresses in MPa.
 
-    ``cracks``: widest crack by direction (``flat``, ``inclined``, ``upright``); ``bar_level``: widest flat or
-    inclined crack in the bar row or the row above, between the joint faces; ``joint``: widest
-    joint opening; ``crushing``: least principal strain away from plates. By main bar line:
-    ``past`` share of the embedded lead past its bond peak, ``slip`` largest of the anchored end,
-    ``stress`` at the joint face.
+    ``strain``: largest crack strain by concrete; ``cracks``: widest crack by direction (``flat``,
+    ``inclined``, ``upright``); ``bar_level``: widest flat or inclined crack in the bar row or the row
+    above, between joint face and hook; ``joint``: widest joint opening; ``crushing``: least
+    principal strain away from plates, positive. By main bar line: ``past`` share of the embedded
+    lead past its bond peak, ``slip`` largest of the anchored end, ``stress`` at the joint face.
     """
 
     step: int
     load: float
     deflection: float
+    strain: Mapping[str, float]
     cracks: Mapping[str, Spot]
     bar_level: Spot
     joint: Spot
@@ -69,44 +70,64 @@ class Moment:
     stress: Mapping[str, float]
 
 
-def trace(mesh: Mesh, steps: Iterable[tuple[int, float, float, Fields]], plan: Layout) -> list[Moment]:
-    """Trace over (step number, load per ram [N], deflection [mm], fields), in order."""
-    points = gather(mesh)
-    away = _away_from_plates(mesh, points, plan)
-    row = _bar_rows(points, plan)
-    embedded = {name: _embedded(mesh, name, plan) for name in plan.anchors}
-    highest = {name: np.zeros(len(mesh.lines[name].nodes)) for name in embedded}
-    furthest = {name: np.zeros(len(mesh.lines[name].nodes)) for name in embedded}
-    moments = []
-    for number, load, deflection, fields in steps:
-        kinds = _widths(points, fields)
+class Tracer:
+    """Notes one step after the other; holds what bond points have reached so far."""
+
+    def __init__(self, mesh: Mesh, plan: Layout):
+        self.mesh, self.plan, self.points = mesh, plan, gather(mesh)
+        self._away = _away_from_plates(mesh, self.points, plan)
+        self._row = _bar_rows(self.points, plan)
+        self._faces = {name: face_arcs(mesh, name, plan) for name in main_lines(mesh)}
+        self._embedded = {name: _embedded(mesh, name, plan) for name in plan.anchors}
+        self._highest = {name: np.zeros(len(mesh.lines[name].nodes)) for name in plan.anchors}
+        self._furthest = {name: np.zeros(len(mesh.lines[name].nodes)) for name in plan.anchors}
+        materials = [mesh.groups[name].material for name in self.points.names]
+        self._of = {m: np.isin(self.points.group, [k for k, n in enumerate(materials) if n == m]) for m in materials}
+
+    def note(self, number: int, load: float, deflection: float, fields: Fields) -> Moment:
+        """What is seen at the next step."""
+        points = self.points
+        crack = points.values(fields, "crack")
+        kinds = _widths(crack)
         past, slip, stress = {}, {}, {}
-        for name in main_lines(mesh):
-            state = profile(mesh, fields, name)
-            stress[name] = max(state.stress_at(arc) for arc in face_arcs(mesh, name, plan))
-            if name not in embedded:
+        for name, faces in self._faces.items():
+            state = profile(self.mesh, fields, name)
+            stress[name] = max(state.stress_at(arc) for arc in faces)
+            if name not in self._embedded:
                 continue
-            length, anchored = embedded[name]
+            length, anchored = self._embedded[name]
             tau, slid = np.abs(state.tau), np.abs(state.slip)
-            over = (tau < PAST * highest[name]) & (slid >= furthest[name])
-            highest[name], furthest[name] = np.maximum(highest[name], tau), np.maximum(furthest[name], slid)
+            over = (tau < PAST * self._highest[name]) & (slid >= self._furthest[name])
+            self._highest[name] = np.maximum(self._highest[name], tau)
+            self._furthest[name] = np.maximum(self._furthest[name], slid)
             past[name] = float((length * over).sum() / max(length.sum(), 1e-300))
             slip[name] = float(slid[anchored].max(initial=0.0))
         e2 = principal(points.values(fields, "strain"), engineering=True)[1]
-        level = np.maximum(kinds["flat"], kinds["inclined"])
-        moments.append(
-            Moment(
-                number, load, deflection, {kind: _most(points, w) for kind, w in kinds.items()},
-                _most(points, np.where(row, level, 0.0)), _joint(mesh, fields),
-                _most(points, np.where(away, -e2, 0.0)), past, slip, stress,
-            )  # fmt: skip
+        level = np.where(self._row, np.maximum(kinds["flat"], kinds["inclined"]), 0.0)
+        return Moment(
+            step=number,
+            load=load,
+            deflection=deflection,
+            strain={m: float(crack[here, 0].max(initial=0.0)) for m, here in self._of.items()},
+            cracks={kind: _most(points, width) for kind, width in kinds.items()},
+            bar_level=_most(points, level),
+            joint=_joint(self.mesh, fields),
+            crushing=_most(points, np.where(self._away, -e2, 0.0)),
+            past=past,
+            slip=slip,
+            stress=stress,
         )
-    return moments
 
 
-def _widths(points: Points, fields: Fields) -> dict[str, Floats]:
-    """Crack widths (n,) by direction; a point has one of them, the others are 0."""
-    strain, normal, band = points.values(fields, "crack").T
+def trace(mesh: Mesh, steps: Iterable[tuple[int, float, float, Fields]], plan: Layout) -> list[Moment]:
+    """Trace over (step number, load per ram [N], deflection [mm], fields), in order."""
+    tracer = Tracer(mesh, plan)
+    return [tracer.note(*step) for step in steps]
+
+
+def _widths(crack: Floats) -> dict[str, Floats]:
+    """Crack widths (n,) by direction from crack fields (n, 3); a point has one of them, the others are 0."""
+    strain, normal, band = crack.T
     width = np.maximum(strain, 0.0) * band
     # angle between the crack and the bars, 0 .. 90 deg
     lean = np.degrees(np.arccos(np.clip(np.abs(np.sin(normal)), 0.0, 1.0)))
@@ -144,7 +165,7 @@ def _bar_rows(points: Points, plan: Layout) -> np.ndarray:
     inside = np.zeros(len(points), bool)
     x, y = points.xy.T
     for a in plan.anchors.values():
-        x0, x1 = sorted((a.face, a.tip + 4.0 * a.diameter * a.sign))
+        x0, x1 = plan.reach(a)
         inside |= (x >= x0) & (x <= x1) & (y >= a.row[0]) & (y <= a.above[1])
     return inside
 
@@ -218,7 +239,7 @@ def verdict(
     after it; ``yields`` = yield strength [MPa] by main bar line.
     """
     points = gather(mesh)
-    old, new = (_widths(points, fields) for _, fields in (top, low))
+    old, new = (_widths(points.values(fields, "crack")) for _, fields in (top, low))
     growth = {kind: _most(points, new[kind] - old[kind]) for kind in old}
     a, b, rise = moments[top[0]], moments[low[0]], moments[: top[0] + 1]
     slips = {name: b.slip[name] - a.slip[name] for name in a.slip}
@@ -272,12 +293,11 @@ def _face(plan: Layout, line: str) -> tuple[float, float]:
 def _place(mesh: Mesh, plan: Layout, spot: Spot) -> str:
     """Where a spot lies, in the words of a drawing."""
     words = [f"at x = {spot.x:.0f}, y = {spot.y:.0f} mm"]
-    near = [(np.hypot(spot.x - s.xy[0], spot.y - s.xy[1]), s) for s in mesh.stations]
-    if near:
-        gap, s = min(near, key=lambda item: item[0])
-        if gap < 3.0 * mesh.lines[s.line].diameter:
-            where = s.name.split("/")[-1].replace("-", " ")
-            words.append(f"beside the {where} of bars {s.line}")
+    for line in plan.anchors:
+        near = [(float(np.hypot(spot.x - s.xy[0], spot.y - s.xy[1])), s) for s in mesh.stations if s.line == line]
+        gap, s = min(near, key=lambda item: item[0], default=(np.inf, None))
+        if s is not None and gap < 3.0 * mesh.lines[line].diameter:
+            words.append(f"beside the {s.name.split('/')[-1].replace('-', ' ')} of bars {line}")
     if any(a.row[0] <= spot.y <= a.above[1] for a in plan.anchors.values()):
         words.append("at bar level")
     if plan.joints and not plan.joints[0] <= spot.x <= plan.joints[-1]:

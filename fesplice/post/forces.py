@@ -1,4 +1,4 @@
-"""Forces: section cuts, lift of the closure block, resultants of bond and bearing, global equilibrium.
+"""Forces: section cuts, lift of the closure block, resultants of bond and bearing.
 
 A hook turned up in the closure pushes the block on its lead side away from the tension face; the
 concrete (and any legs) between the bars and the compression zone are the vertical tie that
@@ -8,19 +8,15 @@ the lift says whether it still holds.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fesplice.contracts import Floats
+from fesplice.contracts import Floats, Ints
 from fesplice.mesh import ZONES, Mesh
 from fesplice.post.layout import Anchor, Layout, layout
-from fesplice.post.points import Fields, concrete_groups, cross, gather
-
-if TYPE_CHECKING:
-    from fesplice.store.run import Run
+from fesplice.post.points import Crossing, Fields, concrete_groups, cross
 
 #: Crack opening over which a bar row counts as open [mm].
 OPEN = 0.05
@@ -82,6 +78,91 @@ class SectionCut:
         return self.tension / self.capacity if self.capacity > 0.0 else float("nan")
 
 
+@dataclass(frozen=True)
+class CutLine:
+    """A cut laid through a mesh, ready to be read at any step.
+
+    ``crossing`` through the concrete; bar elements that cross: ``bars`` (line, role, group) per crossing,
+    ``element`` (k,), ``at`` (k, 2) [mm], ``area`` (k,) turned into the normal of the cut [mm2].
+    """
+
+    name: str
+    start: tuple[float, float]
+    end: tuple[float, float]
+    crossing: Crossing
+    bars: tuple[tuple[str, str, str], ...]
+    element: Ints
+    at: Floats
+    area: Floats
+
+
+def lay_cut(mesh: Mesh, start: tuple[float, float], end: tuple[float, float], name: str = "cut") -> CutLine:
+    """Lay a cut from ``start`` to ``end`` [mm]."""
+    line = cross(mesh, start, end)
+    total = float(np.hypot(end[0] - start[0], end[1] - start[1]))
+    origin, n, d = np.asarray(start, float), line.normal, line.direction
+    bars, element, at, area = [], [np.empty(0, int)], [np.empty((0, 2))], [np.empty(0)]
+    for bar in mesh.lines.values():
+        for group in bar.groups:
+            g = mesh.groups[group]
+            p, q = mesh.points[g.cells[:, 0]], mesh.points[g.cells[:, 1]]
+            side_p, side_q = (p - origin) @ n, (q - origin) @ n
+            apart = np.flatnonzero((side_p < 0.0) != (side_q < 0.0))
+            share = side_p[apart] / (side_p[apart] - side_q[apart])
+            place = p[apart] + share[:, None] * (q[apart] - p[apart])
+            along = (place - origin) @ d
+            met = (along >= 0.0) & (along <= total)
+            chosen = apart[met]
+            step = q[chosen] - p[chosen]
+            lean = np.abs(step @ n) / np.linalg.norm(step, axis=1)
+            bars += [(bar.name, bar.role, group)] * len(chosen)
+            element.append(chosen)
+            at.append(place[met])
+            area.append(np.asarray(g.data["area"], float)[chosen] * lean)
+    return CutLine(
+        name, (float(start[0]), float(start[1])), (float(end[0]), float(end[1])), line,
+        tuple(bars), np.concatenate(element).astype(np.int32), np.concatenate(at), np.concatenate(area),
+    )  # fmt: skip
+
+
+def read_cut(laid: CutLine, fields: Fields, strength: Mapping[str, float]) -> SectionCut:
+    """Resultants of one step over a laid cut; ``strength`` = f_ct [MPa] by material.
+
+    The stress is bilinear through the integration points of every element, so resultants of
+    linear fields are exact, the tension part included.
+    """
+    line = laid.crossing
+    n, d = line.normal, line.direction
+    s = line.at_ends(fields, "stress")
+    normal = s[..., 0] * n[0] ** 2 + s[..., 1] * n[1] ** 2 + 2.0 * s[..., 2] * n[0] * n[1]
+    along = s[..., 0] * n[0] * d[0] + s[..., 1] * n[1] * d[1] + s[..., 2] * (n[0] * d[1] + n[1] * d[0])
+    length, t = line.length, line.thickness
+    a, b = normal[:, 0], normal[:, 1]
+    positive, share = _positive_part(a, b)
+    lever = line.span[:, 0] * 0.5 * (a + b) + length * (a + 2.0 * b) / 6.0
+    limit = np.array([strength[m] for m in line.materials])[line.group]
+    force = [float(fields[f"{group}/stress"].reshape(-1)[e]) * w for (_, _, group), e, w in
+             zip(laid.bars, laid.element, laid.area)]  # fmt: skip
+    return SectionCut(
+        name=laid.name,
+        start=laid.start,
+        end=laid.end,
+        distance=line.span,
+        stress=normal,
+        thickness=t,
+        tension=float((positive * length * t).sum()),
+        net=float((0.5 * (a + b) * length * t).sum()),
+        shear=float((along.mean(axis=1) * length * t).sum()),
+        moment=float((lever * length * t).sum()),
+        tension_length=float((share * length).sum()),
+        capacity=float((limit * length * t).sum()),
+        bars=tuple(
+            BarCrossing(name, role, float(x), float(y), float(f)) for (name, role, _), (x, y), f in
+            zip(laid.bars, laid.at, force)
+        ),  # fmt: skip
+    )
+
+
 def cut(
     mesh: Mesh,
     fields: Fields,
@@ -90,29 +171,8 @@ def cut(
     strength: Mapping[str, float],
     name: str = "cut",
 ) -> SectionCut:
-    """Section cut from ``start`` to ``end``; ``strength`` = f_ct [MPa] by material.
-
-    The stress is bilinear through the integration points of every element, so resultants of
-    linear fields are exact, the tension part included.
-    """
-    line = cross(mesh, start, end)
-    n, d = line.normal, line.direction
-    s = line.at_ends(fields, "stress")
-    normal = s[..., 0] * n[0] ** 2 + s[..., 1] * n[1] ** 2 + 2.0 * s[..., 2] * n[0] * n[1]
-    along = s[..., 0] * n[0] * d[0] + s[..., 1] * n[1] * d[1] + s[..., 2] * (n[0] * d[1] + n[1] * d[0])
-    length, t = line.length, line.thickness
-    a, b = normal[:, 0], normal[:, 1]
-    positive, share = _positive_part(a, b)
-    first = line.span[:, 0]
-    lever = first * 0.5 * (a + b) + length * (a + 2.0 * b) / 6.0
-    limit = np.array([strength[m] for m in line.materials])[line.group]
-    return SectionCut(
-        name, (float(start[0]), float(start[1])), (float(end[0]), float(end[1])), line.span, normal, t,
-        float((positive * length * t).sum()), float((0.5 * (a + b) * length * t).sum()),
-        float((along.mean(axis=1) * length * t).sum()), float((lever * length * t).sum()),
-        float((share * length).sum()), float((limit * length * t).sum()),
-        _bars(mesh, fields, line.start, n, d, float(np.hypot(end[0] - start[0], end[1] - start[1]))),
-    )  # fmt: skip
+    """Section cut from ``start`` to ``end`` at one step: :func:`lay_cut`, then :func:`read_cut`."""
+    return read_cut(lay_cut(mesh, start, end, name), fields, strength)
 
 
 def _positive_part(a: Floats, b: Floats) -> tuple[Floats, Floats]:
@@ -123,56 +183,36 @@ def _positive_part(a: Floats, b: Floats) -> tuple[Floats, Floats]:
     return np.where(low >= 0.0, 0.5 * (a + b), 0.5 * share * np.maximum(high, 0.0)), share
 
 
-def _bars(mesh: Mesh, fields: Fields, origin: Floats, n: Floats, d: Floats, total: float) -> tuple[BarCrossing, ...]:
-    found = []
-    for line in mesh.lines.values():
-        for name in line.groups:
-            g = mesh.groups[name]
-            p, q = mesh.points[g.cells[:, 0]], mesh.points[g.cells[:, 1]]
-            side_p, side_q = (p - origin) @ n, (q - origin) @ n
-            apart = np.flatnonzero((side_p < 0.0) != (side_q < 0.0))
-            if not len(apart):
-                continue
-            share = side_p[apart] / (side_p[apart] - side_q[apart])
-            at = p[apart] + share[:, None] * (q[apart] - p[apart])
-            place = (at - origin) @ d
-            tangent = (q[apart] - p[apart]) / np.linalg.norm(q[apart] - p[apart], axis=1)[:, None]
-            stress = np.asarray(fields[f"{name}/stress"], float).reshape(len(g.cells))[apart]
-            force = stress * np.asarray(g.data["area"], float)[apart] * np.abs(tangent @ n)
-            for k in np.flatnonzero((place >= 0.0) & (place <= total)):
-                found.append(BarCrossing(line.name, line.role, float(at[k, 0]), float(at[k, 1]), float(force[k])))
-    return tuple(found)
+def lay_ties(mesh: Mesh, plan: Layout | None = None, only: str = "") -> dict[str, CutLine]:
+    """Horizontal cuts that show the prying tie of every anchored line, by name.
+
+    ``<line>/bar level``, ``/mid-depth`` and ``/tail end`` run from the joint face to 4 d_b beyond the
+    hook; ``<line>/bend`` is the bar-level cut within 4 d_b of the tip; none leaves the closure. Bar
+    level is the middle of the element row above the bars; the tail-end cut lies half a row
+    beyond the tail's end. ``only``: the one kind wanted, e.g. ``bend``.
+    """
+    plan = layout(mesh) if plan is None else plan
+    cuts = {}
+    for line, a in plan.anchors.items():
+        reach, near = plan.reach(a), plan.about(a)
+        level = 0.5 * (a.above[0] + a.above[1])
+        past = a.tail[1] + 0.5 * (a.above[1] - a.above[0]) * np.sign(a.tail[1] - a.level)
+        heights = {"bar level": (level, reach), "mid-depth": (0.5 * (plan.y[0] + plan.y[1]), reach)}
+        if a.hooked:
+            heights["tail end"] = (float(np.clip(past, *plan.y)), reach)
+        heights["bend"] = (level, near)
+        for where, (y, (x0, x1)) in heights.items():
+            if only in ("", where):
+                name = f"{line}/{where}"
+                cuts[name] = lay_cut(mesh, (x0, y), (x1, y), name)
+    return cuts
 
 
 def tie_cuts(
     mesh: Mesh, fields: Fields, strength: Mapping[str, float], plan: Layout | None = None, only: str = ""
 ) -> dict[str, SectionCut]:
-    """Horizontal cuts that show the prying tie of every anchored line, by name.
-
-    ``<line>/bar level``, ``/mid-depth`` and ``/tail end`` run from the joint face to 4 d_b beyond the
-    hook; ``<line>/bend`` is the bar-level cut within 4 d_b of the tip. Bar level is the middle
-    of the element row above the bars; the tail-end cut lies half a row beyond the tail's end.
-    ``only``: the one kind wanted, e.g. ``bend``.
-    """
-    plan = layout(mesh) if plan is None else plan
-    cuts = {}
-    for line, a in plan.anchors.items():
-        beyond = a.tip + 4.0 * a.diameter * a.sign
-        reach = tuple(np.clip(sorted((a.face, beyond)), *plan.x))
-        near = tuple(np.clip(sorted((a.tip - 4.0 * a.diameter * a.sign, beyond)), *plan.x))
-        level = 0.5 * (a.above[0] + a.above[1])
-        height = a.above[1] - a.above[0]
-        past = a.tail[1] + 0.5 * height * np.sign(a.tail[1] - a.level)
-        heights = {"bar level": (level, reach), "mid-depth": (0.5 * (plan.y[0] + plan.y[1]), reach),
-                   "tail end": (float(np.clip(past, *plan.y)), reach), "bend": (level, near)}  # fmt: skip
-        if not a.hooked:
-            del heights["tail end"]
-        for where, (y, (x0, x1)) in heights.items():
-            if only not in ("", where):
-                continue
-            name = f"{line}/{where}"
-            cuts[name] = cut(mesh, fields, (float(x0), y), (float(x1), y), strength, name)
-    return cuts
+    """The cuts of :func:`lay_ties` read at one step; ``strength`` = f_ct [MPa] by material."""
+    return {name: read_cut(laid, fields, strength) for name, laid in lay_ties(mesh, plan, only).items()}
 
 
 # ------------------------------------------------------------------ lift
@@ -229,11 +269,9 @@ def _length_above(x: Floats, value: Floats, limit: float) -> float:
 def block_lift(mesh: Mesh, u: Floats, anchor: Anchor, plan: Layout | None = None) -> Lift:
     """Lift across the bar row and the row above it, from the joint face to 4 d_b beyond the hook."""
     plan = layout(mesh) if plan is None else plan
-    beyond = anchor.tip + 4.0 * anchor.diameter * anchor.sign
-    x0, x1 = np.clip(sorted((anchor.face, beyond)), *plan.x)
     names = concrete_groups(mesh)
     cast = tuple(name for name in names if mesh.groups[name].material == "closure") if plan.joints else names
-    return lift(mesh, u, (anchor.row[0], anchor.above[1]), (float(x0), float(x1)), cast or names)
+    return lift(mesh, u, (anchor.row[0], anchor.above[1]), plan.reach(anchor), cast or names)
 
 
 # ------------------------------------------------------------------ bond and bearing
@@ -283,79 +321,3 @@ def zone_forces(mesh: Mesh, fields: Fields, line: str) -> tuple[ZoneForce, ...]:
         b, q = bond[here].sum(axis=0), push[here].sum(axis=0)
         sums.append(ZoneForce(line, name, (float(b[0]), float(b[1])), (float(q[0]), float(q[1]))))
     return tuple(sums)
-
-
-# ------------------------------------------------------------------ equilibrium
-@dataclass(frozen=True)
-class Balance:
-    """Global equilibrium; N and N mm about (0, 0).
-
-    ``reactions`` sum of vertical support forces, ``loads`` sum of vertical loads (downward
-    negative), ``thrust`` sum of horizontal support forces. ``residual`` = |sum of vertical forces| /
-    sum of their absolutes, ``moment_residual`` likewise.
-    """
-
-    reactions: float
-    loads: float
-    thrust: float
-    residual: float
-    moment_residual: float
-
-
-def balance(mesh: Mesh, reactions: Floats, loads: Sequence[tuple[float, float]]) -> Balance:
-    """Balance of the support forces with the ``loads``, pairs (force in y [N], at x [mm]).
-
-    Only the entries of ``reactions`` (n_dof) at support nodes count: summed over all nodes, internal
-    forces balance by themselves and out-of-balance forces at free nodes would go unseen.
-    """
-    held = [nodes for name, nodes in mesh.node_sets.items() if name.startswith("support:")]
-    nodes = np.unique(np.concatenate(held)) if held else np.empty(0, int)
-    r = np.asarray(reactions, float)[: 2 * len(mesh.points)].reshape(-1, 2)[nodes]
-    x, y = mesh.points[nodes].T
-    load = np.array(list(loads), float).reshape(-1, 2)
-    force = np.concatenate([r[:, 1], load[:, 0]])
-    turning = np.concatenate([r[:, 1] * x - r[:, 0] * y, load[:, 0] * load[:, 1]])
-    scale, turn = np.abs(force).sum(), np.abs(turning).sum()
-    return Balance(
-        float(r[:, 1].sum()), float(load[:, 0].sum()), float(r[:, 0].sum()),
-        float(abs(force.sum()) / scale) if scale > 0.0 else 0.0,
-        float(abs(turning.sum()) / turn) if turn > 0.0 else 0.0,
-    )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Loads:
-    """Vertical loads of a run: ``rams`` (n,) their x [mm], ``gear`` per ram [N], ``dead`` self-weight (N, at x)."""
-
-    rams: tuple[float, ...]
-    gear: float
-    dead: tuple[float, float]
-
-    def at(self, load: float) -> list[tuple[float, float]]:
-        """Pairs (force in y [N], at x [mm]) under ``load`` per ram [N]."""
-        return [*((-(load + self.gear), x) for x in self.rams), self.dead]
-
-
-def run_loads(run: Run) -> Loads:
-    """Loads of a run, from its specimen: rams, loading gear, weight of the concrete over its full width."""
-    from fesplice.specimen import read_text
-
-    s = read_text(run.specimen_text, str(run.folder))
-    mesh, dead = run.mesh, (0.0, 0.0)
-    if s.loading.self_weight:
-        points = gather(mesh)
-        closure = s.concrete.closure or s.concrete.precast
-        heavy = {"precast": s.concrete.precast.unit_weight, "closure": closure.unit_weight}
-        per_area = np.array([heavy[mesh.groups[name].material] for name in points.names])[points.group]
-        weight = points.area * s.body.width * per_area
-        sense = -1.0 if s.loading.tension_face == "down" else 1.0
-        dead = (sense * float(weight.sum()), float((weight * points.xy[:, 0]).sum() / weight.sum()))
-    rams = [nodes for name, nodes in mesh.node_sets.items() if name.startswith("load:")]
-    return Loads(tuple(float(mesh.points[nodes, 0].mean()) for nodes in rams), s.loading.gear_weight, dead)
-
-
-def run_balance(run: Run, index: int) -> Balance:
-    """Global equilibrium of a stored step, from its reactions and the specimen's own loads."""
-    step = run.step(index)
-    row = run.indices.index(step.index)
-    return balance(run.mesh, step.fields["reactions"], run_loads(run).at(float(run.curve["load_N"][row])))

@@ -51,6 +51,22 @@ class Layout:
     x: tuple[float, float]
     y: tuple[float, float]
 
+    @property
+    def cast(self) -> tuple[float, float]:
+        """x of both ends of the concrete the splice lies in: the closure, or the whole body without joints."""
+        return (self.joints[0], self.joints[-1]) if self.joints else self.x
+
+    def reach(self, anchor: Anchor) -> tuple[float, float]:
+        """From the joint face to 4 d_b beyond the anchor's tip, at most to the far end of the cast concrete."""
+        beyond = anchor.tip + 4.0 * anchor.diameter * anchor.sign
+        x0, x1 = np.clip(sorted((anchor.face, beyond)), *self.cast)
+        return float(x0), float(x1)
+
+    def about(self, anchor: Anchor) -> tuple[float, float]:
+        """4 d_b to both sides of the anchor's tip, at most to the ends of the cast concrete."""
+        x0, x1 = np.clip((anchor.tip - 4.0 * anchor.diameter, anchor.tip + 4.0 * anchor.diameter), *self.cast)
+        return float(x0), float(x1)
+
 
 def main_lines(mesh: Mesh) -> dict[str, BarLine]:
     """Main bar lines by name."""

@@ -121,7 +121,7 @@ class Crossing:
         out: Floats | None = None
         for k, name in enumerate(self.names):
             here = self.group == k
-            values = np.asarray(fields[f"{name}/{quantity}"], float)[self.element[here]]
+            values = np.asarray(fields[f"{name}/{quantity}"])[self.element[here]].astype(float)
             if out is None:
                 out = np.empty((len(self.span), 2, values.shape[-1]))
             if values.shape[1] == 4:

@@ -7,7 +7,7 @@ Two strengths are told, since bond and hook may peak apart: the load before the 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,10 +17,10 @@ from fesplice.contracts import Floats
 from fesplice.mesh import Mesh
 from fesplice.post.bars import anchorage
 from fesplice.post.concrete import HAIRLINE, VISIBLE, CrackSpot, crack_pattern, widest
-from fesplice.post.failure import Event, Verdict, events, trace, verdict
-from fesplice.post.forces import balance, block_lift, run_loads, tie_cuts
+from fesplice.post.equilibrium import balance, run_loads
+from fesplice.post.failure import Event, Moment, Tracer, Verdict, events, verdict
+from fesplice.post.forces import SectionCut, block_lift, lay_ties, read_cut
 from fesplice.post.layout import Layout, layout, main_lines
-from fesplice.post.points import Fields, Points, gather
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run
@@ -49,15 +49,23 @@ class Strength:
     later_deflection: float
 
 
-def strength(deflection: Floats, load: Floats, drop: float = DROP, reach: float = REACH) -> Strength:
-    """First drop of at least the share ``drop``, and the largest load afterwards."""
-    best = np.maximum.accumulate(load)
-    low = np.flatnonzero(load <= (1.0 - drop) * best)
+def strength(
+    deflection: Floats, load: Floats, cracked: int = 0, drop: float = DROP, reach: float = REACH
+) -> Strength:
+    """First drop of at least the share ``drop``, and the largest load afterwards.
+
+    The fall at first cracking, up to the row ``cracked``, is no failure if the load rises above it again.
+    """
+    if load[cracked:].max() > load[: cracked + 1].max():
+        best = np.concatenate([np.zeros(cracked), np.maximum.accumulate(load[cracked:])])
+    else:
+        best = np.maximum.accumulate(load)
+    low = np.flatnonzero((load <= (1.0 - drop) * best) & (best > 0.0))
     nan = float("nan")
     if not len(low):
         k = int(np.argmax(load))
         return Strength(False, float(load[k]), k, float(deflection[k]), nan, -1, nan, nan)
-    k = int(np.argmax(load[: low[0] + 1]))
+    k = int(np.flatnonzero(load[: low[0] + 1] == best[low[0]])[0])
     # the drop goes on while the load falls
     end = int(low[0])
     while end + 1 < len(load) and load[end + 1] < load[end]:
@@ -84,24 +92,19 @@ class Cracking:
     visible_step: int
 
 
-def cracking(
-    points: Points, steps: Iterable[tuple[int, float, Fields]], limit: Mapping[str, float], materials: Mapping[str, str]
-) -> Cracking:
-    """Cracking over (step number, load, fields); ``limit`` = f_ct / E by material, ``materials`` of groups.
+def cracking(moments: Sequence[Moment], limit: Mapping[str, float]) -> Cracking:
+    """Cracking from the trace of a run; ``limit`` = f_ct / E by concrete.
 
     A crack often lets the load fall within its step: the larger of the loads before and after counts.
     """
-    bound = np.array([limit[materials[name]] for name in points.names])[points.group]
     first, visible, before = (math.nan, -1), (math.nan, -1), -math.inf
-    for number, load, fields in steps:
-        strain, _, band = points.values(fields, "crack").T
-        width = float((strain * band).max(initial=0.0))
-        if first[1] < 0 and (width >= HAIRLINE or bool((strain >= bound).any())):
-            first = (max(load, before), number)
-        if width >= VISIBLE:
-            visible = (max(load, before), number)
-            break
-        before = load
+    for m in moments:
+        width = max(spot.value for spot in m.cracks.values())
+        if first[1] < 0 and (width >= HAIRLINE or any(m.strain[name] >= limit[name] for name in m.strain)):
+            first = (max(m.load, before), m.step)
+        if visible[1] < 0 and width >= VISIBLE:
+            visible = (max(m.load, before), m.step)
+        before = m.load
     return Cracking(first[0], first[1], visible[0], visible[1])
 
 
@@ -111,37 +114,29 @@ class Tie:
     """The prying tie of one anchored bar line; N, mm.
 
     At the largest load: ``demand`` concrete tension across bar level within 4 d_b of the hook,
-    ``capacity`` f_ct x net area, ``legs`` force of legs and tails that cross the same line, ``usage``
-    demand / capacity, ``lift`` of the block and ``open_length``. ``highest_usage`` up to that load.
+    ``capacity`` f_ct x net area, ``usage`` demand / capacity, ``bars`` force of tails and legs that
+    cross the same line, ``lift`` of the block and ``open_length``. ``highest_usage`` up to that load.
     """
 
     line: str
     demand: float
     capacity: float
     usage: float
-    legs: float
+    bars: float
     lift: float
     open_length: float
     highest_usage: float
 
 
 def ties(
-    mesh: Mesh, steps: Iterable[tuple[Fields, Floats]], strengths: Mapping[str, float], plan: Layout
+    cuts: Sequence[Mapping[str, SectionCut]], mesh: Mesh, u: Floats, plan: Layout
 ) -> tuple[Tie, ...]:
-    """Ties at the last of ``steps``, pairs (fields, u) up to the largest load."""
-    highest = dict.fromkeys(plan.anchors, 0.0)
-    last = None
-    for fields, u in steps:
-        cuts = tie_cuts(mesh, fields, strengths, plan, only="bend")
-        last = (cuts, u)
-        for line in highest:
-            highest[line] = max(highest[line], cuts[f"{line}/bend"].usage)
-    if last is None:
-        return ()
+    """Ties at the last of ``cuts``, the ``bend`` cuts of every step up to the largest load, where ``u`` holds."""
     found = []
     for line, a in plan.anchors.items():
-        c, up = last[0][f"{line}/bend"], block_lift(mesh, last[1], a, plan)
-        found.append(Tie(line, c.tension, c.capacity, c.usage, c.bar_force, up.largest, up.open_length, highest[line]))
+        c, up = cuts[-1][f"{line}/bend"], block_lift(mesh, u, a, plan)
+        highest = max(at[f"{line}/bend"].usage for at in cuts)
+        found.append(Tie(line, c.tension, c.capacity, c.usage, c.bar_force, up.largest, up.open_length, highest))
     return tuple(found)
 
 
@@ -205,32 +200,36 @@ def summarise(run: Run) -> Summary:
     mesh, curve, specimen = run.mesh, run.curve, read_text(run.specimen_text, str(run.folder))
     peak = run.indices.index(run.index_of_peak)
     load, deflection = np.asarray(curve["load_N"], float), np.asarray(curve["deflection_mm"], float)
-    plan, points = layout(mesh), gather(mesh)
+    plan = layout(mesh)
     concretes = {"precast": specimen.concrete.precast}
     concretes["closure"] = specimen.concrete.closure or specimen.concrete.precast
     f_ct = {name: float(c.tensile_strength) for name, c in concretes.items()}
     limit = {name: float(c.tensile_strength / c.elastic_modulus) for name, c in concretes.items()}
-    materials = {name: g.material for name, g in mesh.groups.items()}
     yields = {name: float(specimen.steel[line.steel].yield_strength) for name, line in main_lines(mesh).items()}
 
-    rows = list(zip(run.indices, load, deflection))
+    # one pass over the steps: reading them costs more than judging them
+    tracer, laid, loads = Tracer(mesh, plan), lay_ties(mesh, plan, "bend"), run_loads(run)
+    moments, balances, cuts = [], [], []
+    for row, step in enumerate(run.steps()):
+        moments.append(tracer.note(step.index, float(load[row]), float(deflection[row]), step.fields))
+        balances.append(balance(mesh, step.fields["reactions"], loads.at(float(load[row]))))
+        if row <= peak:
+            cuts.append({name: read_cut(line, step.fields, f_ct) for name, line in laid.items()})
     at_peak = run.step(run.indices[peak])
-    moments = trace(mesh, ((i, p, d, run.step(i).fields) for i, p, d in rows), plan)
     holds = {name: anchorage(mesh, at_peak.fields, name, plan) for name in main_lines(mesh)}
-    loads = run_loads(run)
-    balances = [balance(mesh, run.step(i).fields["reactions"], loads.at(p)) for i, p, _ in rows]
-    found = widest(crack_pattern(mesh, at_peak.fields, points=points), 1)
+    opened = cracking(moments, limit)
+    found = widest(crack_pattern(mesh, at_peak.fields, points=tracer.points), 1)
     top, low = ((k, run.step(run.indices[k]).fields) for k in _span(load, peak))
     return Summary(
         specimen=run.specimen_name,
         outcome=run.outcome.value,
-        steps=len(rows),
+        steps=len(moments),
         loose_steps=sum(str(o) == "loose" for o in curve["outcome"]),
-        cracking=cracking(points, ((i, p, run.step(i).fields) for i, p, _ in rows), limit, materials),
+        cracking=opened,
         peak_load=float(load[peak]),
         peak_step=int(run.indices[peak]),
         peak_deflection=float(deflection[peak]),
-        strength=strength(deflection, load),
+        strength=strength(deflection, load, _row(run, opened.visible_step)),
         drop_after_peak=float(1.0 - load[peak:].min() / load[peak]) if load[peak] > 0.0 else math.nan,
         bar_stress={name: a.face for name, a in holds.items()},
         yield_share={name: a.face / yields[name] for name, a in holds.items()},
@@ -238,13 +237,18 @@ def summarise(run: Run) -> Summary:
         slip={name: a.slip_tangent for name, a in holds.items()},
         joint_opening={s: float(curve[f"joint_{s}_mm"][peak]) for s in ("left", "right") if plan.joints},
         widest_crack=found[0] if found else None,
-        ties=ties(mesh, ((s.fields, s.u) for s in map(run.step, run.indices[: peak + 1])), f_ct, plan),
+        ties=ties(cuts, mesh, at_peak.u, plan),
         verdict=verdict(mesh, moments, top, low, yields, plan),
         events=events(moments, yields),
         residual=balances[peak].residual,
         moment_residual=balances[peak].moment_residual,
         worst_residual=max(b.residual for b in balances),
     )
+
+
+def _row(run: Run, step: int) -> int:
+    """Row of the curve that belongs to a step; the first for a step that never came."""
+    return run.indices.index(step) if step in run.indices else 0
 
 
 def _span(load: Floats, peak: int) -> tuple[int, int]:

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from fesplice.mesh import BEND, LEAD, TAIL, BarLine, Group, Mesh
-from fesplice.post.forces import balance, cut, lift, zone_forces
+from fesplice.post.equilibrium import balance
+from fesplice.post.forces import cut, lift, zone_forces
 from fesplice.post.points import gather
 
 F_CT = {"closure": 3.0}
@@ -24,9 +25,7 @@ def beam(nx=10, ny=16, length=800.0, thickness=B, extra=None) -> Mesh:
     cells = np.stack([n[:-1, :-1], n[1:, :-1], n[1:, 1:], n[:-1, 1:]], -1).reshape(-1, 4).astype(np.int32)
     groups = {"closure": Group("quad4", "closure", cells, {"thickness": np.broadcast_to(thickness, len(cells))})}
     points = np.stack([x, y], -1).reshape(-1, 2)
-    sets = {
-        "support:left": np.array([n[0, 0]]), "support:right": np.array([n[-1, 0]]), "load:mid": np.array([n[nx // 2, -1]])
-    }  # fmt: skip
+    sets = {"support:left": n[0, :1], "support:right": n[-1, :1], "load:mid": n[nx // 2, -1:]}
     return Mesh(points, groups, sets) if extra is None else extra(points, groups)
 
 
@@ -41,7 +40,8 @@ def test_bending_stress_on_an_upright_cut(ny):
     # tension at the bottom: sigma = -M (y - D/2) / I; the neutral axis cuts through elements when ny is odd
     moment, inertia = 60e6, B * D**3 / 12.0
     mesh = beam(ny=ny)
-    c = cut(mesh, stress_field(mesh, lambda x, y: (-moment * (y - D / 2) / inertia, 0.0, 0.0)), (330.0, D), (330.0, 0.0), F_CT)
+    fields = stress_field(mesh, lambda x, y: (-moment * (y - D / 2) / inertia, 0.0, 0.0))
+    c = cut(mesh, fields, (330.0, D), (330.0, 0.0), F_CT)
     assert c.net == pytest.approx(0.0, abs=1e-3)
     assert c.tension == pytest.approx(moment / (2.0 * D / 3.0))
     assert c.tension_length == pytest.approx(D / 2)
@@ -90,7 +90,8 @@ def test_bars_crossing_a_cut_add_their_normal_force():
         ends = np.array([[100.0, 20], [100, 380], [150, 0], [450, 400], [0, 30], [800, 30]])
         k = len(points)
         for name, at in (("T1", k), ("S1", k + 2), ("A", k + 4)):
-            groups[f"bar:{name}"] = Group("truss2", "bar", np.array([[at, at + 1]], np.int32), {"area": np.array([200.0])})
+            cell = np.array([[at, at + 1]], np.int32)
+            groups[f"bar:{name}"] = Group("truss2", "bar", cell, {"area": np.array([200.0])})
         lines = {
             name: BarLine(name, role, np.array([at, at + 1]), np.array([0.0, 1.0]), np.zeros(2, int), 200.0, 16.0, 1,
                           "bar", (f"bar:{name}",), f"bond:{name}")
@@ -154,7 +155,8 @@ def hook(tension=50e3, radius=90.0, chords=24) -> tuple[Mesh, dict[str, np.ndarr
     corners = np.array([[-50.0, -50.0], [500.0, -50.0], [500.0, 500.0], [-50.0, 500.0]])
     data = {"tangent": tangent, "length": share, "diameter": np.full(n, 20.0), "number": np.full(n, 2.0), "zone": zone}
     bond = Group("bond", "bond", np.concatenate([ids[:, None], np.tile(host, (n, 1))], 1).astype(np.int32), data)
-    line = BarLine("A", "main", ids, np.concatenate([[0.0], np.cumsum(length)]), zone, 628.0, 20.0, 2, "bar", (), "bond:A")
+    arc = np.concatenate([[0.0], np.cumsum(length)])
+    line = BarLine("A", "main", ids, arc, zone, 628.0, 20.0, 2, "bar", (), "bond:A")
     groups = {"closure": Group("quad4", "closure", host[None], {"thickness": np.ones(1)}), "bond:A": bond}
     perimeter = 2.0 * np.pi * 20.0
     tau = np.where(zone == LEAD, 0.5 * tension / (perimeter * share[zone == LEAD].sum()), 0.0)

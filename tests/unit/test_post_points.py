@@ -97,4 +97,5 @@ def test_triangles_hold_one_value():
     assert gather(mesh).xy == pytest.approx(np.array([[10.0, 10.0]]))
     line = cross(mesh, (0.0, 10.0), (30.0, 10.0))
     assert line.length == pytest.approx([20.0])
-    assert line.at_ends({"fill/stress": np.array([[[1.0, 2.0, 3.0]]])}, "stress")[0, 1] == pytest.approx([1.0, 2.0, 3.0])
+    ends = line.at_ends({"fill/stress": np.array([[[1.0, 2.0, 3.0]]])}, "stress")
+    assert ends[0, 1] == pytest.approx([1.0, 2.0, 3.0])
