@@ -89,7 +89,7 @@ def _where(s: Specimen) -> str:
 
 
 def _lap(s: Specimen) -> _Lap:
-    half = max(0.5 * s.body.closure, 0.5 * s.bars.lap)
+    half = max(0.5 * s.body.closure, *(abs(x) for x in bars.bar_ends(s)))
     half = half + 0.30 * s.body.depth if half > 0.0 else s.body.depth
     half = min(half, bars.half_length(s))
     free = style.WIDE - 2.0 * _EDGE - 9.0 - 26.0
@@ -165,7 +165,7 @@ def _lap_elevation(
             broken(p, x, 0.0, depth)
     y = -4.5 * u
     if s.bars.splice != "continuous":
-        across(p, -0.5 * s.bars.lap, 0.5 * s.bars.lap, y, f"lap {s.bars.lap:.0f}", reach=4.5 * u + 0.12 * depth)
+        across(p, *bars.bar_ends(s), y, f"lap {s.bars.lap:.0f}", reach=4.5 * u + 0.12 * depth)
     if s.body.closure > 0.0:
         c = 0.5 * s.body.closure
         across(p, -c, c, y - _ROW * u, f"closure {s.body.closure:.0f}", reach=_ROW * u + 2.5 * u)

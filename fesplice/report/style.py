@@ -169,7 +169,8 @@ def letter(axes: Axes, mark: str, title: str) -> None:
 
 def colour_bar(figure: Figure, shown: Any, axes: Any, label: str, **options: Any) -> Any:
     """A thin colour bar with a unit in its label."""
-    bar = figure.colorbar(shown, ax=axes, **{"fraction": 0.03, "pad": 0.015, "aspect": 28} | options)
+    where = {} if "cax" in options else {"ax": axes, "fraction": 0.03, "pad": 0.015, "aspect": 28}
+    bar = figure.colorbar(shown, **where | options)
     bar.set_label(label)
     bar.outline.set_linewidth(0.4)
     return bar

@@ -1,0 +1,326 @@
+"""Figures of curves: bar profiles, load against deflection, hook nodes over load, the prying tie."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fesplice.contracts import Floats
+from fesplice.mesh import ZONES
+from fesplice.post.bars import face_arcs, profile
+from fesplice.post.forces import OPEN, SectionCut, tie_cuts
+from fesplice.post.layout import main_lines
+from fesplice.report import style
+from fesplice.report.fields import short_name
+from fesplice.report.view import Stage, View
+from fesplice.units import factor
+
+_KIP = factor("kip", "force")
+_INCH = factor("in", "length")
+_LEVELS = ("tail end", "mid-depth", "bar level")
+
+
+def _look(stage: Stage) -> dict[str, Any]:
+    return style.STAGE.get(stage.name, style.STAGE["peak"])
+
+
+def _name(stage: Stage) -> str:
+    word = f"step {stage.step}" if stage.name == "step" else stage.name
+    return f"{word}, {stage.load / 1e3:.0f} kN"
+
+
+# ------------------------------------------------------------------ bars
+def bar_profiles(view: View, folder: Path, step: int | None = None) -> list[Path]:
+    """Stress, slip and bond stress along the main bars, with lead, bend and tail told apart."""
+    mesh = view.run.mesh
+    stages, lines = view.stages(step), list(main_lines(mesh))
+    rows = (("stress (MPa)", "stress"), ("slip (mm)", "slip"), ("bond stress (MPa)", "tau"))
+    table: dict[str, list[Any]] = {
+        name: [] for name in ("line", "stage", "step", "distance_mm", "x_mm", "y_mm", "zone",
+                              "stress_MPa", "slip_mm", "bond_stress_MPa", "bearing_N_per_mm")
+    }  # fmt: skip
+    with style.sheet(style.WIDE if len(lines) > 1 else 110.0, 118.0) as figure:
+        grid = figure.subplots(3, len(lines), squeeze=False, sharey="row", sharex="col")
+        for column, line in enumerate(lines):
+            start, anchored = _origin(view, line)
+            # An anchored bar pulled towards its loaded end slips against the arc: counted positive.
+            sense = -1.0 if anchored else 1.0
+            for stage in stages:
+                p = profile(mesh, view.fields(stage.step), line)
+                at = p.arc - start
+                look = _look(stage) | {"label": _name(stage)}
+                grid[0, column].plot(p.middle - start, p.stress, **look)
+                grid[1, column].plot(at, sense * p.slip, **look)
+                grid[2, column].plot(at, sense * p.tau, **look)
+                zone = [ZONES[k] for k in p.zone]
+                values = ([line] * len(at), [stage.name] * len(at), [stage.step] * len(at), at, p.xy[:, 0], p.xy[:, 1],
+                          zone, p.at_nodes, sense * p.slip, sense * p.tau, p.bearing)  # fmt: skip
+                for name, part in zip(table, values):
+                    table[name].extend(np.asarray(part).tolist())
+            _zones(grid[:, column], view, line, start, anchored)
+            end = "joint face" if view.plan.joints else "start of the lap"
+            word = f"distance along the bar from the {end} (mm)" if anchored else "distance from midspan (mm)"
+            grid[2, column].set_xlabel(word)
+            style.letter(grid[0, column], "ab"[column] if len(lines) > 1 else "", f"Bars {line}")
+        for row, (label, _) in zip(grid, rows):
+            row[0].set_ylabel(label)
+            for axes in row:
+                axes.axhline(0.0, color=style.QUIET, linewidth=0.5, zorder=0)
+        _yield(grid[0], view, lines)
+        style.key(grid[0, 0], loc="upper left", bbox_to_anchor=(0.0, 0.9))
+        return style.save(figure, folder, "bar-profiles", {"": table})
+
+
+def _origin(view: View, line: str) -> tuple[float, bool]:
+    """Arc length the distances of a profile count from, and whether the line is anchored in the splice."""
+    arcs = face_arcs(view.run.mesh, line, view.plan)
+    return (float(arcs[0]), True) if line in view.plan.anchors else (float(np.mean(arcs)), False)
+
+
+def _zones(column: Any, view: View, line: str, start: float, anchored: bool) -> None:
+    """Shade bend and tail, name the zones, and keep to the part of the bar near the splice."""
+    bar = view.run.mesh.lines[line]
+    arc, zone = np.asarray(bar.arc, float) - start, np.asarray(bar.zone)
+    depth = view.plan.y[1] - view.plan.y[0]
+    reach = 1.5 * depth
+    limits = (max(-reach, arc[0]), arc[-1]) if anchored else (max(-2.0 * reach, arc[0]), min(2.0 * reach, arc[-1]))
+    spans = {}
+    for k, name in enumerate(ZONES):
+        here = np.flatnonzero(zone == k)
+        if len(here):
+            first = arc[max(here[0] - 1, 0)] if k else max(limits[0], 0.0 if anchored else limits[0])
+            spans[name] = (float(first), float(arc[here[-1]]))
+    for axes in column:
+        axes.set_xlim(*limits)
+        if anchored:
+            axes.axvline(0.0, color=style.INK, linewidth=0.7, linestyle=(0, (4, 2)), zorder=0)
+        for name, shade in (("bend", "#e4e1d8"), ("tail", "#f2f0ea")):
+            if name in spans:
+                axes.axvspan(*spans[name], color=shade, linewidth=0.0, zorder=-1)
+    if len(spans) > 1:
+        for name, (a, b) in spans.items():
+            column[0].text(
+                0.5 * (a + b), 0.985, name, transform=column[0].get_xaxis_transform(), fontsize=7,
+                color=style.QUIET, ha="center", va="top",
+            )  # fmt: skip
+
+
+def _yield(row: Any, view: View, lines: list[str]) -> None:
+    """Head room for the zone names, and the yield strength where it is near."""
+    low, high = row[0].get_ylim()
+    row[0].set_ylim(low, high + 0.14 * (high - low))
+    for axes, line in zip(row, lines):
+        strength = view.specimen.steel[view.run.mesh.lines[line].steel].yield_strength
+        if strength < 1.4 * high:
+            axes.axhline(strength, color=style.QUIET, linewidth=0.7, linestyle=(0, (1, 1.5)))
+            axes.annotate(
+                f"f$_y$ = {strength:.0f} MPa", (0.01, strength), xycoords=("axes fraction", "data"), fontsize=7,
+                color=style.QUIET, va="bottom", xytext=(0, 1), textcoords="offset points",
+            )  # fmt: skip
+            row[0].set_ylim(low, max(row[0].get_ylim()[1], 1.12 * strength))
+
+
+# ------------------------------------------------------------------ load against deflection
+def load_deflection(view: View, folder: Path, step: int | None = None) -> list[Path]:
+    """Load per ram against midspan deflection, in both unit systems, with what happened on the way."""
+    curve, stages = view.curve, view.stages(step)
+    load, deflection = np.asarray(curve["load_N"], float) / 1e3, np.asarray(curve["deflection_mm"], float)
+    outcome = np.asarray([str(o) for o in curve["outcome"]]) if "outcome" in curve else np.full(len(load), "")
+    with style.sheet(style.NARROW + 21.0, 82.0) as figure:
+        axes = figure.subplots()
+        axes.plot(deflection, load, color=style.FAMILY["A"]["color"], linewidth=1.4, marker=".", markersize=2.2)
+        loose = outcome == "loose"
+        if loose.any():
+            look = {"marker": "o", "markerfacecolor": "white", "markersize": 3.5, "linestyle": "none"}
+            axes.plot(deflection[loose], load[loose], color=style.INK, label="loose tolerance", **look)
+        axes.set_xlabel("midspan deflection (mm)")
+        axes.set_ylabel("load per ram (kN)")
+        axes.set_xlim(min(0.0, float(deflection.min())), 1.06 * float(deflection.max()))
+        axes.set_ylim(min(0.0, float(load.min())), 1.2 * float(load.max()))
+        axes.grid(True, zorder=0)
+        _events(axes, view, stages, deflection, load)
+        right = axes.secondary_yaxis("right", functions=(lambda v: v * 1e3 / _KIP, lambda v: v * _KIP / 1e3))
+        right.set_ylabel("load per ram (kip)")
+        top = axes.secondary_xaxis("top", functions=(lambda v: v / _INCH, lambda v: v * _INCH))
+        top.set_xlabel("midspan deflection (in)")
+        top.xaxis.set_major_formatter("{x:g}")
+        for side in ("top", "right"):
+            axes.spines[side].set_visible(True)
+        style.key(axes, loc="lower right")
+        numbers = {k: v for k, v in curve.items() if k in ("step", "load_N", "deflection_mm", "outcome")
+                   or k.endswith(("_mm", "_MPa", "_Nmm"))}  # fmt: skip
+        return style.save(figure, folder, "load-deflection", {"": numbers})
+
+
+def _events(axes: Any, view: View, stages: tuple[Stage, ...], deflection: Floats, load: Floats) -> None:
+    """Marks on the curve: first crack, joints opening, then the stages of the other figures."""
+    marks: list[tuple[str, int, str]] = []
+    row = first_crack(view)
+    if row is not None:
+        marks.append((f"first crack, {load[row]:.0f} kN", row, "v"))
+    opened = joint_opening(view)
+    if opened is not None:
+        marks.append((f"joint open {OPEN} mm, {load[opened]:.0f} kN", opened, "s"))
+    shapes = {"service": "D", "peak": "^", "end": "X", "step": "o"}
+    marks += [(_name(s), s.row, shapes[s.name]) for s in stages]
+    for text, at, marker in marks:
+        # Events are solid and small, stages hollow and larger: both show where they fall together.
+        event = marker in "vs"
+        axes.plot(
+            deflection[at], load[at], marker=marker, markersize=3.6 if event else 6.0, linestyle="none",
+            markerfacecolor=style.QUIET if event else "none", markeredgecolor=style.INK, markeredgewidth=0.8,
+            label=text, zorder=5,
+        )  # fmt: skip
+
+
+def first_crack(view: View) -> int | None:
+    """Row of the curve at which the first crack stands; None when none formed."""
+    # A run may have grown since its curve was read.
+    row = np.flatnonzero(view.curve["step"] == view.findings["cracking"]["first_step"])
+    return int(row[0]) if len(row) else None
+
+
+def joint_opening(view: View) -> int | None:
+    """Row of the curve at which a joint first opened by more than a visible crack; None when none did."""
+    columns = [np.asarray(view.curve[k], float) for k in ("joint_left_mm", "joint_right_mm") if k in view.curve]
+    if not columns or not view.plan.joints:
+        return None
+    open_ = np.flatnonzero(np.nanmax(columns, axis=0) >= OPEN)
+    return int(open_[0]) if len(open_) else None
+
+
+# ------------------------------------------------------------------ hook nodes
+def hook_history(view: View, folder: Path, step: int | None = None) -> list[Path]:
+    """Principal tension at the hook nodes as share of f_ct over the load; thin after the largest load."""
+    h = view.hooks
+    stages = view.stages(step)
+    load, peak = h.load / 1e3, int(np.nanargmax(h.load))
+    lines = sorted(set(h.lines)) or list(view.plan.anchors) or [""]
+    with style.sheet(style.WIDE if len(lines) > 1 else 110.0, 72.0) as figure:
+        row = figure.subplots(1, len(lines), squeeze=False, sharey=True)[0]
+        for axes, line, mark in zip(row, lines, "ab"):
+            own = [k for k, name in enumerate(h.lines) if name == line]
+            for k, look in zip(own, style.CYCLE * 2):
+                axes.plot(load[: peak + 1], h.ratio[: peak + 1, k], label=_place(h.names[k]), **look)
+                axes.plot(load[peak:], h.ratio[peak:, k], **look | {"linewidth": 0.5, "alpha": 0.8})
+            axes.axhline(1.0, color=style.INK, linewidth=0.6, linestyle=(0, (1, 1.5)))
+            for stage in stages:
+                axes.axvline(stage.load / 1e3, color=style.FAINT, linewidth=0.6, zorder=0)
+            style.letter(axes, mark if len(lines) > 1 else "", f"Hooks of bars {line}" if own else "No hooked bars")
+            axes.set_xlabel("load per ram (kN)")
+            axes.set_xlim(min(0.0, float(load.min())), 1.02 * float(load.max()))
+        row[0].set_ylabel(f"principal tension / f$_{{ct}}$, mean over {h.diameters:.0f} d$_b$")
+        low, high = row[0].get_ylim()
+        row[0].set_ylim(min(low, 0.0), max(high, 1.15))
+        _key_below(figure, row[0], 5)
+        return style.save(figure, folder, "hook-history", {"": _hook_table(view)})
+
+
+def _place(station: str) -> str:
+    """``A/tangent`` -> ``2 tangent``: number and place, without the line."""
+    return f"{short_name(station).removeprefix(station.partition('/')[0])} {station.partition('/')[2]}".strip()
+
+
+def _key_below(figure: Any, axes: Any, columns: int) -> None:
+    handles, labels = axes.get_legend_handles_labels()
+    if labels:
+        figure.legend(handles, labels, loc="outside lower center", ncols=min(columns, len(labels)), columnspacing=1.4)
+
+
+def _hook_table(view: View) -> dict[str, Any]:
+    h = view.hooks
+    n = len(h.names)
+    return {
+        "step": np.repeat(h.step, n),
+        "load_N": np.repeat(h.load, n),
+        "station": list(h.names) * len(h.step),
+        "principal_tension_MPa": h.major.ravel(),
+        "angle_deg": np.degrees(h.angle).ravel(),
+        "ratio_to_fct": h.ratio.ravel(),
+        "mean_positive_tension_MPa": h.positive.ravel(),
+    }
+
+
+# ------------------------------------------------------------------ prying tie
+def prying_tie(view: View, folder: Path, step: int | None = None) -> list[Path]:
+    """Vertical tension across section lines from the joint face to beyond each hook, against f_ct x width."""
+    mesh, plan, stages = view.run.mesh, view.plan, view.stages(step)
+    cuts = {s.step: tie_cuts(mesh, view.fields(s.step), view.strengths, plan) for s in stages}
+    lines, lead = list(plan.anchors), view.leading(step)
+    with style.sheet(style.WIDE, 112.0 if lines else 30.0) as figure:
+        if not lines:
+            figure.text(0.5, 0.5, "No bar is anchored in a splice, so there is no prying tie.", ha="center", fontsize=8)
+            return style.save(figure, folder, "prying-tie", {"": _tie_table(stages, cuts)})
+        levels = [w for w in _LEVELS if any(f"{line}/{w}" in cuts[stages[0].step] for line in lines)]
+        grid = figure.subplots(len(levels), len(lines), squeeze=False, sharey=True, sharex="col")
+        for column, line in enumerate(lines):
+            for row, where in enumerate(levels):
+                axes, name = grid[row, column], f"{line}/{where}"
+                for stage in stages:
+                    if name in cuts[stage.step]:
+                        _tie(axes, cuts[stage.step][name], stage)
+                _tie_axes(axes, view, line, cuts[lead.step].get(name), f"{where} at {lead.name}")
+            style.letter(grid[0, column], "ab"[column] if len(lines) > 1 else "", f"Bars {line}")
+            grid[-1, column].set_xlabel("x from midspan (mm)")
+        limit = max(float(c.capacity / max(_length(c), 1e-9)) for part in cuts.values() for c in part.values())
+        lowest = min(float((c.stress * c.thickness[:, None]).min()) for part in cuts.values() for c in part.values())
+        grid[0, 0].set_ylim(max(min(1.1 * lowest, -0.2 * limit), -1.2 * limit), 1.45 * limit)
+        figure.supylabel("vertical tension per length of beam (N/mm)", fontsize=7.5)
+        _key_below(figure, grid[0, 0], 4)
+        tables = {"": _tie_table(stages, cuts), "profiles": _profiles(stages, cuts)}
+        return style.save(figure, folder, "prying-tie", tables)
+
+
+def _tie(axes: Any, c: SectionCut, stage: Stage) -> None:
+    x = (c.start[0] + c.distance).ravel()
+    axes.plot(x, (c.stress * c.thickness[:, None]).ravel(), **_look(stage), label=_name(stage))
+
+
+def _length(c: SectionCut) -> float:
+    return float((c.distance[:, 1] - c.distance[:, 0]).sum())
+
+
+def _tie_axes(axes: Any, view: View, line: str, c: SectionCut | None, where: str) -> None:
+    a = view.plan.anchors[line]
+    axes.axhline(0.0, color=style.QUIET, linewidth=0.5, zorder=0)
+    if c is None:
+        axes.text(0.99, 0.96, f"{where}: no such line", transform=axes.transAxes, fontsize=7, ha="right", va="top")
+        return
+    capacity = c.capacity / _length(c)
+    axes.axhline(capacity, color=style.INK, linewidth=0.7, linestyle=(0, (1, 1.5)), label="f$_{ct}$ × net width")
+    axes.axvspan(*sorted((a.tip, a.tip - a.sign * a.diameter)), color="#dedacf", linewidth=0.0, zorder=-1)
+    text = f"{where}: {c.tension / 1e3:.0f} of {c.capacity / 1e3:.0f} kN (y = {c.start[1]:.0f} mm)"
+    axes.text(
+        0.99, 0.96, text, transform=axes.transAxes, fontsize=7, ha="right", va="top",
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
+    )  # fmt: skip
+    axes.margins(x=0.0)
+
+
+def _tie_table(stages: tuple[Stage, ...], cuts: dict[int, dict[str, SectionCut]]) -> dict[str, list[Any]]:
+    columns = ("stage", "step", "load_kN", "cut", "x0_mm", "x1_mm", "y_mm", "tension_N", "net_N", "capacity_N",
+               "tension_over_capacity", "tension_length_mm", "bars_N")  # fmt: skip
+    table: dict[str, list[Any]] = {name: [] for name in columns}
+    for stage in stages:
+        for name, c in cuts[stage.step].items():
+            usage = c.usage if math.isfinite(c.usage) else math.nan
+            row = (stage.name, stage.step, stage.load / 1e3, name, c.start[0], c.end[0], c.start[1], c.tension, c.net,
+                   c.capacity, usage, c.tension_length, c.bar_force)  # fmt: skip
+            for column, value in zip(columns, row):
+                table[column].append(value)
+    return table
+
+
+def _profiles(stages: tuple[Stage, ...], cuts: dict[int, dict[str, SectionCut]]) -> dict[str, list[Any]]:
+    table: dict[str, list[Any]] = {name: [] for name in ("stage", "step", "cut", "x_mm", "stress_MPa", "width_mm")}
+    for stage in stages:
+        for name, c in cuts[stage.step].items():
+            x = (c.start[0] + c.distance).ravel()
+            parts = ([stage.name] * len(x), [stage.step] * len(x), [name] * len(x), x.tolist(),
+                     c.stress.ravel().tolist(), np.repeat(c.thickness, 2).tolist())  # fmt: skip
+            for column, part in zip(table, parts):
+                table[column].extend(part)
+    return table
