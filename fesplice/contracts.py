@@ -155,10 +155,11 @@ class State:
 
 @dataclass(frozen=True)
 class Step:
-    """One accepted step of the march, with how it was found."""
+    """One accepted step of the march, with how it was found; ``stress`` per group belongs to ``state``."""
 
     index: int
     state: State
+    stress: Mapping[str, Floats]
     outcome: Outcome
     iterations: int
     residual: float

@@ -174,7 +174,7 @@ class SmearedCrack:
                 s[axis][push] = soft * raw
                 d[axis][push] = soft * np.where(loading, slope, ratio)
                 cross[axis][push] = soft_slope * raw
-        return s + floor * x, d + floor, cross
+        return s + 0.01 * floor * x, d + floor, cross
 
     def _matrix(self, x, s, d, cross, c11, c12, secant):
         """Derivatives of the axis stresses by the strains along the axes: p11, p12, p21, p22."""

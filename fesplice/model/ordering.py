@@ -27,8 +27,11 @@ def nested_dissection(points: Floats, edges: Ints) -> Ints:
             continue
         xy = points[nodes]
         axis = int(np.argmax(np.ptp(xy, axis=0)))
-        along = xy[:, axis] + 1e-9 * xy[:, 1 - axis]
-        right = along > np.partition(along, len(nodes) // 2 - 1)[len(nodes) // 2 - 1]
+        along = xy[:, axis]
+        half = np.partition(along, len(nodes) // 2)[len(nodes) // 2]
+        right = along > half  # whole grid lines go to one side: the separator is then one line
+        if not right.any() or right.all():
+            right = np.arange(len(nodes)) > len(nodes) // 2
         side[nodes] = right
         crossing = links[side[links[:, 0]] != side[links[:, 1]]]
         # the separator is taken from the left half: its nodes that touch the right

@@ -27,7 +27,7 @@ class Tolerances:
 
     force: float = 5e-3
     energy: float = 1e-3
-    force_with_energy: float = 2e-2
+    force_with_energy: float = 5e-2
     loose: float = 5e-2
     iterations: int = 15
     patience: int = 6
@@ -104,8 +104,11 @@ class Equilibrator:
         viscosity: Viscosity | None = None,
         iterations: int | None = None,
         accelerate: bool = False,
+        search: bool = True,
+        patience: int | None = None,
     ) -> Attempt:
         """Iterate from ``guess`` with the committed history of ``start``; never raises for a failed search."""
+        patience = self.tol.patience if patience is None else patience
         u, load = guess
         history = start.history
         limit = iterations or self.tol.iterations
@@ -126,7 +129,7 @@ class Equilibrator:
             trial = self._evaluate(u_new, history, secant)
             r_new = self.residual(trial, u_new, load_new, viscosity)
             after = float(du @ r_new)
-            if k >= 2 and mixer is None and abs(after) > 0.8 * abs(before):
+            if search and k >= 2 and mixer is None and abs(after) > 0.8 * abs(before):
                 u_new, load_new, trial = self._search(
                     u, load, du, dload, before, after, trial, history, secant, viscosity
                 )
@@ -148,7 +151,7 @@ class Equilibrator:
                 best, since_gain = (now if held else _as(now, Outcome.max_iterations, k)), 0
             else:
                 since_gain += 1
-                if since_gain >= self.tol.patience and not accelerate:
+                if since_gain >= patience and not accelerate:
                     return _as(best, Outcome.max_iterations, k)
         return _as(best, Outcome.max_iterations, limit)
 
@@ -238,7 +241,7 @@ def relax(
     the viscous forces against that of the loads, since the norm would hide many small ones.
     Returns the attempt, the state to commit from, and the last viscous share.
     """
-    eta, state = 0.3, start
+    eta, state = 3e-3, start
     last: Attempt | None = None
     share = np.inf
     for _ in range(most):
@@ -249,7 +252,7 @@ def relax(
         if tried.outcome is not Outcome.converged or tried.trial is None:
             if eta > 1e4:
                 break
-            eta *= 6.0
+            eta *= 5.0
             continue
         drag = float(np.abs(viscosity.diagonal * (tried.u - state.u)).sum())
         loads = float(np.abs(tried.load * solver.model.f_ref + solver.model.f_dead).sum())
@@ -257,15 +260,15 @@ def relax(
         last = tried
         state = State(tried.u, tried.load, tried.trial.history)
         if share < solver.tol.viscous:
-            still = solver.solve(state, (state.u, state.load), constraint)
+            still = solver.solve(state, (state.u, state.load), constraint, iterations=8, patience=4)
             if report is not None:
                 report(still, 0.0)
             if still.outcome is Outcome.converged and still.trial is not None:
                 return still, State(still.u, still.load, still.trial.history), 0.0
-            if share < 0.25 * solver.tol.viscous:
+            if share < 0.5 * solver.tol.viscous:
                 break
         if tried.iterations <= 5:
-            eta *= 0.4
+            eta *= 0.3
     if last is None or share > solver.tol.viscous:
         return Attempt(Outcome.diverged, start.u, start.load, None, most, np.inf, np.inf), start, share
     return last, state, share

@@ -1,7 +1,7 @@
 """Direct solution of the sparse tangent systems, with the residual checked every time.
 
 The matrix comes in nested-dissection order, so SuperLU factors it as it stands, in symmetric
-mode with a small pivot threshold; one refinement step follows. Where the residual says that
+mode with a small pivot threshold; a refinement step follows where the residual asks for it. Where the residual says that
 this went wrong (nearly singular tangents), the factor is made again with column ordering and
 full pivoting.
 """
@@ -13,6 +13,12 @@ from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import splu
 
 from fesplice.contracts import FespliceError, Floats
+
+#: Pivots are exchanged only below this share of the column. Measured on a cracked 100k mesh: 0.01
+#: exchanges 900 pivots and doubles the factor's time; 1e-4 exchanges six, at the same residual.
+_PIVOT = 1e-4
+#: A solution with a larger relative residual is refined once; Newton needs no better.
+_REFINE = 1e-9
 
 
 class Singular(FespliceError):
@@ -30,7 +36,7 @@ class Factor:
             raise Singular("the stiffness matrix holds numbers that are not finite")
         try:
             self._lu = splu(
-                matrix, permc_spec="NATURAL", diag_pivot_thresh=0.01, options={"SymmetricMode": True}
+                matrix, permc_spec="NATURAL", diag_pivot_thresh=_PIVOT, options={"SymmetricMode": True}
             )
         except RuntimeError:
             self._again()
@@ -58,7 +64,7 @@ class Factor:
         if not np.isfinite(x).all():
             return None
         residual = rhs - self.matrix @ x
-        if np.max(np.linalg.norm(residual, axis=0) / scale) > 1e-12:
+        if np.max(np.linalg.norm(residual, axis=0) / scale) > _REFINE:
             x = x + self._lu.solve(residual)
             residual = rhs - self.matrix @ x
         return x if np.max(np.linalg.norm(residual, axis=0) / scale) < self.accuracy else None

@@ -32,6 +32,9 @@ class Stop:
 
 Report = Callable[..., None]
 
+#: Newton tries of one increment, each half as long as the one before.
+_HALVINGS = 2
+
 
 class March:
     """Iterating yields accepted :class:`Step` objects; ``outcome`` says afterwards how it ended.
@@ -62,6 +65,7 @@ class March:
         self.index = -1
         self.outcome = Outcome.running
         self._report = report or (lambda **row: None)
+        self.stuck: Attempt | None = None
         self._diagonal: Floats | None = None
 
     # ------------------------------------------------------------------ memory
@@ -75,6 +79,7 @@ class March:
             "peak": self.peak,
             "reached": self.reached,
             "largest": self.solver.largest,
+            "smooth": float(self.last is not None and self.last.outcome is Outcome.converged),
         }
         if self.previous is not None:
             out["previous_u"] = self.previous.u
@@ -90,9 +95,9 @@ class March:
         self.solver.largest = float(memory["largest"])
         if "previous_u" in memory:
             self.previous = State(np.asarray(memory["previous_u"]), float(memory["previous_load"]), {})
-        self.last = Step(
-            self.index, self.state, Outcome.converged, int(memory["last_iterations"]), 0.0, 0.0, self.last_size, 0.0
-        )
+        outcome = Outcome.converged if memory["smooth"] else Outcome.relaxed
+        iterations = int(memory["last_iterations"])
+        self.last = Step(self.index, self.state, {}, outcome, iterations, 0.0, 0.0, self.last_size, 0.0)
 
     # ------------------------------------------------------------------ the march
     def __iter__(self) -> Iterator[Step]:
@@ -135,21 +140,24 @@ class March:
                 return self._take(tried, size, began, "", failed)
             failed.append(f"newton at {size:.4g}: {tried.outcome.name}")
             best = _better(best, tried, size)
-            if not self.stepper.cut():
+            if not self.stepper.cut() or len(failed) == _HALVINGS:
                 break
             size = self.stepper.size  # type: ignore[attr-defined]
         size = self.stepper.size  # type: ignore[attr-defined]
         constraint = Constraint(row, weight, held + size)
 
         still = (self.state.u, self.state.load)
-        tried = self.solver.solve(self.state, still, constraint, secant=0.1)
+        tried = self.solver.solve(self.state, still, constraint, secant=0.1, iterations=12, search=False, patience=12)
         self._tell(self.index + 1, "blend", size, tried, began)
         if tried.outcome is Outcome.converged:
             return self._take(tried, size, began, "stiffness blended with 10 % secant", failed)
         failed.append(f"blend at {size:.4g}: {tried.outcome.name}")
         best = _better(best, tried, size)
 
-        tried, state, share = relax(self.solver, self.state, constraint, self._elastic_diagonal())
+        tried, state, share = relax(
+            self.solver, self.state, constraint, self._elastic_diagonal(),
+            report=lambda t, eta: self._tell(self.index + 1, f"relax {eta:.2g}", size, t, began),
+        )
         self._tell(self.index + 1, "viscous", size, tried, began)
         if tried.trial is not None:
             note = "viscous relaxation" + (f", {100 * share:.2g} % of the load left in viscous forces" if share else "")
@@ -167,6 +175,7 @@ class March:
         if best is not None and best[0].residual < self.solver.tol.loose and best[0].trial is not None:
             return self._take(replace(best[0], outcome=Outcome.loose), best[1], began, "loose tolerance", failed)
         self.outcome = Outcome.smallest_step
+        self.stuck = best[0] if best is not None else None
         raise NotConverged(f"step {self.index + 1}: {Outcome.smallest_step.value}; tried: " + "; ".join(failed))
 
     # ------------------------------------------------------------------ small parts
@@ -200,7 +209,7 @@ class March:
         self.peak = max(self.peak, abs(state.load))
         self.reached += size
         self.last = Step(
-            self.index, state, tried.outcome, tried.iterations, tried.residual, tried.energy, size,
+            self.index, state, tried.trial.stress, tried.outcome, tried.iterations, tried.residual, tried.energy, size,
             time.perf_counter() - began, note, failed,
         )
         return self.last
@@ -208,7 +217,7 @@ class March:
     def _tell(self, index: int, method: str, size: float, tried: Attempt, began: float) -> None:
         self._report(
             step=index, method=method, size=size, outcome=tried.outcome.name, iterations=tried.iterations,
-            residual=tried.residual, energy=tried.energy, seconds=time.perf_counter() - began,
+            residual=tried.residual, energy=tried.energy, evaluations=self.solver.evaluations, seconds=time.perf_counter() - began,
         )
 
 

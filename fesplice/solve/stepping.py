@@ -12,7 +12,7 @@ class Adaptive:
     """Nominal size, grown by 1.5 up to ``largest`` times nominal, halved down to ``smallest`` times nominal."""
 
     nominal: float
-    largest: float = 1.0
+    largest: float = 2.0
     smallest: float = 0.125
     easy: int = 8
     size: float = 0.0

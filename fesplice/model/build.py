@@ -1,0 +1,159 @@
+"""Specimen and mesh to a model of the elevation: laws, supports, loads, read-outs."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fesplice.contracts import Floats, Law
+from fesplice.laws import Bar, BentBar, BondSlip, ColdJoint, Elastic, SmearedCrack
+from fesplice.laws.bond import bearing_modulus, envelope, tau_split
+from fesplice.laws.steel import Curve, idealised
+from fesplice.mesh import LEAD, Group, Mesh
+from fesplice.model.assembly import Model, number_unknowns
+from fesplice.specimen.schema import Concrete, Specimen, Steel
+
+def concrete_law(concrete: Concrete, crack: str) -> SmearedCrack:
+    """Smeared-crack law from a concrete whose missing values have been estimated."""
+    return SmearedCrack(
+        modulus=concrete.elastic_modulus,
+        poisson=concrete.poisson,
+        tensile_strength=concrete.tensile_strength,
+        fracture_energy=concrete.fracture_energy,
+        strength=concrete.strength,
+        peak_strain=concrete.peak_strain,
+        crushing_energy=concrete.crushing_energy,
+        crack=crack,
+    )
+
+
+def steel_curve(steel: Steel) -> Curve:
+    """Measured curve where given, otherwise elastic, plateau, straight hardening."""
+    if steel.curve:
+        return Curve(
+            steel.elastic_modulus, tuple(e for e, _ in steel.curve), tuple(s for _, s in steel.curve)
+        )
+    return idealised(
+        steel.elastic_modulus, steel.yield_strength, steel.ultimate_strength, steel.hardening_strain, steel.rupture_strain
+    )
+
+
+def bond_law(group: Group, f_cm: Floats, specimen: Specimen, splitting: Floats) -> BondSlip:
+    """MC2010 bond and bearing for one bar line; ``f_cm`` and ``splitting`` per point.
+
+    The splitting branch is for straight leads; bends, tails and stirrups keep the pull-out branch.
+    """
+    data, bond = group.data, specimen.bond
+    diameter, number = data["diameter"], data["number"]
+    points = [
+        envelope(
+            float(f),
+            d[None],
+            bond.condition,
+            np.atleast_1d(rib),
+            np.atleast_1d(split),
+            tau_split(float(f), d[None], cmin[None], cmax[None], ktr[None], bond.condition),
+            ktr[None],
+        )
+        for f, d, rib, split, cmin, cmax, ktr in zip(
+            f_cm,
+            diameter,
+            np.full(len(diameter), bond.clear_rib_spacing),
+            splitting,
+            data["cmin"],
+            data["cmax"],
+            data["ktr"],
+            strict=True,
+        )
+    ]
+    curve = type(points[0])(
+        *(np.concatenate([getattr(p, key) for p in points]) for key in ("peak", "s1", "top", "flat", "end", "rest"))
+    )
+    return BondSlip(
+        curve=curve,
+        perimeter=number * np.pi * diameter,
+        bearing=bearing_modulus(f_cm, diameter, bond.bearing_coefficient),
+        bearing_cap=3.0 * f_cm,
+        bearing_width=number * diameter,
+        anchored=np.asarray(data["anchored"], float),
+    )
+
+
+def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
+    """A law for every group of the elevation mesh."""
+    closure = specimen.concrete.closure or specimen.concrete.precast
+    concretes = {"precast": specimen.concrete.precast, "closure": closure}
+    joint = specimen.joint
+    half = 0.5 * specimen.body.closure
+    main = {line.bond for line in mesh.lines.values() if line.role == "main"}
+    out: dict[str, Law] = {}
+    for name, g in mesh.groups.items():
+        if g.kind in ("quad4", "tri3"):
+            if g.material == "plate":
+                out[name] = Elastic(200e3, 0.3)
+            else:
+                out[name] = concrete_law(concretes[g.material], specimen.analysis.crack_model)
+        elif g.kind == "truss2":
+            out[name] = Bar(steel_curve(specimen.steel[g.material]))
+        elif g.kind == "frame2":
+            out[name] = BentBar(
+                steel_curve(specimen.steel[g.material]),
+                float(g.data["diameter"][0]), int(g.data["number"][0]), float(g.data["area"][0]),
+            )
+        elif g.kind == "joint":
+            out[name] = ColdJoint(joint.tensile_strength, joint.fracture_energy, joint.friction, joint.cohesion)
+        elif g.kind == "bond":
+            inside = np.abs(mesh.points[g.cells[:, 0], 0]) <= half
+            f_cm = np.where(inside, closure.strength, specimen.concrete.precast.strength)
+            lead = g.data["zone"] == LEAD
+            splits = lead & (name in main) & specimen.bond.splitting
+            out[name] = bond_law(g, f_cm, specimen, splits)
+    return out
+
+
+def elevation_model(specimen: Specimen, mesh: Mesh) -> Model:
+    """The whole beam on two supports under its ram loads; the load factor is the force per ram [N]."""
+    n_dof, _, _ = number_unknowns(mesh)
+    sets = mesh.node_sets
+    left, right = sets["support:left"], sets["support:right"]
+    fixed = np.concatenate([2 * left + 1, 2 * right + 1, 2 * left[:1]])
+    rams = [nodes for name, nodes in sets.items() if name.startswith("load:")]
+    f_ref = np.zeros(n_dof)
+    f_dead = np.zeros(n_dof)
+    for nodes in rams:
+        f_ref[2 * nodes + 1] -= 1.0 / len(nodes)
+        f_dead[2 * nodes + 1] -= specimen.loading.gear_weight / len(nodes)
+    if specimen.loading.self_weight:
+        sense = -1.0 if specimen.loading.tension_face == "down" else 1.0
+        f_dead += sense * _weight(specimen, mesh, n_dof)
+    watch = {"deflection": _mean(n_dof, 2 * sets["midspan"] + 1, -1.0)}
+    watch["load_point"] = sum(_mean(n_dof, 2 * nodes + 1, -1.0 / len(rams)) for nodes in rams)
+    for side in ("left", "right"):
+        if f"opening:{side}" in sets:
+            minus, plus = sets[f"opening:{side}"]
+            gap = np.zeros(n_dof)
+            gap[2 * plus], gap[2 * minus] = 1.0, -1.0
+            watch[f"joint_{side}"] = gap
+    return Model(mesh, laws(specimen, mesh), fixed, f_ref, f_dead, watch)
+
+
+def _mean(n_dof: int, unknowns: np.ndarray, sign: float) -> Floats:
+    row = np.zeros(n_dof)
+    row[unknowns] = sign / len(unknowns)
+    return row
+
+
+def _weight(specimen: Specimen, mesh: Mesh, n_dof: int) -> Floats:
+    """Nodal weights [N], positive numbers on the vertical unknowns; concrete only (it includes the steel's share)."""
+    closure = specimen.concrete.closure or specimen.concrete.precast
+    weight = {"precast": specimen.concrete.precast.unit_weight, "closure": closure.unit_weight}
+    f = np.zeros(n_dof)
+    for g in mesh.of_kind("quad4").values():
+        if g.material not in weight:
+            continue
+        xy = mesh.points[g.cells]
+        x, y = xy[..., 0], xy[..., 1]
+        area = 0.5 * np.abs(((x[:, 0] - x[:, 2]) * (y[:, 1] - y[:, 3]) - (x[:, 1] - x[:, 3]) * (y[:, 0] - y[:, 2])))
+        # the full width weighs, also where bars take some of it from the concrete
+        share = 0.25 * area * specimen.body.width * weight[g.material]
+        np.add.at(f, (2 * g.cells + 1).ravel(), np.repeat(share, 4))
+    return f

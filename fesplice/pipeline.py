@@ -1,0 +1,206 @@
+"""The only place that chains the stages: specimen, plane, mesh, model, steps, run folder, findings, page."""
+
+from __future__ import annotations
+
+import platform
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from fesplice.contracts import NotConverged, Outcome, State, Step
+from fesplice.geometry import build_mesh, elevation
+from fesplice.mesh import Mesh
+from fesplice.model.assembly import Model
+from fesplice.model.build import elevation_model
+from fesplice.model.estimate import cracking_deflection, expected_deflection
+from fesplice.model.fields import columns, fields
+from fesplice.solve import Adaptive, ArcLength, Displacement, Dissipation, March, Stop, Tolerances
+from fesplice.specimen import Specimen, read
+from fesplice.store import Run, RunWriter, StepRecord
+
+#: Steps to the expected peak deflection.
+STEPS_TO_PEAK = 60
+
+
+@dataclass(frozen=True)
+class Progress:
+    """What a watcher is told after every accepted step; ``left`` is a guess [s] or None."""
+
+    step: Step
+    load: float
+    deflection: float
+    bar_stress: float
+    elapsed: float
+    left: float | None
+
+
+def analyse(
+    specimen: Specimen | str | Path,
+    folder: str | Path,
+    *,
+    progress: Callable[[Progress], None] | None = None,
+    begin: Callable[[Model], None] | None = None,
+) -> Run:
+    """Compute the elevation of a specimen (or its file) to failure into a run folder, and return the run.
+
+    A folder holding the same run unfinished is taken up where it stopped; a finished one is
+    returned as it stands. Raises :class:`InputFault` for a faulty specimen or folder,
+    :class:`NotConverged` when the march ends without reaching its stop (accepted steps are kept).
+    """
+    s = specimen if isinstance(specimen, Specimen) else read(specimen)
+    with threadpool_limits(1):
+        mesh = build_mesh(elevation(s), s.mesh)
+        settings = _settings(s)
+        if (done := _finished(folder, s, mesh, settings)) is not None:
+            return done
+        model = elevation_model(s, mesh)
+        if begin is not None:
+            begin(model)
+        with RunWriter.create(
+            folder,
+            specimen_text=s.text,
+            specimen_name=s.name,
+            specimen_digest=s.digest,
+            mesh=mesh,
+            settings=settings,
+            versions=_versions(),
+        ) as writer:
+            _march(s, model, writer, progress)
+    return Run(folder)
+
+
+def _march(s: Specimen, model: Model, writer: RunWriter, progress: Callable[[Progress], None] | None) -> None:
+    march = _marcher(s, model, writer.attempt)
+    if writer.saved is not None:
+        _restore(march, model, dict(writer.saved.memory))
+    began = time.perf_counter()
+    first = march.reached
+    try:
+        for step in march:
+            values = fields(model, step)
+            row = columns(s, model, step, values)
+            writer.accept(StepRecord(step.index, row, values, _memory(march)))
+            if progress is not None:
+                elapsed = time.perf_counter() - began
+                goal = min(march.stop.end, 1.3 * expected_deflection(s))
+                gone = march.reached - first
+                left = elapsed * (goal - march.reached) / gone if gone > 0 and goal > march.reached else None
+                progress(
+                    Progress(
+                        step, step.state.load, float(row["deflection_mm"]), float(row["bar_stress_A_MPa"]), elapsed, left
+                    )
+                )
+    except KeyboardInterrupt:
+        writer.finish(Outcome.interrupted, {}, [])
+        raise
+    except NotConverged as fault:
+        place = _where(model, march)
+        text = str(fault) + place
+        writer.finish(march.outcome, {"stopped": text}, [text])
+        raise NotConverged(text) from fault
+    writer.finish(march.outcome, {}, _warnings(s))
+
+
+def _marcher(s: Specimen, model: Model, report: Callable[..., None]) -> March:
+    nominal = s.analysis.step or expected_deflection(s) / STEPS_TO_PEAK
+    # held where the load acts: a stiffness made stiff by viscous help still sees the load there
+    hold = Displacement(model.restrict(model.watch["load_point"]))
+    match s.analysis.control:
+        case "crack_opening" if "joint_left" in model.watch:
+            both = 0.5 * (model.watch["joint_left"] + model.watch["joint_right"])
+            control = Displacement(model.restrict(both), "crack_opening")
+            nominal *= 2.0 * s.bars.left.depth / s.body.span  # a rotation at the joints, as far as the deflection goes
+        case "arc_length":
+            control = ArcLength(hold)
+            nominal *= np.sqrt(model.n_free / 6.0)  # mean vertical displacement of about 0.6 over half the unknowns
+        case "dissipation":
+            control = Dissipation(model.f_ref)
+        case _:
+            control = hold
+    stop = Stop(
+        drop=s.analysis.drop,
+        end=s.analysis.end_deflection or np.inf,
+        steps=s.analysis.max_steps,
+        not_before=4.0 * cracking_deflection(s),
+    )
+    start = State(np.zeros(model.n_free), 0.0, model.fresh())
+    return March(model, control, Adaptive(nominal), start, stop=stop, report=report)
+
+
+# ------------------------------------------------------------------ resuming
+def _memory(march: March) -> dict:
+    """Everything a resumed march needs, by flat names."""
+    out: dict = {f"march/{k}": v for k, v in march.memory().items()}
+    out["state/u"], out["state/load"] = march.state.u, march.state.load
+    for group, history in march.state.history.items():
+        for key, values in history.items():
+            out[f"history/{group}/{key}"] = values
+    return out
+
+
+def _restore(march: March, model: Model, memory: dict) -> None:
+    history: dict[str, dict] = {part.name: {} for part in model.parts}
+    for name, values in memory.items():
+        if name.startswith("history/"):
+            group, _, key = name.removeprefix("history/").rpartition("/")
+            history[group][key] = np.asarray(values)
+    march.state = State(np.asarray(memory["state/u"]), float(memory["state/load"]), history)
+    march.restore({k.removeprefix("march/"): v for k, v in memory.items() if k.startswith("march/")})
+
+
+def _finished(folder: str | Path, s: Specimen, mesh: Mesh, settings: dict) -> Run | None:
+    """The run in ``folder`` if it is this very run and has ended."""
+    if not (Path(folder) / "manifest.json").is_file():
+        return None
+    run = Run(folder)
+    same = (
+        run.manifest["specimen"]["digest"] == s.digest
+        and run.manifest["mesh"]["digest"] == mesh.digest
+        and run.settings == settings
+    )
+    return run if same and run.outcome.finished else None
+
+
+# ------------------------------------------------------------------ what goes into the manifest
+def _settings(s: Specimen) -> dict:
+    return {
+        "plane": "elevation",
+        "tolerances": asdict(Tolerances()),
+        "steps_to_peak": STEPS_TO_PEAK,
+        "expected_deflection_mm": expected_deflection(s),
+    }
+
+
+def _versions() -> dict[str, str]:
+    names = ("fesplice", "numpy", "scipy", "gmsh", "h5py")
+    return {"python": platform.python_version(), **{name: version(name) for name in names}}
+
+
+def _warnings(s: Specimen) -> list[str]:
+    out = []
+    for name, concrete in (("precast", s.concrete.precast), ("closure", s.concrete.closure)):
+        if concrete is not None:
+            out += [f"{name} concrete: {quantity} estimated by {formula}" for quantity, formula in concrete.estimated.items()]
+    return out
+
+
+def _where(model: Model, march: March) -> str:
+    """The node with the largest force out of balance, for the message of a stopped march."""
+    tried = march.stuck
+    if tried is None or tried.trial is None:
+        return ""
+    residual = tried.load * model.f_ref + model.f_dead - tried.trial.force
+    worst = int(model.free[np.argmax(np.abs(residual))])
+    if worst >= 2 * len(model.mesh.points):
+        return ""
+    x, y = model.mesh.points[worst // 2]
+    groups = [name for name, g in model.mesh.groups.items() if np.any(g.cells == worst // 2)]
+    return (
+        f"; largest force out of balance {np.abs(residual).max() / 1e3:.3g} kN at x = {x:.0f} mm, y = {y:.0f} mm"
+        f" ({', '.join(groups)}); a smaller analysis.step or mesh.splice may help"
+    )
