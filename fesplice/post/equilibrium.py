@@ -22,7 +22,9 @@ class Balance:
 
     ``reactions`` sum of vertical support forces, ``loads`` sum of vertical loads (downward
     negative), ``thrust`` sum of horizontal support forces. ``residual`` = |sum of vertical forces| /
-    sum of their absolutes, ``moment_residual`` likewise.
+    sum of their absolutes, ``moment_residual`` likewise: does the whole stand? ``unbalanced`` = sum of
+    the absolute forces out of balance at all free nodes / sum of absolute loads: does every
+    part stand? The second is the harder one, for forces out of balance cancel in the whole.
     """
 
     reactions: float
@@ -30,17 +32,21 @@ class Balance:
     thrust: float
     residual: float
     moment_residual: float
+    unbalanced: float
 
 
 def balance(mesh: Mesh, reactions: Floats, loads: Sequence[tuple[float, float]]) -> Balance:
     """Balance of the support forces with the ``loads``, pairs (force in y [N], at x [mm]).
 
-    Only the entries of ``reactions`` (n_dof) at support nodes count: summed over all nodes, internal
-    forces balance by themselves and out-of-balance forces at free nodes would go unseen.
+    ``reactions`` (n_dof): internal forces less loads, so zero at free nodes in equilibrium. Only the
+    entries at support nodes are reactions: summed over all nodes, internal forces balance
+    by themselves and say nothing.
     """
     held = [nodes for name, nodes in mesh.node_sets.items() if name.startswith("support:")]
     nodes = np.unique(np.concatenate(held)) if held else np.empty(0, int)
-    r = np.asarray(reactions, float)[: 2 * len(mesh.points)].reshape(-1, 2)[nodes]
+    everywhere = np.asarray(reactions, float)[: 2 * len(mesh.points)].reshape(-1, 2)
+    r = everywhere[nodes]
+    free = np.abs(np.delete(everywhere, nodes, axis=0)).sum()
     x, y = mesh.points[nodes].T
     load = np.array(list(loads), float).reshape(-1, 2)
     force = np.concatenate([r[:, 1], load[:, 0]])
@@ -50,6 +56,7 @@ def balance(mesh: Mesh, reactions: Floats, loads: Sequence[tuple[float, float]])
         float(r[:, 1].sum()), float(load[:, 0].sum()), float(r[:, 0].sum()),
         float(abs(force.sum()) / scale) if scale > 0.0 else 0.0,
         float(abs(turning.sum()) / turn) if turn > 0.0 else 0.0,
+        float(free / np.abs(load[:, 0]).sum()) if np.abs(load[:, 0]).sum() > 0.0 else 0.0,
     )  # fmt: skip
 
 

@@ -3,12 +3,12 @@
 The trace notes for every step the widest cracks by direction, joint openings, bond past its peak,
 bar stress and the least concrete strain. Rules:
 
-1. Bars at yield by the largest load: the splice held; yielding, with crushing if that came too.
-2. Concrete beyond the crushing strain by the largest load: crushing.
-3. Otherwise what grew most over the drop after the largest load: cracks that are not upright
-   (splitting at bar level, inclined), or slip of the anchored bars. Upright cracks and joints
-   open whenever anything gives way, so they are named only if they grew more than four
-   times as much as everything else.
+1. Bars at yield by the load before the first drop: yielding, with crushing if that came too.
+2. Concrete beyond the crushing strain by then: crushing.
+3. Otherwise what grew most over that drop: cracks that are not upright (splitting at bar level,
+   inclined), or slip of the anchored bars (of the lead where half of it is past its bond
+   peak, else of the hook). Upright cracks and joints open whenever anything gives way, so
+   they are named only if they grew more than four times as much as everything else.
 
 The 0.0035 crushing strain is the ultimate strain of EN 1992-1-1 Table 3.1 up to C50/60 (from memory);
 the other limits are judgement and stand in the evidence next to the numbers they decide on.
@@ -35,6 +35,8 @@ PAST = 0.8
 #: Crack directions: up to this angle from the bars is along them, beyond 90 deg minus this is upright [deg].
 FLAT = 30.0
 FOLLOWER = 4.0
+#: A load that fell by less than this share has not failed yet (yielding and crushing apart).
+FALLEN = 0.05
 
 
 @dataclass(frozen=True)
@@ -54,7 +56,8 @@ class Moment:
     ``inclined``, ``upright``); ``bar_level``: widest flat or inclined crack in the bar row or the row
     above, between joint face and hook; ``joint``: widest joint opening; ``crushing``: least
     principal strain away from plates, positive. By main bar line: ``past`` share of the embedded
-    lead past its bond peak, ``slip`` largest of the anchored end, ``stress`` at the joint face.
+    lead past its bond peak, ``lead`` mean slip over it, ``slip`` largest of the anchored end,
+    ``stress`` at the joint face.
     """
 
     step: int
@@ -66,6 +69,7 @@ class Moment:
     joint: Spot
     crushing: Spot
     past: Mapping[str, float]
+    lead: Mapping[str, float]
     slip: Mapping[str, float]
     stress: Mapping[str, float]
 
@@ -89,7 +93,7 @@ class Tracer:
         points = self.points
         crack = points.values(fields, "crack")
         kinds = _widths(crack)
-        past, slip, stress = {}, {}, {}
+        past, lead, slip, stress = {}, {}, {}, {}
         for name, faces in self._faces.items():
             state = profile(self.mesh, fields, name)
             stress[name] = max(state.stress_at(arc) for arc in faces)
@@ -100,7 +104,8 @@ class Tracer:
             over = (tau < PAST * self._highest[name]) & (slid >= self._furthest[name])
             self._highest[name] = np.maximum(self._highest[name], tau)
             self._furthest[name] = np.maximum(self._furthest[name], slid)
-            past[name] = float((length * over).sum() / max(length.sum(), 1e-300))
+            total = max(float(length.sum()), 1e-300)
+            past[name], lead[name] = float((length * over).sum()) / total, float((length * slid).sum()) / total
             slip[name] = float(slid[anchored].max(initial=0.0))
         e2 = principal(points.values(fields, "strain"), engineering=True)[1]
         level = np.where(self._row, np.maximum(kinds["flat"], kinds["inclined"]), 0.0)
@@ -114,6 +119,7 @@ class Tracer:
             joint=_joint(self.mesh, fields),
             crushing=_most(points, np.where(self._away, -e2, 0.0)),
             past=past,
+            lead=lead,
             slip=slip,
             stress=stress,
         )
@@ -235,51 +241,58 @@ def verdict(
 ) -> Verdict:
     """Failure by the rules of this module.
 
-    ``top`` and ``low``: row of ``moments`` and fields at the largest load and at the end of the drop
-    after it; ``yields`` = yield strength [MPa] by main bar line.
+    ``top`` and ``low``: row of ``moments`` and fields before the drop and at its end;
+    ``yields`` = yield strength [MPa] by main bar line.
     """
     points = gather(mesh)
     old, new = (_widths(points.values(fields, "crack")) for _, fields in (top, low))
     growth = {kind: _most(points, new[kind] - old[kind]) for kind in old}
     a, b, rise = moments[top[0]], moments[low[0]], moments[: top[0] + 1]
     slips = {name: b.slip[name] - a.slip[name] for name in a.slip}
+    leads = {name: b.lead[name] - a.lead[name] for name in a.lead}
     joint = b.joint.value - a.joint.value
     evidence = [f"between step {a.step} ({a.load / 1e3:.1f} kN) and step {b.step} ({b.load / 1e3:.1f} kN):"]
     evidence += [f"{kind} crack grew {s.value:.2f} mm {_place(mesh, plan, s)}" for kind, s in growth.items()]
-    evidence += [f"anchored end of bars {name} slipped {s:.2f} mm more" for name, s in slips.items()]
+    for name in slips:
+        evidence.append(f"lead of bars {name} slipped {leads[name]:.2f} mm more, its anchored end {slips[name]:.2f} mm")
     if plan.joints:
         evidence.append(f"joint opened {joint:.2f} mm more")
-    evidence.append(f"least concrete strain {-a.crushing.value:.4f} at the largest load")
-    evidence += [f"{x:.0%} of lead {name} past its bond peak at the largest load" for name, x in a.past.items()]
-    evidence += [f"bars {name} at {a.stress[name]:.0f} of {limit:.0f} MPa" for name, limit in yields.items()]
+    evidence.append(f"least concrete strain {-a.crushing.value:.4f} before")
+    for name, x in a.past.items():
+        evidence.append(f"{x:.0%} of lead {name} past its bond peak before, {b.past[name]:.0%} after")
+    evidence += [f"bars {name} at {a.stress[name]:.0f} of {limit:.0f} MPa before" for name, limit in yields.items()]
 
-    falling = b.load < a.load
+    fallen = b.load <= (1.0 - FALLEN) * a.load
 
-    def found(kind: str, what: str, at: tuple[float, float]) -> Verdict:
-        # a run that ends at its largest load has not failed: only what grew last can be told
-        said = what if falling else f"no drop of load yet; last seen: {what}"
-        return Verdict(kind if falling else "none yet", said, *at, tuple(evidence))
+    def found(kind: str, what: str, at: tuple[float, float], sure: bool = fallen) -> Verdict:
+        # a run that ends near its largest load has not failed: only what grew last can be told
+        said = what if sure else f"no drop of load yet; last seen: {what}"
+        return Verdict(kind if sure else "none yet", said, *at, tuple(evidence))
 
     crushed = max((m.crushing for m in rise), key=lambda s: s.value)
     if yielded := [name for name, limit in yields.items() if max(m.stress[name] for m in rise) >= limit]:
         then = ", then the compressed concrete crushed" if crushed.value >= CRUSHING else ""
         text = f"bars {' and '.join(yielded)} yielded at the joint face{then}"
-        return found("yielding", text, _face(plan, yielded[0]))
+        return found("yielding", text, _face(plan, yielded[0]), True)
     if crushed.value >= CRUSHING:
-        return found("crushing", f"concrete crushed {_place(mesh, plan, crushed)}", (crushed.x, crushed.y))
+        return found("crushing", f"concrete crushed {_place(mesh, plan, crushed)}", (crushed.x, crushed.y), True)
 
     kind = max(("flat", "inclined"), key=lambda k: growth[k].value)
     spot, up = growth[kind], growth["upright"]
-    line = max(slips, key=lambda name: slips[name], default="")
-    slip = slips.get(line, 0.0)
+    moved = {name: max(leads[name] if b.past[name] >= 0.5 else 0.0, slips[name]) for name in slips}
+    line = max(moved, key=lambda name: moved[name], default="")
+    slip = moved.get(line, 0.0)
     if max(up.value, joint) > FOLLOWER * max(spot.value, slip):
         if joint >= up.value:
             return found("joint", "a cold joint opened", (b.joint.x, b.joint.y))
         return found("bending crack", f"a crack across the bars opened {_place(mesh, plan, up)}", (up.x, up.y))
     if slip > spot.value:
         end = plan.anchors[line]
+        if b.past[line] >= 0.5:
+            text = f"bond along the lead of bars {line} gave way, {b.past[line]:.0%} of it past its peak"
+            return found("bond of the lead", text, (0.5 * (end.face + end.tip), end.level))
         part = "hook" if end.hooked else "end"
-        return found("bond", f"the {part} of bars {line} pulled through", (end.tip, end.level))
+        return found("slip of the " + part, f"the {part} of bars {line} was drawn through", (end.tip, end.level))
     if kind == "flat":
         return found("splitting", f"a crack along the bars opened {_place(mesh, plan, spot)}", (spot.x, spot.y))
     return found("inclined crack", f"an inclined crack opened {_place(mesh, plan, spot)}", (spot.x, spot.y))

@@ -155,12 +155,12 @@ def tension_history(
         load.append(force)
         tensors.append(tensor)
         positives.append(positive)
-    n = len(around.names)
-    major, _, angle = principal(np.reshape(tensors, (-1, n, 3)).astype(float), engineering=False)
+    shape = (len(index), len(around.names))
+    major, _, angle = principal(np.reshape(tensors, (*shape, 3)).astype(float), engineering=False)
     limit = np.array([strength[m] for m in around.material])
     return HookHistory(
         around.names, around.lines, diameters, np.array(index, np.int32), np.array(load, float),
-        major, angle, np.reshape(positives, (-1, n)).astype(float), major / limit,
+        major, angle, np.reshape(positives, shape).astype(float), major / limit,
     )  # fmt: skip
 
 

@@ -147,7 +147,10 @@ class Summary:
 
     ``bar_stress`` at the joint face, ``yield_share`` of f_y, ``hook_share`` and ``slip`` at the tangent
     point by main bar line, ``joint_opening`` by side, ``ties``, ``widest_crack``: all at the largest load.
-    ``residual`` and ``moment_residual``: global equilibrium there; ``worst_residual`` over all steps.
+    ``first_bar_stress``: at the joint face before the first drop, which ``verdict`` explains.
+    ``residual`` and ``moment_residual``: global equilibrium there, ``unbalanced`` forces left at free
+    nodes; ``worst_*`` over all steps, ``worst_step`` the least balanced one
+    (see :class:`fesplice.post.equilibrium.Balance`).
     """
 
     specimen: str
@@ -161,6 +164,7 @@ class Summary:
     strength: Strength
     drop_after_peak: float
     bar_stress: dict[str, float]
+    first_bar_stress: dict[str, float]
     yield_share: dict[str, float]
     hook_share: dict[str, float]
     slip: dict[str, float]
@@ -171,7 +175,10 @@ class Summary:
     events: tuple[Event, ...]
     residual: float
     moment_residual: float
+    unbalanced: float
     worst_residual: float
+    worst_unbalanced: float
+    worst_step: int
 
     @property
     def tie_usage(self) -> float:
@@ -219,7 +226,8 @@ def summarise(run: Run) -> Summary:
     holds = {name: anchorage(mesh, at_peak.fields, name, plan) for name in main_lines(mesh)}
     opened = cracking(moments, limit)
     found = widest(crack_pattern(mesh, at_peak.fields, points=tracer.points), 1)
-    top, low = ((k, run.step(run.indices[k]).fields) for k in _span(load, peak))
+    held = strength(deflection, load, _row(run, opened.visible_step))
+    top, low = ((k, run.step(run.indices[k]).fields) for k in _span(load, peak, held))
     return Summary(
         specimen=run.specimen_name,
         outcome=run.outcome.value,
@@ -229,9 +237,10 @@ def summarise(run: Run) -> Summary:
         peak_load=float(load[peak]),
         peak_step=int(run.indices[peak]),
         peak_deflection=float(deflection[peak]),
-        strength=strength(deflection, load, _row(run, opened.visible_step)),
+        strength=held,
         drop_after_peak=float(1.0 - load[peak:].min() / load[peak]) if load[peak] > 0.0 else math.nan,
         bar_stress={name: a.face for name, a in holds.items()},
+        first_bar_stress=dict(moments[held.first_row].stress),
         yield_share={name: a.face / yields[name] for name, a in holds.items()},
         hook_share={name: a.hook_share for name, a in holds.items()},
         slip={name: a.slip_tangent for name, a in holds.items()},
@@ -242,7 +251,10 @@ def summarise(run: Run) -> Summary:
         events=events(moments, yields),
         residual=balances[peak].residual,
         moment_residual=balances[peak].moment_residual,
+        unbalanced=balances[peak].unbalanced,
         worst_residual=max(b.residual for b in balances),
+        worst_unbalanced=max(b.unbalanced for b in balances),
+        worst_step=int(run.indices[int(np.argmax([b.unbalanced for b in balances]))]),
     )
 
 
@@ -251,12 +263,11 @@ def _row(run: Run, step: int) -> int:
     return run.indices.index(step) if step in run.indices else 0
 
 
-def _span(load: Floats, peak: int) -> tuple[int, int]:
-    """Rows between which growth shows what failed: the peak and the end of the drop after it.
+def _span(load: Floats, peak: int, held: Strength) -> tuple[int, int]:
+    """Rows between which growth shows what failed: the first drop, or what followed the largest load.
 
     A run that ends at its largest load is read over its last step.
     """
-    if peak == len(load) - 1:
-        return max(peak - 1, 0), peak
-    low = np.flatnonzero(load[peak:] <= (1.0 - DROP) * load[peak])
-    return peak, peak + int(low[0]) if len(low) else len(load) - 1
+    if held.dropped:
+        return held.first_row, held.lowest_row
+    return (max(peak - 1, 0), peak) if peak == len(load) - 1 else (peak, len(load) - 1)

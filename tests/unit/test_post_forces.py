@@ -215,4 +215,14 @@ def test_out_of_balance_at_free_nodes_does_not_hide():
     r = np.zeros(2 * len(mesh.points))
     r[2 * mesh.node_sets["support:left"] + 1], r[2 * mesh.node_sets["support:right"] + 1] = 49e3, 49e3
     r[2 * 40 + 1] = 2e3
-    assert balance(mesh, r, [(-100e3, 600.0)]).residual == pytest.approx(2.0 / 198.0)
+    b = balance(mesh, r, [(-100e3, 600.0)])
+    assert b.residual == pytest.approx(2.0 / 198.0) and b.unbalanced == pytest.approx(0.02)
+
+
+def test_opposite_forces_out_of_balance_cancel_in_the_whole_but_are_told():
+    mesh = beam(nx=12, length=1200.0)
+    r = np.zeros(2 * len(mesh.points))
+    r[2 * mesh.node_sets["support:left"] + 1], r[2 * mesh.node_sets["support:right"] + 1] = 50e3, 50e3
+    r[2 * 40], r[2 * 41] = 7e3, -7e3
+    b = balance(mesh, r, [(-100e3, 600.0)])
+    assert b.residual == pytest.approx(0.0, abs=1e-12) and b.unbalanced == pytest.approx(0.14)

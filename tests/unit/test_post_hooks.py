@@ -146,3 +146,6 @@ def test_no_steps_and_no_stations_give_empty_histories():
     assert station_tension(mesh, fields_of(mesh, lambda x, y: (x, y, x)), F_CT) == ()
     h = tension_history(discs(panel(), 2.0), [], F_CT, 2.0)
     assert h.major.shape == (0, 1)
+    bare = panel(at=())
+    h = tension_history(discs(bare), [(1, 5.0, fields_of(bare, lambda x, y: (x, y, x)))], F_CT, 2.0)
+    assert h.ratio.shape == (1, 0) and h.load.tolist() == [5.0]

@@ -65,7 +65,7 @@ def moment(step, load, **changes) -> Moment:
     none = Spot(0.0, 0.0, 0.0)
     cracks = dict.fromkeys(("flat", "inclined", "upright"), none)
     at_a = {"A": 0.0}
-    base = Moment(step, load, 0.1 * step, {"closure": 0.0}, cracks, none, none, none, at_a, at_a, at_a)
+    base = Moment(step, load, 0.1 * step, {"closure": 0.0}, cracks, none, none, none, at_a, at_a, at_a, at_a)
     return replace(base, **changes)
 
 
@@ -128,7 +128,10 @@ def element_at(mesh, x, y) -> int:
     return int(np.argmin(np.hypot(centre[:, 0] - x, centre[:, 1] - y)))
 
 
-def write(folder, specimen, mesh, *, stress=STRESS, late_flat=1.0, late_slip=0.3, steps=5, finish=True) -> Run:
+def write(
+    folder, specimen, mesh, *, stress=STRESS, late_flat=1.0, late_slip=0.3, late_tau=0.0, steps=5, finish=True
+) -> Run:
+    """Run of up to five steps; the last falls to 90 kN with ``late_*`` changes: flat crack, slip and bond of B."""
     weight = 2500.0 * G * 0.600 * 0.575 * 5.2
     plan = layout(mesh)
     upright, flat = element_at(mesh, -200.0, 20.0), element_at(mesh, -100.0, plan.anchors["A"].level)
@@ -146,6 +149,7 @@ def write(folder, specimen, mesh, *, stress=STRESS, late_flat=1.0, late_slip=0.3
             if i == 5:
                 f["closure/crack"][flat, :, 0], f["closure/crack"][flat, :, 1] = late_flat / 20.0, np.pi / 2
                 f["bond:B/slip"][:] = late_slip
+            f["bond:B/tau"][:] = late_tau if i == 5 else 0.02 * stress[i]
             f["closure/stress"][..., 1] = 1e-5 * load
             columns = {"load_N": load, "deflection_mm": 2.0 * i, "load_point_mm": 1.5 * i, "joint_left_mm": 0.1 * i,
                        "joint_right_mm": 0.2 * i, "outcome": "loose" if i == 3 else "converged"}  # fmt: skip
@@ -204,8 +208,16 @@ def test_flat_crack_in_the_drop_is_named_with_its_place(run):
 
 
 def test_slipping_bars_are_named_when_they_move_more_than_cracks(tmp_path, specimen, mesh):
-    v = summarise(write(tmp_path / "b", specimen, mesh, late_flat=0.05, late_slip=1.5)).verdict
-    assert v.kind == "bond" and "bars B" in v.what and v.x < 0.0
+    v = summarise(write(tmp_path / "b", specimen, mesh, late_flat=0.05, late_slip=1.5, late_tau=7.0)).verdict
+    assert v.kind == "slip of the hook" and "bars B" in v.what and v.x < 0.0
+
+
+def test_lead_past_its_bond_peak_is_named_before_its_hook(tmp_path, specimen, mesh):
+    # bond falls from 7.2 MPa to a tenth of it while the bar slips on; with 6.5 MPa left it is not past its peak
+    v = summarise(write(tmp_path / "b", specimen, mesh, late_flat=0.05, late_slip=1.5, late_tau=0.72)).verdict
+    assert v.kind == "bond of the lead" and "100%" in v.what and -280.0 < v.x < 280.0
+    v = summarise(write(tmp_path / "c", specimen, mesh, late_flat=0.05, late_slip=1.5, late_tau=6.5)).verdict
+    assert v.kind == "slip of the hook"
 
 
 def test_bending_crack_is_named_only_when_nothing_else_moves(tmp_path, specimen, mesh):
@@ -221,6 +233,12 @@ def test_yielding_bars_come_first(tmp_path, specimen, mesh):
 def test_a_run_still_rising_has_not_failed(tmp_path, specimen, mesh):
     s = summarise(write(tmp_path / "e", specimen, mesh, steps=4, finish=False))
     assert s.verdict.kind == "none yet" and not s.strength.dropped and s.drop_after_peak == 0.0
+
+
+def test_a_small_fall_at_the_end_is_no_failure(tmp_path, specimen, mesh, monkeypatch):
+    monkeypatch.setitem(LOADS, 5, 117e3)
+    s = summarise(write(tmp_path / "h", specimen, mesh))
+    assert s.verdict.kind == "none yet" and s.drop_after_peak == pytest.approx(0.025)
 
 
 def test_a_run_of_one_step_can_be_summed_up_and_an_empty_one_not(tmp_path, specimen, mesh):
