@@ -42,7 +42,7 @@ def bar_profiles(view: View, folder: Path, step: int | None = None) -> list[Path
         name: [] for name in ("line", "stage", "step", "distance_mm", "x_mm", "y_mm", "zone",
                               "stress_MPa", "slip_mm", "bond_stress_MPa", "bearing_N_per_mm")
     }  # fmt: skip
-    with style.sheet(style.WIDE if len(lines) > 1 else 110.0, 118.0) as figure:
+    with style.sheet(style.WIDE if len(lines) > 1 else 110.0, 124.0) as figure:
         grid = figure.subplots(3, len(lines), squeeze=False, sharey="row", sharex="col")
         for column, line in enumerate(lines):
             start, anchored = _origin(view, line)
@@ -70,7 +70,7 @@ def bar_profiles(view: View, folder: Path, step: int | None = None) -> list[Path
             for axes in row:
                 axes.axhline(0.0, color=style.QUIET, linewidth=0.5, zorder=0)
         _yield(grid[0], view, lines)
-        style.key(grid[0, 0], loc="upper left", bbox_to_anchor=(0.0, 0.9))
+        _key_below(figure, grid[0, 0], 3)
         return style.save(figure, folder, "bar-profiles", {"": table})
 
 
@@ -117,8 +117,8 @@ def _yield(row: Any, view: View, lines: list[str]) -> None:
         if strength < 1.4 * high:
             axes.axhline(strength, color=style.QUIET, linewidth=0.7, linestyle=(0, (1, 1.5)))
             axes.annotate(
-                f"f$_y$ = {strength:.0f} MPa", (0.01, strength), xycoords=("axes fraction", "data"), fontsize=7,
-                color=style.QUIET, va="bottom", xytext=(0, 1), textcoords="offset points",
+                f"f$_y$ = {strength:.0f} MPa", (0.99, strength), xycoords=("axes fraction", "data"), fontsize=7,
+                color=style.QUIET, ha="right", va="bottom", xytext=(0, 1), textcoords="offset points",
             )  # fmt: skip
             row[0].set_ylim(low, max(row[0].get_ylim()[1], 1.12 * strength))
 
@@ -142,9 +142,9 @@ def load_deflection(view: View, folder: Path, step: int | None = None) -> list[P
         axes.set_ylim(min(0.0, float(load.min())), 1.2 * float(load.max()))
         axes.grid(True, zorder=0)
         _events(axes, view, stages, deflection, load)
-        right = axes.secondary_yaxis("right", functions=(lambda v: v * 1e3 / _KIP, lambda v: v * _KIP / 1e3))
+        right = axes.secondary_yaxis("right", functions=_scales(1e3 / _KIP))
         right.set_ylabel("load per ram (kip)")
-        top = axes.secondary_xaxis("top", functions=(lambda v: v / _INCH, lambda v: v * _INCH))
+        top = axes.secondary_xaxis("top", functions=_scales(1.0 / _INCH))
         top.set_xlabel("midspan deflection (in)")
         top.xaxis.set_major_formatter("{x:g}")
         for side in ("top", "right"):
@@ -153,6 +153,11 @@ def load_deflection(view: View, folder: Path, step: int | None = None) -> list[P
         numbers = {k: v for k, v in curve.items() if k in ("step", "load_N", "deflection_mm", "outcome")
                    or k.endswith(("_mm", "_MPa", "_Nmm"))}  # fmt: skip
         return style.save(figure, folder, "load-deflection", {"": numbers})
+
+
+def _scales(ratio: float) -> Any:
+    """Both ways between an axis and its twin in other units."""
+    return (lambda v: np.asarray(v) * ratio, lambda v: np.asarray(v) / ratio)
 
 
 def _events(axes: Any, view: View, stages: tuple[Stage, ...], deflection: Floats, load: Floats) -> None:

@@ -64,7 +64,7 @@ def specimen_drawing(specimen: Specimen, folder: Path, name: str = "specimen") -
     depth, width = s.body.depth / lap.unit, s.body.width / lap.unit
     heights = {"beam": s.body.depth / beam_unit + 33.0, "lap": depth + 21.0, "plan": max(width + 17.0, 52.0)}
     total = sum(heights.values()) + 8.0
-    with style.sheet(style.WIDE, total, layout=None) as figure:
+    with style.sheet(style.WIDE, total, free=True) as figure:
         top = total - 7.0
         name_at = (_EDGE / style.WIDE, (total - 1.5) / total)
         figure.text(*name_at, style.plain(s.name), fontsize=9, fontweight="bold", va="top")
@@ -122,8 +122,8 @@ def _beam(figure: Any, bottom: float, height: float, unit: float, s: Specimen, p
     for x0, x1 in zip(marks[:-1], marks[1:]):
         across(p, x0, x1, y, f"{x1 - x0:.0f}", reach=2.5 * unit)
     across(p, -span, span, y - _ROW * unit, style.plain(f"span {s.body.span:.0f}"), reach=reach)
-    for side in (-1.0, 1.0):
-        across(p, *sorted((side * span, side * half)), y - _ROW * unit, f"{half - span:.0f}", reach=reach)
+    for x0, x1 in ((-half, -span), (span, half)):
+        across(p, x0, x1, y - _ROW * unit, f"{half - span:.0f}", reach=reach)
     if s.body.closure > 0.0:
         c = 0.5 * s.body.closure
         across(p, -c, c, depth + 3.5 * unit, f"closure {s.body.closure:.0f}", reach=-2.5 * unit, level=True)
@@ -314,18 +314,16 @@ def _plan(figure: Any, bottom: float, height: float, lap: _Lap, s: Specimen, sha
         x = bars.confinement_positions(s)
         word = f"{s.confinement.number} sets @ {s.confinement.spacing:.0f}"
         across(p, x[0], x[-1], -half - 3.5 * u, word, reach=2.5 * u)
-    for side, text in ((-1.0, "joint face"), (1.0, "joint face")):
-        if c > 0.0:
-            align = "right" if side < 0 else "left"
-            p.axes.text(side * (c + 1.5 * u), -half - 1.0 * u, text, fontsize=7, color=QUIET, ha=align, va="top")
+    for x in bars.joint_positions(s):
+        at = (x + np.sign(x) * 1.5 * u, -half - 1.0 * u)
+        p.axes.text(*at, "joint face", fontsize=7, color=QUIET, ha="right" if x < 0 else "left", va="top")
 
 
 def _plan_bars(p: Panel, shape: Shape) -> None:
     colour = FAMILY[shape.name]["color"]
     x = shape.points[:, 0]
-    ends = (float(x.min()), float(x.max()))
     for z in shape.positions:
-        line = np.array([[ends[0], z], [ends[1], z]])
+        line = np.array([[x.min(), z], [x.max(), z]])
         bar(p, line, shape.diameter, facecolor=colour, edgecolor="white", linewidth=0.3, zorder=4)
         if shape.bend is not None:
             # the tail, seen end on

@@ -78,9 +78,9 @@ FIGURES: dict[str, Figure] = {
     ),
     "prying-tie": Figure(
         "Vertical tension across the splice",
-        "Vertical stress times net width along three levels, from the joint face to four bar diameters beyond each "
-        "hook (shaded: its tail), against the tensile strength times net width. The numbers are the sum of the "
-        "tension and the capacity of the whole line.",
+        "Vertical stress times net width along three levels, from the joint face to beyond each hook (shaded: its "
+        "tail) but not out of the closure, against the tensile strength times net width. The numbers are the sum of "
+        "the tension and the capacity of the whole line.",
         prying_tie,
     ),
     "scene": Figure(

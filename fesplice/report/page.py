@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import base64
 import math
+import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
@@ -83,7 +84,7 @@ def render(view: View, drawn: Drawn) -> str:
         outcome=run.outcome,
         finished=run.outcome.finished,
         stopped=run.outcome not in (Outcome.softened, Outcome.target_reached),
-        created=manifest.get("created", ""),
+        created=_day(manifest.get("created", "")),
         lead=_lead(view),
         findings=_findings(view),
         verdict=view.findings["verdict"],
@@ -112,7 +113,14 @@ def _list(view: View, name: str) -> list[Mapping[str, Any]]:
 
 
 def _mm(value: float | None) -> str:
-    return "–" if value is None or not math.isfinite(value) else both(float(value), "length")
+    # Thousandths of a millimetre are the last that mean anything.
+    return "–" if value is None or not math.isfinite(value) else both(round(float(value), 3) + 0.0, "length")
+
+
+def _day(text: str) -> str:
+    """``2026-05-04T10:14:51+00:00`` -> ``2026-05-04, 10:14 UTC``; anything else as it stands."""
+    match = re.fullmatch(r"(\d{4}-\d\d-\d\d)T(\d\d:\d\d):\d\d\+00:00", str(text))
+    return f"{match[1]}, {match[2]} UTC" if match else str(text)
 
 
 def _share(value: float | None) -> str:
@@ -161,8 +169,10 @@ def _findings(view: View) -> list[tuple[str, str]]:
         where = f"at x = {spot['x']:.0f} mm, y = {spot['y']:.0f} mm"
         rows.append(("Widest crack outside the joints", f"{_mm(spot['width'])} {where}"))
     balance = f"{_tiny(f['residual'])} of the forces, {_tiny(f['moment_residual'])} of the moments"
-    rows.append(("Out of balance, whole beam", balance))
-    rows.append(("Out of balance, worst of all steps", f"{_tiny(f.get('worst_residual'))} of the forces"))
+    rows.append(("Out of balance, whole beam", f"{balance}; at worst {_tiny(f.get('worst_residual'))} of the forces"))
+    if f.get("unbalanced") is not None:
+        nodes = f"{_tiny(f['unbalanced'])} of the loads; at worst {_tiny(f.get('worst_unbalanced'))}"
+        rows.append(("Out of balance, sum of absolutes over all nodes", nodes))
     loose = f.get("loose_steps", 0)
     rows.append(("Accepted steps", f"{view.run.n_steps}, of which {loose} at the loose tolerance"))
     return rows
@@ -206,7 +216,8 @@ def _attempts(run: Run) -> dict[str, Any]:
     columns = [c for c in known if c in table]
     outcome = [str(o) for o in table["outcome"]]
     method = [str(m) for m in table.get("method", np.full(len(outcome), ""))]
-    counts = Counter(zip(method, outcome))
+    # A relaxed try tells its viscosity after its name; the counts leave that out.
+    counts = Counter((re.sub(r"\s+[-+.\deE]+$", "", m), o) for m, o in zip(method, outcome))
     bad = [k for k, o in enumerate(outcome) if o not in (Outcome.converged.name, Outcome.relaxed.name)]
     shown = [[_cell(table[c][k]) for c in columns] for k in bad[:_ROWS]]
     return {

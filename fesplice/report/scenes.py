@@ -155,15 +155,15 @@ def _render(
     with _quiet():
         import pyvista
 
+        plotter: Any = pyvista.Plotter(off_screen=True, window_size=[1800, 1350], lighting="none")
         points, cells = solid
         grid = pyvista.UnstructuredGrid({pyvista.CellType.HEXAHEDRON: cells}, points)
         fours = np.full((len(cells), 1), 4)
         face = pyvista.PolyData(points, np.hstack([fours, cells[:, 4:]]).ravel())
         face.cell_data["strain"] = strain
-        plotter = pyvista.Plotter(off_screen=True, window_size=[1800, 1350], lighting="none")
         try:
             plotter.set_background("white")
-            skin = grid.extract_surface(algorithm="dataset_surface")
+            skin: Any = grid.extract_surface(algorithm="dataset_surface")
             plotter.add_mesh(skin, color="#e9e7e1", ambient=0.6, diffuse=0.5, specular=0.0)
             edges = skin.extract_feature_edges(60.0).translate((0.0, 0.0, 1.0))
             plotter.add_mesh(edges, color="#5c5c5c", line_width=1.5, lighting=False)
@@ -200,8 +200,8 @@ def _look(plotter: Any, pyvista: Any, box: tuple[float, float, float, float]) ->
 
 
 def _cropped(image: np.ndarray, margin: int = 12) -> np.ndarray:
-    ink = (image < 250).any(axis=2)
-    rows, columns = np.flatnonzero(ink.any(axis=1)), np.flatnonzero(ink.any(axis=0))
+    ink = image.min(axis=2) < 250
+    rows, columns = np.flatnonzero(ink.max(axis=1)), np.flatnonzero(ink.max(axis=0))
     if not len(rows):
         return image
     top, left = max(rows[0] - margin, 0), max(columns[0] - margin, 0)

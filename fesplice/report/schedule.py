@@ -16,6 +16,7 @@ from fesplice.units import both, show
 if TYPE_CHECKING:
     from fesplice.specimen import BarRow, Specimen
 
+_NOTHING = "–"
 _CONFINED = {"none": "none", "ties": "ties", "stirrups": "stirrups", "hooked_transverse_bar": "hooked transverse bars"}
 
 
@@ -71,8 +72,21 @@ class Input:
 
 
 def inputs(s: Specimen) -> list[Input]:
-    """Every quantity of a specimen in the order of its file, flattened."""
-    return list(_walk("", s))
+    """Every quantity of a specimen in the order of its file, flattened.
+
+    Left out: what has no value, confinement where there is none, and right bars that mirror the left.
+    """
+    left, right = s.bars.left, s.bars.right
+    mirrored = right is not None and right.model_copy(update={"positions": left.positions}) == left
+
+    def shown(item: Input) -> bool:
+        if item.path.startswith("confinement.") and s.confinement.kind == "none":
+            return item.path == "confinement.kind"
+        if item.path.startswith("bars.right.") and mirrored:
+            return item.path == "bars.right.positions"
+        return item.value != _NOTHING
+
+    return [item for item in _walk("", s) if shown(item)]
 
 
 def _walk(path: str, part: Any) -> Iterator[Input]:
@@ -113,10 +127,10 @@ def _shown(value: Any, kind: str) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
-        return both(value, kind) if math.isfinite(value) else "–"
+        return both(value, kind) if math.isfinite(value) else _NOTHING
     if isinstance(value, tuple):
-        return ", ".join(_shown(v, kind) if not isinstance(v, tuple) else _pair(v) for v in value) or "–"
-    return str(value) if value != "" else "–"
+        return ", ".join(_shown(v, kind) if not isinstance(v, tuple) else _pair(v) for v in value) or _NOTHING
+    return str(value) if value != "" else _NOTHING
 
 
 def _pair(point: tuple[float, ...]) -> str:

@@ -56,7 +56,7 @@ CYCLE: tuple[dict[str, Any], ...] = (
 _WARM = ("#ffffff", "#fdecd2", "#f7cf9b", "#ecae6c", "#da8a48", "#be672f", "#994722", "#6f2c1b", "#461713")
 _COOL = ("#ffffff", "#e3edf5", "#bfd6e8", "#94b9d8", "#6799c4", "#4079ab", "#275b8c", "#173f69", "#0c2542")
 
-_SETTINGS: dict[str, Any] = {
+_SETTINGS: Any = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
     "font.size": 7.5,
@@ -99,16 +99,18 @@ _SETTINGS: dict[str, Any] = {
 
 
 @contextmanager
-def sheet(width: float, height: float, *, layout: str | None = "constrained") -> Iterator[Figure]:
-    """A figure of ``width`` x ``height`` [mm] inside the house settings, without any window system."""
+def sheet(width: float, height: float, *, free: bool = False) -> Iterator[Figure]:
+    """A figure of ``width`` x ``height`` [mm] inside the house settings, without any window system.
+
+    Axes are fitted to the letters around them, unless the figure is ``free``: then they stay as placed.
+    """
     import matplotlib
     from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
+    fitted = None if free else ConstrainedLayoutEngine(w_pad=0.03, h_pad=0.03, hspace=0.03, wspace=0.03)
     with matplotlib.rc_context(_SETTINGS):
-        figure = Figure(figsize=(width / 25.4, height / 25.4), layout=layout)
-        if layout == "constrained":
-            figure.get_layout_engine().set(w_pad=0.03, h_pad=0.03, hspace=0.03, wspace=0.03)
-        yield figure
+        yield Figure(figsize=(width / 25.4, height / 25.4), layout=fitted)
 
 
 def warm() -> Colormap:

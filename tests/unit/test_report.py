@@ -1,0 +1,354 @@
+"""Figures: the numbers they save against what was put in, sizes, letters, legibility in grey.
+
+Sources outside the project: principal stress by Mohr's circle (any textbook); lightness L* of
+colours by CIE 1976, luminance by IEC 61966-2-1 (sRGB); 1 kip = 4.4482216 kN, 1 in = 25.4 mm (both exact
+by definition of pound and inch); column widths 89 and 183 mm and 7 to 9 point letters: common practice, no source.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+import runpy
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgb
+from matplotlib.text import Text
+from PIL import Image
+
+from fesplice.contracts import FolderFault, InputFault, Outcome
+from fesplice.report import FIGURES, draw, specimen_drawing, style
+from fesplice.report.fields import short_name
+from fesplice.report.schedule import inputs
+from fesplice.report.view import View
+from fesplice.specimen import read_text, vary_many
+
+DATA = runpy.run_path(str(Path(__file__).with_name("report_data.py")))
+write_run, SPECIMEN = DATA["write_run"], DATA["SPECIMEN"]
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    return write_run(tmp_path_factory.mktemp("run") / "r")
+
+
+@pytest.fixture(scope="module")
+def kept(run, tmp_path_factory):
+    """All figures drawn once: their files, and the figures themselves as they were when saved."""
+    seen, saved = {}, style.save
+
+    def keep(figure, folder, name, tables=None):
+        paths = saved(figure, folder, name, tables)
+        # Vector formats measure letters by their own rules; places of letters below are those of the PNG.
+        FigureCanvasAgg(figure).draw()
+        seen[name] = figure
+        return paths
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(style, "save", keep)
+        drawn = draw(run, tmp_path_factory.mktemp("figures"))
+    return drawn, seen
+
+
+def table(drawn, name: str, suffix: str = "") -> list[dict[str, str]]:
+    wanted = f"{name}-{suffix}.csv" if suffix else f"{name}.csv"
+    path = next(p for p in drawn.files[name] if p.name == wanted)
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+# ------------------------------------------------------------------ files
+def test_every_figure_is_written_in_three_formats_with_its_numbers(kept):
+    drawn, _ = kept
+    assert set(drawn.files) | set(drawn.left_out) == set(FIGURES)
+    for name, paths in drawn.files.items():
+        assert [p.suffix for p in paths[:3]] == [".png", ".pdf", ".svg"], name
+        assert len(paths) > 3 and all(p.suffix == ".csv" for p in paths[3:]), name
+        assert paths[0].read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+        assert paths[1].read_bytes()[:5] == b"%PDF-"
+        assert b"<svg" in paths[2].read_bytes()[:1000]
+        for path in paths[3:]:
+            with path.open(newline="", encoding="utf-8") as file:
+                rows = list(csv.reader(file))
+            assert len(rows) > 1 and len({len(row) for row in rows}) == 1, path.name
+
+
+def test_pictures_are_one_or_two_columns_wide_at_200_dpi(kept):
+    for name, paths in kept[0].files.items():
+        with Image.open(paths[0]) as picture:
+            width = picture.width / 200.0 * 25.4
+        assert width <= 183.2, name
+        assert abs(width - 183.0) < 0.3 or 89.0 <= width <= 132.0, (name, width)
+
+
+def test_equal_runs_give_equal_files(run, kept, tmp_path):
+    again = draw(run, tmp_path, names=["load-deflection", "bar-profiles"])
+    for name, paths in again.files.items():
+        for path, other in zip(paths, kept[0].files[name]):
+            assert path.read_bytes() == other.read_bytes(), path.name
+
+
+# ------------------------------------------------------------------ letters
+def visible(figure) -> list[Text]:
+    return [t for t in figure.findobj(Text) if t.get_visible() and t.get_text().strip()]
+
+
+def test_letters_are_7_to_9_points(kept):
+    for name, figure in kept[1].items():
+        for text in visible(figure):
+            assert 7.0 <= text.get_fontsize() <= 9.0, (name, text.get_text())
+
+
+def test_every_axis_tells_its_unit(kept):
+    units = r"\((mm|in|kN|kip|MPa|N/mm|‰)\)|/ f\$_\{ct\}\$"
+    for name, figure in kept[1].items():
+        for axes in figure.axes:
+            for label, line in ((axes.get_xlabel(), axes.xaxis), (axes.get_ylabel(), axes.yaxis)):
+                if label:
+                    assert re.search(units, label), (name, label)
+                ticks = [t for t in line.get_ticklabels() if t.get_visible() and t.get_text()]
+                named = label or figure.get_supylabel() or any(a.get_ylabel() for a in figure.axes)
+                assert not (axes.axison and ticks) or named, name
+
+
+def test_no_letters_leave_the_sheet_or_lie_on_each_other(kept):
+    for name, figure in kept[1].items():
+        unseen = beyond(figure)
+        drawn = [t for t in visible(figure) if t not in unseen]
+        boxes = [(t.get_text(), t.get_window_extent()) for t in drawn]
+        sheet = figure.bbox
+        for text, box in boxes:
+            inside = box.x0 > -2 and box.y0 > -2 and box.x1 < sheet.x1 + 2 and box.y1 < sheet.y1 + 2
+            assert inside, (name, text)
+        for k, (text, box) in enumerate(boxes):
+            for other, second in boxes[k + 1 :]:
+                wide = min(box.x1, second.x1) - max(box.x0, second.x0)
+                tall = min(box.y1, second.y1) - max(box.y0, second.y0)
+                # the boxes of two lines of letters include their empty margins: a touch is no overlap
+                assert not (wide > 3.0 and tall > 6.0), (name, text, other)
+
+
+def beyond(figure) -> set[Text]:
+    """Tick labels outside the limits of their axis: they exist but are not drawn."""
+    found = set()
+    for axes in [*figure.axes, *(child for a in figure.axes for child in a.child_axes)]:
+        for axis, limits in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
+            low, high = sorted(limits)
+            for tick in axis.get_major_ticks():
+                if not (low <= tick.get_loc() <= high and axes.axison):
+                    found |= {tick.label1, tick.label2}
+    return found
+
+
+# ------------------------------------------------------------------ grey
+def lightness(colour) -> float:
+    """CIE 1976 L* of an sRGB colour."""
+    c = np.array(to_rgb(colour))
+    linear = np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
+    y = float(linear @ [0.2126, 0.7152, 0.0722])
+    return 116.0 * np.cbrt(y) - 16.0 if y > 0.008856 else 903.3 * y
+
+
+@pytest.mark.parametrize("name", ["warm", "pale", "cool"])
+def test_maps_fall_steadily_in_lightness(name):
+    cmap = getattr(style, name)()
+    steps = np.diff([lightness(cmap(v)[:3]) for v in np.linspace(0.0, 1.0, 33)])
+    assert (steps < 0.0).all()
+    assert steps.min() / steps.max() < 4.0  # the steepest step at most four times the flattest
+
+
+def test_lines_differ_in_dash_or_clearly_in_lightness():
+    for family in (list(style.STAGE.values()), list(style.FAMILY.values()), list(style.CYCLE)):
+        for k, a in enumerate(family):
+            for b in family[k + 1 :]:
+                apart = abs(lightness(a["color"]) - lightness(b["color"]))
+                assert a["linestyle"] != b["linestyle"] or apart > 25.0
+
+
+# ------------------------------------------------------------------ numbers
+def test_stages_are_service_peak_and_end(run):
+    stages = View(run).stages()
+    assert [(s.name, s.step) for s in stages] == [("service", 2), ("peak", 4), ("end", 6)]
+    assert stages[1].title == "Peak, 132 kN"
+    assert [(s.name, s.step) for s in View(run).stages(-1)] == [("step", 6)]
+
+
+def test_crack_map_tells_opening_and_direction(kept):
+    rows = [r for r in table(kept[0], "cracks") if r["stage"] == "peak"]
+    inner = [r for r in rows if abs(abs(float(r["x_mm"])) - 280.0) > 1.0]
+    assert inner and all(0.0 < float(r["x_mm"]) - 840.0 < 120.0 and float(r["y_mm"]) < 300.0 for r in inner)
+    assert [float(r["opening_mm"]) for r in inner] == pytest.approx([DATA["CRACK"]] * len(inner), rel=1e-5)
+    # a crack runs square to its normal
+    along = np.degrees(DATA["NORMAL"]) - 90.0
+    assert [float(r["angle_deg"]) for r in inner] == pytest.approx([along] * len(inner), abs=1e-3)
+    joints = [r for r in rows if abs(abs(float(r["x_mm"])) - 280.0) <= 1.0]
+    assert joints and all(float(r["opening_mm"]) == pytest.approx(0.3, rel=1e-5) for r in joints)
+    assert all(abs(float(r["angle_deg"])) == pytest.approx(90.0) for r in joints)
+
+
+def test_heaviest_line_is_the_widest_crack_and_the_key_is_drawn_alike(kept):
+    figure = kept[1]["cracks"]
+    peak = figure.axes[1]
+    heaviest = max(float(np.max(c.get_linewidths())) for c in peak.collections if c.get_zorder() == 6)
+    per_mm = heaviest / DATA["CRACK"]
+    for line in figure.legends[0].get_lines():
+        if match := re.fullmatch(r"([\d.]+) mm", line.get_label()):
+            assert line.get_linewidth() == pytest.approx(max(per_mm * float(match[1]), 0.25), rel=1e-6)
+
+
+def test_principal_tension_follows_mohrs_circle(kept):
+    xx, yy, xy = DATA["STRESS"]
+    major = 0.5 * (xx + yy) + np.hypot(0.5 * (xx - yy), xy)
+    angle = np.degrees(0.5 * np.arctan2(2.0 * xy, xx - yy))
+    inside = [r for r in table(kept[0], "principal-tension") if abs(float(r["x_mm"])) < 270.0]
+    assert len(inside) > 50
+    for row in inside:
+        assert float(row["step_4_principal_tension_MPa"]) == pytest.approx(major, rel=1e-5)
+        assert float(row["step_4_direction_deg"]) == pytest.approx(angle, abs=1e-3)
+    stations = [r for r in table(kept[0], "principal-tension", "stations") if r["stage"] == "peak"]
+    assert {r["radius_db"] for r in stations} == {"2", "3"}
+    assert [float(r["ratio_to_fct"]) for r in stations] == pytest.approx([major / 1.95] * len(stations), rel=1e-4)
+
+
+def test_hook_history_follows_the_load(kept):
+    xx, yy, xy = DATA["STRESS"]
+    major = 0.5 * (xx + yy) + np.hypot(0.5 * (xx - yy), xy)
+    rows = [r for r in table(kept[0], "hook-history") if r["station"] == "A/tangent"]
+    assert [float(r["load_N"]) for r in rows] == list(DATA["LOADS"])
+    assert float(rows[4]["ratio_to_fct"]) == pytest.approx(major / 1.95, rel=1e-4)
+    assert float(rows[2]["ratio_to_fct"]) == pytest.approx(0.5 * major / 1.95, rel=1e-4)
+
+
+def test_bar_profiles_start_at_the_joint_face(kept):
+    rows = [r for r in table(kept[0], "bar-profiles") if r["stage"] == "peak" and r["line"] == "A"]
+    lead = [r for r in rows if 20.0 < float(r["distance_mm"]) < 200.0]
+    assert lead and all(r["zone"] == "lead" for r in lead)
+    for row in lead:
+        # distance counts from the joint face at x = -280 mm along the straight lead
+        assert float(row["x_mm"]) == pytest.approx(-280.0 + float(row["distance_mm"]), abs=1e-3)
+        expected = DATA["FACE"] * (1.0 - float(row["distance_mm"]) / 400.0)
+        assert float(row["stress_MPa"]) == pytest.approx(expected, abs=2.0)
+    # pulled towards its loaded end the bar slips against the arc: counted positive
+    assert all(float(r["slip_mm"]) == pytest.approx(0.05, rel=1e-4) for r in rows)
+    assert all(float(r["bond_stress_MPa"]) == pytest.approx(3.0, rel=1e-4) for r in rows)
+    assert {r["zone"] for r in rows} == {"lead", "bend", "tail"}
+
+
+def test_load_deflection_saves_the_curve_and_its_twin_axes_agree(kept):
+    rows = table(kept[0], "load-deflection")
+    assert [float(r["load_N"]) for r in rows] == list(DATA["LOADS"])
+    figure = kept[1]["load-deflection"]
+    axes = figure.axes[0]
+    right, top = (a for a in axes.child_axes)
+    kip, inch = 4.4482216152605, 25.4
+    assert np.array(right.get_ylim()) * kip == pytest.approx(np.array(axes.get_ylim()), rel=1e-6)
+    assert np.array(top.get_xlim()) * inch == pytest.approx(np.array(axes.get_xlim()), rel=1e-6)
+
+
+def test_prying_tie_sums_stress_times_width(kept):
+    rows = [r for r in table(kept[0], "prying-tie") if r["stage"] == "peak" and r["cut"] == "A/mid-depth"]
+    assert len(rows) == 1
+    row = rows[0]
+    length = float(row["x1_mm"]) - float(row["x0_mm"])
+    assert float(row["capacity_N"]) == pytest.approx(1.95 * 600.0 * length, rel=1e-4)
+    assert float(row["tension_N"]) == pytest.approx(DATA["STRESS"][1] * 600.0 * length, rel=1e-4)
+
+
+# ------------------------------------------------------------------ choices
+def test_a_chosen_step_is_drawn_alone_in_its_own_folder(run):
+    drawn = draw(run, step=3, names=["cracks", "bar-profiles"])
+    assert all(p.parent == run.folder / "figures" / "step-000003" for paths in drawn.files.values() for p in paths)
+    assert {r["step"] for r in table(drawn, "bar-profiles")} == {"3"}
+
+
+def test_unknown_names_and_steps_are_refused(run, tmp_path):
+    with pytest.raises(InputFault, match="no figure 'sketch'; there are specimen"):
+        draw(run, tmp_path, names=["sketch"])
+    with pytest.raises(FolderFault, match="step 99 is not stored"):
+        draw(run, tmp_path, step=99, names=["cracks"])
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_run_without_steps_is_told(tmp_path):
+    empty = write_run(tmp_path / "r", loads=(), outcome=None)
+    with pytest.raises(FolderFault, match="nothing to draw"):
+        draw(empty, tmp_path / "f", names=["load-deflection"])
+
+
+def test_a_run_that_stopped_at_its_largest_load_has_no_end_stage(tmp_path):
+    run = write_run(tmp_path / "r", loads=(0.0, 50e3, 90e3), outcome=Outcome.interrupted)
+    assert [s.name for s in View(run).stages()] == ["service", "peak"]
+    drawn = draw(run, tmp_path / "f", names=["cracks", "principal-tension", "load-deflection", "hook-history"])
+    assert set(drawn.files) == {"cracks", "principal-tension", "load-deflection", "hook-history"}
+
+
+def test_a_file_in_the_way_is_a_fault_of_one_line(run, tmp_path):
+    (tmp_path / "taken").write_text("x")
+    with pytest.raises(FolderFault, match="cannot be written"):
+        draw(run, tmp_path / "taken", names=["load-deflection"])
+
+
+# ------------------------------------------------------------------ drawing and schedule
+CHANGES = {
+    "ties": {"confinement": {"kind": "ties", "size": "D10", "spacing": "85 mm", "number": 6, "steel": "main"}},
+    "stirrups": {"confinement": {"kind": "stirrups", "size": "D13", "spacing": "85 mm", "number": 6, "steel": "main"},
+                 "bars.spacing": "contact", "loading.tension_face": "up"},
+    "transverse": {"confinement": {"kind": "hooked_transverse_bar", "size": "D16", "number": 2, "steel": "main"}},
+    "straight": {"bars.splice": "straight", "bars.left.size": "No. 9"},
+    "bent back": {"bars.left.hook": {"angle": 180}},
+    "monolithic": {"body.closure": "0 mm", "concrete": {"precast": {"strength": "42 MPa"}},
+                   "bars": {"splice": "continuous", "left": {"size": "29", "number": 4, "steel": "main",
+                                                             "depth": "515 mm"}}, "body.shear_span": "2400 mm"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", CHANGES)
+def test_every_kind_of_splice_is_drawn_with_its_bars_where_they_are(kind, tmp_path):
+    s = vary_many(read_text(SPECIMEN), CHANGES[kind])
+    paths = specimen_drawing(s, tmp_path)
+    with paths[3].open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    left = sorted({round(float(r["z_mm"]), 3) for r in rows if r["line"] == "A"})
+    assert left == pytest.approx(sorted(s.bars.left.positions), abs=1e-3)
+    # effective depth: compression face to bar centre
+    lead = [float(r["y_mm"]) for r in rows if r["line"] == "A"][0]
+    assert lead == pytest.approx(575.0 - 515.0)
+
+
+def test_texts_of_a_file_are_drawn_as_they_stand(tmp_path):
+    with style.sheet(style.NARROW, 40.0) as figure:
+        figure.text(0.1, 0.5, style.plain("$\\frac{a$ & <b> \x07^_{"), fontsize=8.0)
+        paths = style.save(figure, tmp_path, "text", {"": {"a_mm": [1.0, 2.5]}})
+    assert paths[-1].read_text() == "a_mm\n1\n2.5\n"
+
+
+def test_inputs_tell_what_was_given_and_what_was_estimated():
+    found = {i.path: i for i in inputs(read_text(SPECIMEN))}
+    assert found["concrete.closure.strength"].origin == "given"
+    assert found["concrete.closure.strength"].value == "35 MPa (5.08 ksi)"
+    assert found["concrete.closure.tensile_strength"].origin == "given"
+    assert found["concrete.precast.tensile_strength"].origin == "estimated"
+    assert "MC2010" in found["concrete.precast.tensile_strength"].formula
+    assert found["joint.friction"].origin == "default"
+    assert found["body.span"].value == "4800 mm (189 in)"
+    assert "bars.right.size" not in found and "confinement.legs" not in found
+
+
+def test_short_names_of_stations():
+    assert [short_name(n) for n in ("A/lead", "B/tail-end", "A/transverse-bar")] == ["A1", "B5", "A transverse-bar"]
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(0.0125, "0.0125"), (131.5, "132"), (0.0, "0"), (-2.5, "−2.5"), (float("nan"), "–"), (1e6, "1000000")],
+)
+def test_short_numbers(value, text):
+    assert style.short(value) == text
+
+
+def test_ends_of_scales_never_cut_off():
+    for value in 10.0 ** np.linspace(-4.0, 4.0, 200):
+        assert value * (1 - 1e-9) <= style.ceiling(value) <= 2.0 * value and style.nice(value) <= value * (1 + 1e-9)
