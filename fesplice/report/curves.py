@@ -15,7 +15,7 @@ from fesplice.post.forces import OPEN, SectionCut, tie_cuts
 from fesplice.post.layout import main_lines
 from fesplice.report import style
 from fesplice.report.fields import short_name
-from fesplice.report.view import Stage, View
+from fesplice.report.view import LeftOut, Stage, View
 from fesplice.units import factor
 
 _KIP = factor("kip", "force")
@@ -117,8 +117,8 @@ def _yield(row: Any, view: View, lines: list[str]) -> None:
         if strength < 1.4 * high:
             axes.axhline(strength, color=style.QUIET, linewidth=0.7, linestyle=(0, (1, 1.5)))
             axes.annotate(
-                f"f$_y$ = {strength:.0f} MPa", (0.99, strength), xycoords=("axes fraction", "data"), fontsize=7,
-                color=style.QUIET, ha="right", va="bottom", xytext=(0, 1), textcoords="offset points",
+                f"f$_y$ = {strength:.0f} MPa", (0.01, strength), xycoords=("axes fraction", "data"), fontsize=7,
+                color=style.QUIET, va="bottom", xytext=(0, 1), textcoords="offset points",
             )  # fmt: skip
             row[0].set_ylim(low, max(row[0].get_ylim()[1], 1.12 * strength))
 
@@ -200,10 +200,12 @@ def joint_opening(view: View) -> int | None:
 # ------------------------------------------------------------------ hook nodes
 def hook_history(view: View, folder: Path, step: int | None = None) -> list[Path]:
     """Principal tension at the hook nodes as share of f_ct over the load; thin after the largest load."""
-    h = view.hooks
     stages = view.stages(step)
+    if not view.run.mesh.stations:
+        raise LeftOut("no bar has a hook")
+    h = view.hooks
     load, peak = h.load / 1e3, int(np.nanargmax(h.load))
-    lines = sorted(set(h.lines)) or list(view.plan.anchors) or [""]
+    lines = sorted(set(h.lines))
     with style.sheet(style.WIDE if len(lines) > 1 else 110.0, 72.0) as figure:
         row = figure.subplots(1, len(lines), squeeze=False, sharey=True)[0]
         for axes, line, mark in zip(row, lines, "ab"):
@@ -214,7 +216,7 @@ def hook_history(view: View, folder: Path, step: int | None = None) -> list[Path
             axes.axhline(1.0, color=style.INK, linewidth=0.6, linestyle=(0, (1, 1.5)))
             for stage in stages:
                 axes.axvline(stage.load / 1e3, color=style.FAINT, linewidth=0.6, zorder=0)
-            style.letter(axes, mark if len(lines) > 1 else "", f"Hooks of bars {line}" if own else "No hooked bars")
+            style.letter(axes, mark if len(lines) > 1 else "", f"Hooks of bars {line}")
             axes.set_xlabel("load per ram (kN)")
             axes.set_xlim(min(0.0, float(load.min())), 1.02 * float(load.max()))
         row[0].set_ylabel(f"principal tension / f$_{{ct}}$, mean over {h.diameters:.0f} d$_b$")
@@ -253,12 +255,11 @@ def _hook_table(view: View) -> dict[str, Any]:
 def prying_tie(view: View, folder: Path, step: int | None = None) -> list[Path]:
     """Vertical tension across section lines from the joint face to beyond each hook, against f_ct x width."""
     mesh, plan, stages = view.run.mesh, view.plan, view.stages(step)
-    cuts = {s.step: tie_cuts(mesh, view.fields(s.step), view.strengths, plan) for s in stages}
     lines, lead = list(plan.anchors), view.leading(step)
-    with style.sheet(style.WIDE, 112.0 if lines else 30.0) as figure:
-        if not lines:
-            figure.text(0.5, 0.5, "No bar is anchored in a splice, so there is no prying tie.", ha="center", fontsize=8)
-            return style.save(figure, folder, "prying-tie", {"": _tie_table(stages, cuts)})
+    if not lines:
+        raise LeftOut("no bar ends in a splice, so nothing is pried")
+    cuts = {s.step: tie_cuts(mesh, view.fields(s.step), view.strengths, plan) for s in stages}
+    with style.sheet(style.WIDE, 112.0) as figure:
         levels = [w for w in _LEVELS if any(f"{line}/{w}" in cuts[stages[0].step] for line in lines)]
         grid = figure.subplots(len(levels), len(lines), squeeze=False, sharey=True, sharex="col")
         for column, line in enumerate(lines):

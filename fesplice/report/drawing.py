@@ -184,7 +184,7 @@ def _hook_notes(p: Panel, s: Specimen, shape: Shape, lap: _Lap) -> None:
     behind = {"facecolor": CLOSURE if s.body.closure > 0.0 else CONCRETE, "edgecolor": "none", "pad": 0.4}
     y = float(shape.points[0, 1])
     if shape.bend is None or row.hook is None:
-        x = float(np.clip(shape.points[-1, 0], lap.x0, lap.x1)) - side * 6.0 * u
+        x = 0.0 if s.bars.splice == "continuous" else float(shape.points[-1, 0]) - side * 6.0 * u
         to = (x - side * 3.0 * u, y + (6.0 if first else 11.0) * u)
         leader(p, (x, y), to, word, ha=align, color=colour, bbox=behind)
         return

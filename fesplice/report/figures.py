@@ -14,8 +14,8 @@ from fesplice.contracts import InputFault
 from fesplice.report.curves import bar_profiles, hook_history, load_deflection, prying_tie
 from fesplice.report.drawing import specimen_drawing
 from fesplice.report.fields import crack_map, principal_tension, station_key
-from fesplice.report.scenes import NoScene, deformed
-from fesplice.report.view import View
+from fesplice.report.scenes import deformed
+from fesplice.report.view import LeftOut, View
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run
@@ -124,7 +124,7 @@ def draw(
             told(FIGURES[name].title)
         try:
             drawn.files[name] = FIGURES[name].draw(view, place, step)
-        except NoScene as reason:
+        except LeftOut as reason:
             drawn.left_out[name] = str(reason)
     return drawn
 

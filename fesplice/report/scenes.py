@@ -18,13 +18,13 @@ from typing import Any
 
 import numpy as np
 
-from fesplice.contracts import FespliceError, Floats
+from fesplice.contracts import Floats
 from fesplice.geometry import bars
 from fesplice.mesh import BarLine
 from fesplice.post.bars import profile
 from fesplice.report import style
 from fesplice.report.fields import closure_window, major
-from fesplice.report.view import View
+from fesplice.report.view import LeftOut, View
 
 #: Largest shown displacement within the window as a share of the depth.
 _SHOWN = 0.05
@@ -32,14 +32,10 @@ _SHOWN = 0.05
 _HARMLESS = ("bad X server connection", "DISPLAY=")
 
 
-class NoScene(FespliceError):
-    """No off-screen rendering on this machine; everything else can still be made."""
-
-
 def deformed(view: View, folder: Path, step: int | None = None) -> list[Path]:
     """Deformed splice with principal tensile strain on the cut and bars coloured by their stress.
 
-    Raises :class:`NoScene` when the machine has no library to render with.
+    Raises :class:`LeftOut` when the machine has no library to render with.
     """
     stage = view.leading(step)
     fields, mesh = view.fields(stage.step), view.run.mesh
@@ -151,7 +147,7 @@ def _render(
 ) -> np.ndarray:
     """The scene as an image (rows, columns, 3), cut to what is shown."""
     if reason := unavailable():
-        raise NoScene(reason)
+        raise LeftOut(reason)
     with _quiet():
         import pyvista
 
@@ -211,7 +207,7 @@ def _cropped(image: np.ndarray, margin: int = 12) -> np.ndarray:
 def unavailable() -> str:
     """Why no scene can be rendered here; empty when it can. VTK ends the process when it finds no library."""
     if sys.platform.startswith("linux") and not any(ctypes.util.find_library(n) for n in ("EGL", "OSMesa")):
-        return "no picture in space: neither libEGL nor OSMesa is installed (Debian: apt-get install libegl1)"
+        return "neither libEGL nor OSMesa is installed (Debian: apt-get install libegl1)"
     return ""
 
 

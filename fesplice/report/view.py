@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fesplice.contracts import Floats, FolderFault, Ints
+from fesplice.contracts import FespliceError, Floats, FolderFault, Ints
 from fesplice.post.layout import Layout, layout, tensile_strengths
 from fesplice.post.points import Points, gather
 
@@ -24,6 +24,10 @@ if TYPE_CHECKING:
 
 #: Share of the largest load that stands for service (common practice, no source).
 SERVICE = 0.6
+
+
+class LeftOut(FespliceError):
+    """A figure that cannot be made of this run or on this machine; all others still can."""
 
 
 @dataclass(frozen=True)

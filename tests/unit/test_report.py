@@ -38,6 +38,14 @@ def run(tmp_path_factory):
 @pytest.fixture(scope="module")
 def kept(run, tmp_path_factory):
     """All figures drawn once: their files, and the figures themselves as they were when saved."""
+    with pytest.MonkeyPatch.context() as patch:
+        seen = keeping(patch)
+        drawn = draw(run, tmp_path_factory.mktemp("figures"))
+    return drawn, seen
+
+
+def keeping(patch) -> dict:
+    """Figures by name, kept as they are when they are saved."""
     seen, saved = {}, style.save
 
     def keep(figure, folder, name, tables=None):
@@ -47,10 +55,8 @@ def kept(run, tmp_path_factory):
         seen[name] = figure
         return paths
 
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(style, "save", keep)
-        drawn = draw(run, tmp_path_factory.mktemp("figures"))
-    return drawn, seen
+    patch.setattr(style, "save", keep)
+    return seen
 
 
 def table(drawn, name: str, suffix: str = "") -> list[dict[str, str]]:
@@ -116,19 +122,36 @@ def test_every_axis_tells_its_unit(kept):
 
 def test_no_letters_leave_the_sheet_or_lie_on_each_other(kept):
     for name, figure in kept[1].items():
-        unseen = beyond(figure)
-        drawn = [t for t in visible(figure) if t not in unseen]
-        boxes = [(t.get_text(), t.get_window_extent()) for t in drawn]
-        sheet = figure.bbox
-        for text, box in boxes:
-            inside = box.x0 > -2 and box.y0 > -2 and box.x1 < sheet.x1 + 2 and box.y1 < sheet.y1 + 2
-            assert inside, (name, text)
-        for k, (text, box) in enumerate(boxes):
-            for other, second in boxes[k + 1 :]:
-                wide = min(box.x1, second.x1) - max(box.x0, second.x0)
-                tall = min(box.y1, second.y1) - max(box.y0, second.y0)
-                # the boxes of two lines of letters include their empty margins: a touch is no overlap
-                assert not (wide > 3.0 and tall > 6.0), (name, text, other)
+        letters_are_clear(name, figure)
+
+
+def test_bars_near_yield_leave_room_for_the_yield_strength(tmp_path):
+    def strong(mesh, values, share):
+        for name in values:
+            if name.endswith("/stress") and name.split(":")[0] in ("bar", "hook"):
+                values[name] = 1.95 * values[name]
+
+    run = write_run(tmp_path / "r", change=strong)
+    with pytest.MonkeyPatch.context() as patch:
+        seen = keeping(patch)
+        draw(run, tmp_path / "f", names=["bar-profiles"])
+    texts = [t.get_text() for t in visible(seen["bar-profiles"])]
+    assert texts.count("f$_y$ = 725 MPa") == 2
+    letters_are_clear("bar-profiles", seen["bar-profiles"])
+
+
+def letters_are_clear(name: str, figure) -> None:
+    unseen, sheet = beyond(figure), figure.bbox
+    boxes = [(t.get_text(), t.get_window_extent()) for t in visible(figure) if t not in unseen]
+    for text, box in boxes:
+        inside = box.x0 > -2 and box.y0 > -2 and box.x1 < sheet.x1 + 2 and box.y1 < sheet.y1 + 2
+        assert inside, (name, text)
+    for k, (text, box) in enumerate(boxes):
+        for other, second in boxes[k + 1 :]:
+            wide = min(box.x1, second.x1) - max(box.x0, second.x0)
+            tall = min(box.y1, second.y1) - max(box.y0, second.y0)
+            # the boxes of two lines of letters include their empty margins: a touch is no overlap
+            assert not (wide > 3.0 and tall > 6.0), (name, text, other)
 
 
 def beyond(figure) -> set[Text]:
@@ -283,6 +306,15 @@ def test_a_run_that_stopped_at_its_largest_load_has_no_end_stage(tmp_path):
     assert [s.name for s in View(run).stages()] == ["service", "peak"]
     drawn = draw(run, tmp_path / "f", names=["cracks", "principal-tension", "load-deflection", "hook-history"])
     assert set(drawn.files) == {"cracks", "principal-tension", "load-deflection", "hook-history"}
+
+
+def test_a_beam_without_splice_leaves_out_what_it_cannot_show(tmp_path):
+    plain = vary_many(read_text(SPECIMEN), CHANGES["monolithic"])
+    run = write_run(tmp_path / "r", text=plain.text)
+    drawn = draw(run, tmp_path / "f")
+    assert set(drawn.files) | set(drawn.left_out) == set(FIGURES)
+    assert drawn.left_out["hook-history"] == "no bar has a hook"
+    assert "prying-tie" in drawn.left_out and {"cracks", "bar-profiles", "principal-tension"} <= set(drawn.files)
 
 
 def test_a_file_in_the_way_is_a_fault_of_one_line(run, tmp_path):
