@@ -62,7 +62,9 @@ class ColdJoint:
         tangent[..., 0, 0] = d_n
         tangent[..., 1, 1] = np.where(slides, 1e-4 * k, k)
         pressed = slides & (w < 0.0)
-        tangent[..., 1, 0] = (1.0 - secant) * np.where(pressed, -self.friction * k * np.sign(trial), 0.0)
+        sense = np.sign(trial) * slides
+        fading = np.where(loading & (reached < wc), -self.cohesion / (wc - w0), 0.0)  # cohesion lost by opening further
+        tangent[..., 1, 0] = (1.0 - secant) * sense * np.where(pressed, -self.friction * k, fading)
         new = {
             "damage": np.stack([reached, new_slip], axis=-1),
             "sliding": (slid + np.abs(new_slip - slipped))[..., None],

@@ -27,10 +27,10 @@ class Tolerances:
 
     force: float = 5e-3
     energy: float = 1e-3
-    force_with_energy: float = 5e-2
+    force_with_energy: float = 2e-2
     loose: float = 5e-2
-    iterations: int = 15
-    patience: int = 6
+    iterations: int = 12
+    patience: int = 4
     viscous: float = 0.02
 
     @classmethod
@@ -74,7 +74,7 @@ class Attempt:
 
 
 class Equilibrator:
-    """Iterates one increment of a model; keeps the largest load seen as the scale of residuals."""
+    """Iterates one increment of a model; ``largest`` is the norm of the largest accepted loads [N]."""
 
     def __init__(self, model: Equilibrium, tolerances: Tolerances, largest: float = 0.0):
         self.model = model
@@ -83,11 +83,16 @@ class Equilibrator:
         self.evaluations = 0
 
     def scale(self, load: float) -> float:
-        """Reference force of the residual norms [N]."""
+        """Reference force of the residual norms [N]: the loads, at least 1 % of the largest accepted."""
+        return max(self._loads(load), 0.01 * self.largest, 1e-9)
+
+    def accepted(self, load: float) -> None:
+        """Note an accepted load. Trial loads never count: one wild iterate would loosen every later check."""
+        self.largest = max(self.largest, self._loads(load))
+
+    def _loads(self, load: float) -> float:
         m = self.model
-        now = max(abs(load) * float(np.linalg.norm(m.f_ref)), float(np.linalg.norm(m.f_dead)))
-        self.largest = max(self.largest, now)
-        return max(now, 0.01 * self.largest, 1e-9)
+        return max(abs(load) * float(np.linalg.norm(m.f_ref)), float(np.linalg.norm(m.f_dead)))
 
     def residual(self, trial: Trial, u: Floats, load: float, viscosity: Viscosity | None) -> Floats:
         """Forces out of balance [N]."""
@@ -236,12 +241,15 @@ def relax(
 ) -> tuple[Attempt, State, float]:
     """Cross a sudden drop at the held control value with viscous forces that die away.
 
+    The viscosity starts low and grows only on failure: a high one would carry a large fictitious
+    load on the way and damage the model for good.
+
     Sub-steps with viscous forces eta diagonal (u - u_n); each converged sub-step becomes the
     next u_n and its history is kept, for the drop is real. Judged by the sum of absolutes of
     the viscous forces against that of the loads, since the norm would hide many small ones.
     Returns the attempt, the state to commit from, and the last viscous share.
     """
-    eta, state = 3e-3, start
+    eta, fall, state = 1e-6, 0.1, start
     last: Attempt | None = None
     share = np.inf
     for _ in range(most):
@@ -252,23 +260,24 @@ def relax(
         if tried.outcome is not Outcome.converged or tried.trial is None:
             if eta > 1e4:
                 break
-            eta *= 5.0
+            eta /= fall
+            fall = min(0.5, 1.7 * fall)
             continue
         drag = float(np.abs(viscosity.diagonal * (tried.u - state.u)).sum())
         loads = float(np.abs(tried.load * solver.model.f_ref + solver.model.f_dead).sum())
         share = drag / max(loads, 1e-9)
         last = tried
         state = State(tried.u, tried.load, tried.trial.history)
-        if share < solver.tol.viscous:
-            still = solver.solve(state, (state.u, state.load), constraint, iterations=8, patience=4)
+        if share < 10.0 * solver.tol.viscous:
+            still = solver.solve(state, (state.u, state.load), constraint, iterations=8, patience=3)
             if report is not None:
                 report(still, 0.0)
             if still.outcome is Outcome.converged and still.trial is not None:
                 return still, State(still.u, still.load, still.trial.history), 0.0
             if share < 0.5 * solver.tol.viscous:
                 break
-        if tried.iterations <= 5:
-            eta *= 0.3
+        if tried.iterations <= 6:
+            eta *= fall
     if last is None or share > solver.tol.viscous:
         return Attempt(Outcome.diverged, start.u, start.load, None, most, np.inf, np.inf), start, share
     return last, state, share

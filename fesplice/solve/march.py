@@ -33,7 +33,7 @@ class Stop:
 Report = Callable[..., None]
 
 #: Newton tries of one increment, each half as long as the one before.
-_HALVINGS = 2
+_HALVINGS = 3
 
 
 class March:
@@ -134,7 +134,8 @@ class March:
         best: tuple[Attempt, float] | None = None
         while True:
             constraint = Constraint(row, weight, held + size)
-            tried = self.solver.solve(self.state, self._guess(size), constraint)
+            guess = (self.state.u, self.state.load) if failed else self._guess(size)
+            tried = self.solver.solve(self.state, guess, constraint)
             self._tell(self.index + 1, "newton", size, tried, began)
             if tried.outcome is Outcome.converged:
                 return self._take(tried, size, began, "", failed)
@@ -147,13 +148,6 @@ class March:
         constraint = Constraint(row, weight, held + size)
 
         still = (self.state.u, self.state.load)
-        tried = self.solver.solve(self.state, still, constraint, secant=0.1, iterations=12, search=False, patience=12)
-        self._tell(self.index + 1, "blend", size, tried, began)
-        if tried.outcome is Outcome.converged:
-            return self._take(tried, size, began, "stiffness blended with 10 % secant", failed)
-        failed.append(f"blend at {size:.4g}: {tried.outcome.name}")
-        best = _better(best, tried, size)
-
         tried, state, share = relax(
             self.solver, self.state, constraint, self._elastic_diagonal(),
             report=lambda t, eta: self._tell(self.index + 1, f"relax {eta:.2g}", size, t, began),
@@ -206,6 +200,7 @@ class March:
     def _accept(self, tried: Attempt, state: State, size: float, began: float, note: str, failed) -> Step:
         self.previous, self.state, self.last_size = (self.state if self.index >= 0 else None), state, size
         self.index += 1
+        self.solver.accepted(state.load)
         self.peak = max(self.peak, abs(state.load))
         self.reached += size
         self.last = Step(
