@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import csc_matrix
 
 from fesplice.contracts import Equilibrium, Floats, History, Outcome, State, Trial
 from fesplice.solve.linear import Factor, Singular
@@ -54,10 +55,20 @@ class Constraint:
 
 @dataclass(frozen=True)
 class Viscosity:
-    """Viscous forces ``diagonal`` (u - ``since``) that carry an increment over a sudden drop."""
+    """Viscous forces eta K0 (u - since) that carry an increment over a sudden drop.
 
-    diagonal: Floats
+    K0 is the stiffness at rest. Proportional to it, the forces resist straining only, not the
+    motion of the beam as a whole; and once eta exceeds the steepest softening over the elastic
+    modulus (about 0.03 for 20 mm bands) the increment has one solution.
+    """
+
+    stiffness: csc_matrix
+    eta: float
     since: Floats
+
+    def force(self, u: Floats) -> Floats:
+        """Viscous forces [N] at ``u``."""
+        return self.eta * (self.stiffness @ (u - self.since))
 
 
 @dataclass(frozen=True)
@@ -97,7 +108,7 @@ class Equilibrator:
     def residual(self, trial: Trial, u: Floats, load: float, viscosity: Viscosity | None) -> Floats:
         """Forces out of balance [N]."""
         r = load * self.model.f_ref + self.model.f_dead - trial.force
-        return r if viscosity is None else r - viscosity.diagonal * (u - viscosity.since)
+        return r if viscosity is None else r - viscosity.force(u)
 
     def solve(
         self,
@@ -170,8 +181,7 @@ class Equilibrator:
     def _correction(self, trial, r, u, load, constraint, viscosity):
         k = trial.matrix
         if viscosity is not None:
-            k = k.copy()
-            k.setdiag(k.diagonal() + viscosity.diagonal)
+            k = csc_matrix((k.data + viscosity.eta * viscosity.stiffness.data, k.indices, k.indptr), shape=k.shape)
         x = Factor(k).solve(np.column_stack([r, self.model.f_ref]))
         along = float(constraint.row @ x[:, 1]) + constraint.weight
         if abs(along) < 1e-14 * (np.linalg.norm(constraint.row) * np.linalg.norm(x[:, 1]) + abs(constraint.weight)):
@@ -234,50 +244,46 @@ def relax(
     solver: Equilibrator,
     start: State,
     constraint: Constraint,
-    diagonal: Floats,
+    stiffness: csc_matrix,
     *,
     report: Callable[..., None] | None = None,
-    most: int = 80,
+    most: int = 60,
 ) -> tuple[Attempt, State, float]:
     """Cross a sudden drop at the held control value with viscous forces that die away.
 
-    The viscosity starts low and grows only on failure: a high one would carry a large fictitious
-    load on the way and damage the model for good.
-
-    Sub-steps with viscous forces eta diagonal (u - u_n); each converged sub-step becomes the
-    next u_n and its history is kept, for the drop is real. Judged by the sum of absolutes of
-    the viscous forces against that of the loads, since the norm would hide many small ones.
-    Returns the attempt, the state to commit from, and the last viscous share.
+    Sub-steps with viscous forces eta K0 (u - u_n); each converged sub-step becomes the next u_n
+    and its history is kept, for the drop is real. Judged by the sum of absolutes of the viscous
+    forces against that of the loads, since the norm would hide many small ones. The viscosity
+    starts low and grows only on failure: a high one would carry a large fictitious load on the
+    way and damage the model for good. Returns the attempt, the state to commit from, and the
+    last viscous share.
     """
-    eta, fall, state = 1e-6, 0.1, start
+    eta, state = 0.03, start
     last: Attempt | None = None
     share = np.inf
     for _ in range(most):
-        viscosity = Viscosity(eta * diagonal, state.u)
-        tried = solver.solve(state, (state.u, state.load), constraint, viscosity=viscosity)
+        viscosity = Viscosity(stiffness, eta, state.u)
+        tried = solver.solve(state, (state.u, state.load), constraint, viscosity=viscosity, iterations=20, patience=8)
         if report is not None:
             report(tried, eta)
         if tried.outcome is not Outcome.converged or tried.trial is None:
-            if eta > 1e4:
+            if eta > 1.0:
                 break
-            eta /= fall
-            fall = min(0.5, 1.7 * fall)
+            eta *= 3.0
             continue
-        drag = float(np.abs(viscosity.diagonal * (tried.u - state.u)).sum())
+        drag = float(np.abs(viscosity.force(tried.u)).sum())
         loads = float(np.abs(tried.load * solver.model.f_ref + solver.model.f_dead).sum())
         share = drag / max(loads, 1e-9)
         last = tried
         state = State(tried.u, tried.load, tried.trial.history)
-        if share < 10.0 * solver.tol.viscous:
-            still = solver.solve(state, (state.u, state.load), constraint, iterations=8, patience=3)
+        if share < solver.tol.viscous:
+            still = solver.solve(state, (state.u, state.load), constraint, iterations=6, patience=2)
             if report is not None:
                 report(still, 0.0)
             if still.outcome is Outcome.converged and still.trial is not None:
                 return still, State(still.u, still.load, still.trial.history), 0.0
-            if share < 0.5 * solver.tol.viscous:
-                break
-        if tried.iterations <= 6:
-            eta *= fall
+            break
+        eta *= 0.25 if tried.iterations <= 3 else 0.5 if tried.iterations <= 6 else 1.0
     if last is None or share > solver.tol.viscous:
         return Attempt(Outcome.diverged, start.u, start.load, None, most, np.inf, np.inf), start, share
     return last, state, share

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.sparse import csc_matrix
 
 from fesplice.contracts import Control, Equilibrium, Floats, NotConverged, Outcome, State, Step, Stepper
 from fesplice.solve.control import LoadFactor
@@ -33,7 +34,7 @@ class Stop:
 Report = Callable[..., None]
 
 #: Newton tries of one increment, each half as long as the one before.
-_HALVINGS = 3
+_HALVINGS = 1
 
 
 class March:
@@ -66,7 +67,7 @@ class March:
         self.outcome = Outcome.running
         self._report = report or (lambda **row: None)
         self.stuck: Attempt | None = None
-        self._diagonal: Floats | None = None
+        self._at_rest: csc_matrix | None = None
 
     # ------------------------------------------------------------------ memory
     def memory(self) -> dict[str, float | Floats]:
@@ -149,7 +150,7 @@ class March:
 
         still = (self.state.u, self.state.load)
         tried, state, share = relax(
-            self.solver, self.state, constraint, self._elastic_diagonal(),
+            self.solver, self.state, constraint, self._stiffness_at_rest(),
             report=lambda t, eta: self._tell(self.index + 1, f"relax {eta:.2g}", size, t, began),
         )
         self._tell(self.index + 1, "viscous", size, tried, began)
@@ -184,13 +185,12 @@ class March:
             self.state.load + f * (self.state.load - self.previous.load),
         )
 
-    def _elastic_diagonal(self) -> Floats:
-        """Diagonal of the stiffness at rest; made once, from the virgin model."""
-        if self._diagonal is None:
+    def _stiffness_at_rest(self) -> csc_matrix:
+        """Stiffness of the virgin model; made once."""
+        if self._at_rest is None:
             fresh = self.model.fresh()  # type: ignore[attr-defined]
-            trial = self.model.internal(np.zeros(self.model.n_free), fresh)
-            self._diagonal = np.abs(trial.matrix.diagonal())
-        return self._diagonal
+            self._at_rest = self.model.internal(np.zeros(self.model.n_free), fresh).matrix
+        return self._at_rest
 
     def _take(self, tried: Attempt, size: float, began: float, note: str, failed: list[str]) -> Step:
         assert tried.trial is not None
