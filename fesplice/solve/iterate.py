@@ -30,8 +30,8 @@ class Tolerances:
     energy: float = 1e-3
     force_with_energy: float = 2e-2
     loose: float = 5e-2
-    iterations: int = 12
-    patience: int = 4
+    iterations: int = 10
+    patience: int = 3
     viscous: float = 0.02
 
     @classmethod
@@ -120,7 +120,7 @@ class Equilibrator:
         viscosity: Viscosity | None = None,
         iterations: int | None = None,
         accelerate: bool = False,
-        search: bool = True,
+        search: bool = False,
         patience: int | None = None,
     ) -> Attempt:
         """Iterate from ``guess`` with the committed history of ``start``; never raises for a failed search."""
@@ -196,7 +196,7 @@ class Equilibrator:
         for _ in range(4):
             length = low - s_low * (high - low) / (s_high - s_low) if s_high * s_low < 0.0 else 0.5 * (low + high)
             length = float(np.clip(length, 0.2, 0.9))
-            t = self._evaluate(u + length * du, history, secant)
+            t = self._evaluate(u + length * du, history, secant, matrix=False)
             s = float(du @ self.residual(t, u + length * du, load + length * dload, viscosity))
             if abs(s) < best[0]:
                 best = (abs(s), length, t)
@@ -209,6 +209,8 @@ class Equilibrator:
             if high - low < 0.05:
                 break
         _, length, t = best
+        if t.matrix is None:
+            t = self._evaluate(u + length * du, history, secant)
         return u + length * du, load + length * dload, t
 
 
@@ -283,7 +285,7 @@ def relax(
             if still.outcome is Outcome.converged and still.trial is not None:
                 return still, State(still.u, still.load, still.trial.history), 0.0
             break
-        eta *= 0.25 if tried.iterations <= 3 else 0.5 if tried.iterations <= 6 else 1.0
+        eta *= 0.1 if tried.iterations <= 3 else 0.3 if tried.iterations <= 6 else 1.0
     if last is None or share > solver.tol.viscous:
         return Attempt(Outcome.diverged, start.u, start.load, None, most, np.inf, np.inf), start, share
     return last, state, share

@@ -33,9 +33,6 @@ class Stop:
 
 Report = Callable[..., None]
 
-#: Newton tries of one increment, each half as long as the one before.
-_HALVINGS = 1
-
 
 class March:
     """Iterating yields accepted :class:`Step` objects; ``outcome`` says afterwards how it ended.
@@ -133,32 +130,28 @@ class March:
         row, weight = self.control.row(self.state, self.previous)
         held = float(row @ self.state.u) + weight * self.state.load
         best: tuple[Attempt, float] | None = None
+        still = (self.state.u, self.state.load)
         while True:
             constraint = Constraint(row, weight, held + size)
-            guess = (self.state.u, self.state.load) if failed else self._guess(size)
+            guess = still if failed else self._guess(size)
             tried = self.solver.solve(self.state, guess, constraint)
             self._tell(self.index + 1, "newton", size, tried, began)
             if tried.outcome is Outcome.converged:
                 return self._take(tried, size, began, "", failed)
             failed.append(f"newton at {size:.4g}: {tried.outcome.name}")
             best = _better(best, tried, size)
-            if not self.stepper.cut() or len(failed) == _HALVINGS:
+
+            tried, state, share = relax(
+                self.solver, self.state, constraint, self._stiffness_at_rest(),
+                report=lambda t, eta: self._tell(self.index + 1, f"viscous {eta:.2g}", size, t, began),
+            )
+            if tried.trial is not None:
+                note = "viscous relaxation" + (f", {100 * share:.2g} % of the load left in viscous forces" if share else "")
+                return self._accept(replace(tried, outcome=Outcome.relaxed), state, size, began, note, tuple(failed))
+            failed.append(f"viscous at {size:.4g}: {tried.outcome.name}")
+            if not self.stepper.cut():
                 break
             size = self.stepper.size  # type: ignore[attr-defined]
-        size = self.stepper.size  # type: ignore[attr-defined]
-        constraint = Constraint(row, weight, held + size)
-
-        still = (self.state.u, self.state.load)
-        tried, state, share = relax(
-            self.solver, self.state, constraint, self._stiffness_at_rest(),
-            report=lambda t, eta: self._tell(self.index + 1, f"relax {eta:.2g}", size, t, began),
-        )
-        self._tell(self.index + 1, "viscous", size, tried, began)
-        if tried.trial is not None:
-            note = "viscous relaxation" + (f", {100 * share:.2g} % of the load left in viscous forces" if share else "")
-            tried = replace(tried, outcome=Outcome.relaxed)
-            return self._accept(tried, state, size, began, note, tuple(failed))
-        failed.append(f"viscous at {size:.4g}: {tried.outcome.name}")
 
         tried = self.solver.solve(self.state, still, constraint, secant=1.0, iterations=40, accelerate=True)
         self._tell(self.index + 1, "secant", size, tried, began)
