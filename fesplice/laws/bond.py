@@ -9,7 +9,8 @@ the opening beside the bar) replaces this law without a change to the element.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -122,6 +123,21 @@ class BondSlip:
     anchored: Floats
     stiffness: float = UNLOADING
     n_strain: int = 2
+
+    @classmethod
+    def joined(cls, laws: Sequence[BondSlip]) -> BondSlip:
+        """One law for the points of several, in order; their ``stiffness`` must agree."""
+
+        def row(get: Callable[[BondSlip], Floats]) -> Floats:
+            return np.concatenate([np.atleast_1d(get(law)) for law in laws])
+
+        curve = Envelope(
+            *(row(lambda law, k=f.name: getattr(law.curve, k)) for f in fields(Envelope))  # type: ignore[misc]
+        )
+        return cls(
+            curve, row(lambda law: law.perimeter), row(lambda law: law.bearing), row(lambda law: law.bearing_cap),
+            row(lambda law: law.bearing_width), row(lambda law: law.anchored), laws[0].stiffness,
+        )
 
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
         """Unslipped bond."""

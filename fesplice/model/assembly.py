@@ -15,15 +15,21 @@ from scipy import sparse
 
 from fesplice.contracts import Element, Floats, History, Ints, Law, Trial
 from fesplice.elements import ELEMENTS
+from fesplice.laws import Bar, BondSlip
 from fesplice.mesh import Mesh
 from fesplice.model.ordering import cell_edges, nested_dissection
 
 
 @dataclass(frozen=True)
 class Part:
-    """A group ready to compute: unknowns (n_e, n_d), B (n_e, n_q n_s, n_d), weights, size datum."""
+    """Groups of one kind and law, ready to compute: unknowns (n_e, n_d), B (n_e, n_q n_s, n_d), weights, size.
+
+    ``groups`` maps each group to its rows: bar lines with the same law run as one part, since
+    a hundred small groups would cost more than the concrete.
+    """
 
     name: str
+    groups: Mapping[str, slice]
     element: Element
     law: Law
     unknowns: Ints
@@ -80,15 +86,7 @@ class Model:
         self.mesh = mesh
         self.n_dof, unknowns, node_of = number_unknowns(mesh)
         self.watch = dict(watch or {})
-        self.parts: list[Part] = []
-        for name, g in mesh.groups.items():
-            if not len(g.cells):
-                continue
-            element = ELEMENTS[g.kind]
-            xy = mesh.points[g.cells]
-            b, w = element.kinematics(xy, g.data)
-            rows = np.ascontiguousarray(b.reshape(len(g.cells), -1, b.shape[-1]))
-            self.parts.append(Part(name, element, laws[name], unknowns[name], rows, w, element.size(xy, g.data)))
+        self.parts = [_part(mesh, names, law, unknowns) for names, law in _alike(mesh, laws)]
 
         self.free = self._order(mesh, node_of, fixed)
         self.n_free = len(self.free)
@@ -184,6 +182,39 @@ class Model:
     def read(self, name: str, u: Floats) -> float:
         """A named read-out of the free unknowns."""
         return float(self.watch[name] @ self.expand(u))
+
+
+def _alike(mesh: Mesh, laws: Mapping[str, Law]) -> list[tuple[list[str], Law]]:
+    """Groups that can run together, each with their common law, in the order of the mesh."""
+    found: dict[object, list[str]] = {}
+    for name, g in mesh.groups.items():
+        if len(g.cells):
+            law = laws[name]
+            together = (g.kind, law) if isinstance(law, Bar) else g.kind if isinstance(law, BondSlip) else name
+            found.setdefault(together, []).append(name)
+    out = []
+    for names in found.values():
+        several = [laws[name] for name in names]
+        out.append((names, BondSlip.joined(several) if isinstance(several[0], BondSlip) else several[0]))
+    return out
+
+
+def _part(mesh: Mesh, names: list[str], law: Law, unknowns: Mapping[str, Ints]) -> Part:
+    element = ELEMENTS[mesh.groups[names[0]].kind]
+    rows, weights, sizes, slices, end = [], [], [], {}, 0
+    for name in names:
+        g = mesh.groups[name]
+        xy = mesh.points[g.cells]
+        b, w = element.kinematics(xy, g.data)
+        rows.append(b.reshape(len(g.cells), -1, b.shape[-1]))
+        weights.append(w)
+        sizes.append(element.size(xy, g.data))
+        slices[name] = slice(end, end + len(g.cells))
+        end += len(g.cells)
+    return Part(
+        names[0], slices, element, law, np.concatenate([unknowns[name] for name in names]),
+        np.ascontiguousarray(np.concatenate(rows)), np.concatenate(weights), np.concatenate(sizes),
+    )
 
 
 def _stiffness(part: Part, tangent: Floats) -> Floats:

@@ -23,7 +23,8 @@ def fields(model: Model, step: Step) -> dict[str, Floats]:
             "quad4": _membrane, "tri3": _membrane, "truss2": _truss, "frame2": _frame, "bond": _bond, "joint": _joint,
         }[kind]
         for key, values in put(part, strain, stress, step.state.history[part.name]).items():
-            out[f"{part.name}/{key}"] = values
+            for name, rows in part.groups.items():
+                out[f"{name}/{key}"] = values[rows]
     return out
 
 

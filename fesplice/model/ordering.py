@@ -11,7 +11,7 @@ import numpy as np
 
 from fesplice.contracts import Floats, Ints
 
-_LEAF = 48
+_LEAF = 10
 
 
 def nested_dissection(points: Floats, edges: Ints) -> Ints:
