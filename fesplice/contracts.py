@@ -78,6 +78,7 @@ class Outcome(Enum):
     singular = "the stiffness matrix could not be factorised"
     smallest_step = "no equilibrium even with the smallest step and every fallback"
     target_reached = "the stated end of loading was reached"
+    step_limit = "the allowed number of steps was used up"
     softened = "the load fell by the stated drop after the peak"
     interrupted = "stopped by the user; the run can be resumed"
     running = "not finished; the run can be resumed"

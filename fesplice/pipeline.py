@@ -19,6 +19,7 @@ from fesplice.model.assembly import Model
 from fesplice.model.build import elevation_model
 from fesplice.model.estimate import cracking_deflection, expected_deflection
 from fesplice.model.fields import columns, fields
+from fesplice.post.summary import summarise
 from fesplice.solve import Adaptive, ArcLength, Displacement, Dissipation, March, Stop, Tolerances
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord
@@ -74,6 +75,12 @@ def analyse(
     return Run(folder)
 
 
+def _findings(folder: Path) -> dict:
+    """The summary for the manifest, from what is on disk."""
+    run = Run(folder)
+    return summarise(run).as_dict() if run.n_steps else {}
+
+
 def _march(s: Specimen, model: Model, writer: RunWriter, progress: Callable[[Progress], None] | None) -> None:
     march = _marcher(s, model, writer.attempt)
     if writer.saved is not None:
@@ -101,9 +108,9 @@ def _march(s: Specimen, model: Model, writer: RunWriter, progress: Callable[[Pro
     except NotConverged as fault:
         place = _where(model, march)
         text = str(fault) + place
-        writer.finish(march.outcome, {"stopped": text}, [text])
+        writer.finish(march.outcome, _findings(writer.folder), [text, *_warnings(s)])
         raise NotConverged(text) from fault
-    writer.finish(march.outcome, {}, _warnings(s))
+    writer.finish(march.outcome, _findings(writer.folder), _warnings(s))
 
 
 def _marcher(s: Specimen, model: Model, report: Callable[..., None]) -> March:

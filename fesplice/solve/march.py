@@ -120,7 +120,7 @@ class March:
         elif self.reached > self.stop.not_before and abs(self.state.load) < (1.0 - self.stop.drop) * self.peak:
             self.outcome = Outcome.softened
         elif self.index >= self.stop.steps:
-            self.outcome = Outcome.max_iterations
+            self.outcome = Outcome.step_limit
         return self.outcome is not Outcome.running
 
     def _advance(self) -> Step:
