@@ -50,6 +50,9 @@ def analyse(
             run_analysis(given, target, progress=watch)
         except NotConverged as fault:
             stopped = fault
+        except KeyboardInterrupt:
+            err.print("fesplice: stopped; the same command goes on from the last accepted step")
+            raise typer.Exit(130) from None
     run = Run(target)
     page = _draw(run) if pictures and run.n_steps else None
     out.print(summary_text(run, page))
@@ -141,7 +144,8 @@ class _watch:
         left = "" if now.left is None else f"  about {now.left:.0f} s left"
         text = (
             f"step {now.step.index:3d}  {now.load / 1e3:8.2f} kN per ram  {now.deflection:7.2f} mm  "
-            f"bar {now.bar_stress:5.0f} MPa  {now.step.iterations:2d} iterations  residual {now.step.residual:.0e}{left}"
+            f"bar {now.bar_stress:5.0f} MPa  {now.step.iterations:2d} iterations  "
+            f"residual {now.step.residual:.0e}{left}"
         )
         if self.live:
             self.bar.update(self.task, description=text)
@@ -152,17 +156,7 @@ class _watch:
 def main() -> None:
     """Entry point: every fault is one message on standard error and an exit code."""
     try:
-        app(standalone_mode=False)
+        app()
     except FespliceError as fault:
         err.print(f"fesplice: {fault}")
         sys.exit(fault.exit_code)
-    except KeyboardInterrupt:
-        err.print("fesplice: stopped; the same command goes on from the last accepted step")
-        sys.exit(130)
-    except typer.Exit as leave:
-        sys.exit(leave.exit_code)
-    except Exception as error:
-        if hasattr(error, "format_message") and hasattr(error, "exit_code"):
-            err.print(f"fesplice: {error.format_message()}")
-            sys.exit(error.exit_code)
-        raise

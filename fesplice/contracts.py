@@ -112,7 +112,10 @@ class Response:
 class Law(Protocol):
     """A constitutive law. Pure: never writes into its inputs."""
 
-    n_strain: int
+    @property
+    def n_strain(self) -> int:
+        """Strain components the law takes."""
+        ...
 
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
         """History of virgin material at ``shape`` = (n_e, n_q) points."""
@@ -201,7 +204,10 @@ class Equilibrium(Protocol):
 class Control(Protocol):
     """What is held in a step: one scalar equation c.u + w*load = target."""
 
-    name: str
+    @property
+    def name(self) -> str:
+        """Its key in the registry."""
+        ...
 
     def row(self, state: State, previous: State | None) -> tuple[Floats, float]:
         """Coefficients (c (n_free), w) of the constraint about ``state``."""

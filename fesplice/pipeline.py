@@ -17,7 +17,7 @@ from fesplice.geometry import build_mesh, elevation
 from fesplice.mesh import Mesh
 from fesplice.model.assembly import Model
 from fesplice.model.build import elevation_model
-from fesplice.model.estimate import cracking_deflection, expected_deflection
+from fesplice.model.estimate import cracking_deflection, expected_deflection, yield_deflection
 from fesplice.model.fields import columns, fields
 from fesplice.post.summary import summarise
 from fesplice.solve import Adaptive, ArcLength, Displacement, Dissipation, March, Stop, Tolerances
@@ -97,11 +97,8 @@ def _march(s: Specimen, model: Model, writer: RunWriter, progress: Callable[[Pro
                 goal = min(march.stop.end, 1.3 * expected_deflection(s))
                 gone = march.reached - first
                 left = elapsed * (goal - march.reached) / gone if gone > 0 and goal > march.reached else None
-                progress(
-                    Progress(
-                        step, step.state.load, float(row["deflection_mm"]), float(row["bar_stress_A_MPa"]), elapsed, left
-                    )
-                )
+                seen = float(row["deflection_mm"]), float(row["bar_stress_A_MPa"])
+                progress(Progress(step, step.state.load, *seen, elapsed, left))
     except KeyboardInterrupt:
         writer.finish(Outcome.interrupted, {}, [])
         raise
@@ -131,7 +128,7 @@ def _marcher(s: Specimen, model: Model, report: Callable[..., None]) -> March:
             control = hold
     stop = Stop(
         drop=s.analysis.drop,
-        end=s.analysis.end_deflection or np.inf,
+        end=s.analysis.end_deflection or 2.0 * yield_deflection(s),
         steps=s.analysis.max_steps,
         not_before=4.0 * cracking_deflection(s),
     )
@@ -192,7 +189,7 @@ def _warnings(s: Specimen) -> list[str]:
     out = []
     for name, concrete in (("precast", s.concrete.precast), ("closure", s.concrete.closure)):
         if concrete is not None:
-            out += [f"{name} concrete: {quantity} estimated by {formula}" for quantity, formula in concrete.estimated.items()]
+            out += [f"{name} concrete: {what} estimated by {formula}" for what, formula in concrete.estimated.items()]
     return out
 
 

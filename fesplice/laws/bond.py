@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fesplice.contracts import Floats, History, Response
 
@@ -39,7 +40,7 @@ def tau_split(
     return eta2 * 6.5 * (f_cm / 25.0) ** 0.25 * (25.0 / diameter) ** 0.2 * (cover + km_ktr)
 
 
-def bearing_modulus(f_cm: float, diameter: Floats, c1: float) -> Floats:
+def bearing_modulus(f_cm: Floats | float, diameter: Floats, c1: float) -> Floats:
     """Foundation modulus of a bar bearing on concrete, 127 c1 sqrt(f_c) / d_b^(2/3) [N/mm3].
 
     Soroushian, Obaseki & Rojas (1987) for dowel bars; from memory.
@@ -82,7 +83,7 @@ def envelope(
     diameter: Floats,
     condition: str,
     rib_spacing: Floats,
-    splitting: Floats,
+    splitting: NDArray[np.bool_],
     strength_split: Floats,
     km_ktr: Floats,
 ) -> Envelope:

@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fesplice.algebra import coaxial_shear, principal_strain
 from fesplice.contracts import Floats, History, Response
@@ -75,7 +76,7 @@ class SmearedCrack:
     # ------------------------------------------------------------------ one chunk of points
     def _chunk(self, strain, old, grad, weight, secant, stress, tangent, new) -> None:
         e1, e2, cos2, sin2 = principal_strain(strain)
-        frozen = None
+        frozen = np.zeros(e1.shape, bool)
         shear_strain = None
         if self.crack == "fixed":
             frozen = (old["axes"][..., 0] != 0.0) | (old["axes"][..., 1] != 0.0)
@@ -212,7 +213,7 @@ class SmearedCrack:
         )
 
 
-def _at(weight: Floats, mask: Floats) -> Floats:
+def _at(weight: Floats, mask: NDArray[np.bool_]) -> Floats:
     return np.broadcast_to(weight[:, None], mask.shape)[mask]
 
 

@@ -10,6 +10,8 @@ import numpy as np
 
 from fesplice.contracts import Floats
 
+Some = Floats | float
+
 #: Area under s/f_t over w/w_c of the Hordijk curve (own quadrature 0.19470;
 #: Cornelissen, Hordijk & Reinhardt, HERON 31-2, 1986; Hordijk 1991, from memory).
 HORDIJK_AREA = 0.1947025
@@ -38,7 +40,7 @@ def exponential(x: Floats) -> tuple[Floats, Floats]:
 
 
 def softening(
-    strain: Floats, modulus: Floats, strength: Floats, energy: Floats, band: Floats, curve: str = "hordijk"
+    strain: Floats, modulus: Some, strength: Some, energy: Some, band: Some, curve: str = "hordijk"
 ) -> tuple[Floats, Floats]:
     """Tension over total strain; the whole area to zero stress is exactly energy/band.
 
@@ -59,7 +61,7 @@ def softening(
     return np.where(rising, modulus * strain, strength * y), np.where(rising, modulus, strength * dy / scale)
 
 
-def stiffening(strain: Floats, modulus: Floats, strength: Floats) -> tuple[Floats, Floats]:
+def stiffening(strain: Floats, modulus: Some, strength: Some) -> tuple[Floats, Floats]:
     """Mean tension of concrete between cracks, f_t/(1 + sqrt(500 (e - f_t/E))) (Collins & Mitchell 1987)."""
     peak = strength / modulus
     beyond = np.maximum(strain - peak, 1e-12)
@@ -73,7 +75,7 @@ def stiffening(strain: Floats, modulus: Floats, strength: Floats) -> tuple[Float
 
 
 def crushing(
-    strain: Floats, modulus: Floats, strength: Floats, peak: Floats, energy: Floats, band: Floats
+    strain: Floats, modulus: Some, strength: Some, peak: Some, energy: Some, band: Some
 ) -> tuple[Floats, Floats]:
     """Compression (positive numbers): Popovics (1973) to the peak, then a parabola to zero.
 
@@ -93,7 +95,7 @@ def crushing(
     return np.where(eta <= 1.0, rise, fall), np.where(eta <= 1.0, rise_slope, fall_slope)
 
 
-def lateral_softening(lateral: Floats, peak: Floats, floor: float = 0.4) -> tuple[Floats, Floats]:
+def lateral_softening(lateral: Floats, peak: Some, floor: float = 0.4) -> tuple[Floats, Floats]:
     """Factor on compression from lateral cracking, 1/(0.8 + 0.34 e1/e_0) in ``floor``..1, and its slope.
 
     Vecchio & Collins, ACI Journal 83-2 (1986) 219-231. The floor 0.4 is reached at

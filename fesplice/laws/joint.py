@@ -51,7 +51,8 @@ class ColdJoint:
         d_n = np.where(w < 0.0, k, (1.0 - secant) * slope + secant * ratio + floor)
 
         # the cohesion left: by the damage in tension and by the sliding (mode II energy ten times mode I)
-        left = np.where(opened, cap / ft, 1.0) * np.clip(1.0 - slid * self.cohesion / (20.0 * self.fracture_energy), 0, 1)
+        unslid = np.clip(1.0 - slid * self.cohesion / (20.0 * self.fracture_energy), 0.0, 1.0)
+        left = np.where(opened, cap / ft, 1.0) * unslid
         limit = self.cohesion * left + self.friction * np.maximum(-normal, 0.0)
         trial = k * (s - slipped)
         slides = np.abs(trial) > limit

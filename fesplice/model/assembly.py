@@ -49,7 +49,7 @@ class Part:
         return flat.reshape(n_e, n_q, -1)
 
 
-def number_unknowns(mesh: Mesh) -> tuple[int, dict[str, Ints], Floats]:
+def number_unknowns(mesh: Mesh) -> tuple[int, dict[str, Ints], Ints]:
     """Unknowns of every group and the place of each: node i has 2i, 2i+1; frame rotations follow."""
     n = 2 * len(mesh.points)
     bent = [g.cells.ravel() for g in mesh.of_kind("frame2").values()]
@@ -159,7 +159,7 @@ class Model:
             forces.append(np.matmul(weighted, part.rows).ravel())
             if matrix:
                 entries.append(_stiffness(part, answer.tangent).ravel())
-        f = np.bincount(self._force_slot, np.concatenate(forces), self.n_free + 1)[: self.n_free]
+        f = np.asarray(np.bincount(self._force_slot, np.concatenate(forces), self.n_free + 1)[: self.n_free], float)
         k = self.matrix(np.concatenate(entries)) if matrix else None
         return Trial(f, k, new, stress)
 
@@ -194,8 +194,9 @@ def _alike(mesh: Mesh, laws: Mapping[str, Law]) -> list[tuple[list[str], Law]]:
             found.setdefault(together, []).append(name)
     out = []
     for names in found.values():
-        several = [laws[name] for name in names]
-        out.append((names, BondSlip.joined(several) if isinstance(several[0], BondSlip) else several[0]))
+        first = laws[names[0]]
+        several = [law for law in (laws[name] for name in names) if isinstance(law, BondSlip)]
+        out.append((names, BondSlip.joined(several) if several else first))
     return out
 
 

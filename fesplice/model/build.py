@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fesplice.contracts import Floats, Law
 from fesplice.laws import Bar, BentBar, BondSlip, ColdJoint, Elastic, SmearedCrack
@@ -58,11 +59,15 @@ def steel_curve(steel: Steel) -> Curve:
             steel.elastic_modulus, tuple(e for e, _ in steel.curve), tuple(s for _, s in steel.curve)
         )
     return idealised(
-        steel.elastic_modulus, steel.yield_strength, steel.ultimate_strength, steel.hardening_strain, steel.rupture_strain
+        steel.elastic_modulus,
+        steel.yield_strength,
+        steel.ultimate_strength,
+        steel.hardening_strain,
+        steel.rupture_strain,
     )
 
 
-def bond_law(group: Group, f_cm: Floats, specimen: Specimen, splitting: Floats) -> BondSlip:
+def bond_law(group: Group, f_cm: Floats, specimen: Specimen, splitting: NDArray[np.bool_]) -> BondSlip:
     """MC2010 bond and bearing for one bar line; ``f_cm`` and ``splitting`` per point.
 
     The splitting branch is for straight leads; bends, tails and stirrups keep the pull-out branch.
@@ -152,7 +157,7 @@ def elevation_model(specimen: Specimen, mesh: Mesh) -> Model:
         sense = -1.0 if specimen.loading.tension_face == "down" else 1.0
         f_dead += sense * _weight(specimen, mesh, n_dof)
     watch = {"deflection": _mean(n_dof, 2 * sets["midspan"] + 1, -1.0)}
-    watch["load_point"] = sum(_mean(n_dof, 2 * nodes + 1, -1.0 / len(rams)) for nodes in rams)
+    watch["load_point"] = np.sum([_mean(n_dof, 2 * nodes + 1, -1.0 / len(rams)) for nodes in rams], axis=0)
     for side in ("left", "right"):
         if f"opening:{side}" in sets:
             minus, plus = sets[f"opening:{side}"]
@@ -178,7 +183,7 @@ def _weight(specimen: Specimen, mesh: Mesh, n_dof: int) -> Floats:
             continue
         xy = mesh.points[g.cells]
         x, y = xy[..., 0], xy[..., 1]
-        area = 0.5 * np.abs(((x[:, 0] - x[:, 2]) * (y[:, 1] - y[:, 3]) - (x[:, 1] - x[:, 3]) * (y[:, 0] - y[:, 2])))
+        area = 0.5 * np.abs((x[:, 0] - x[:, 2]) * (y[:, 1] - y[:, 3]) - (x[:, 1] - x[:, 3]) * (y[:, 0] - y[:, 2]))
         # the full width weighs, also where bars take some of it from the concrete
         share = 0.25 * area * specimen.body.width * weight[g.material]
         np.add.at(f, (2 * g.cells + 1).ravel(), np.repeat(share, 4))

@@ -62,6 +62,12 @@ def expected_deflection(specimen: Specimen) -> float:
     return midspan_deflection(specimen, max(s.moment(stress), s.cracking_moment), s.stiffness)
 
 
+def yield_deflection(specimen: Specimen) -> float:
+    """Deflection [mm] at first yield by the cracked section; without slip, so the real one is larger."""
+    s = section(specimen)
+    return midspan_deflection(specimen, s.moment(specimen.steel[specimen.bars.left.steel].yield_strength), s.stiffness)
+
+
 def cracking_deflection(specimen: Specimen) -> float:
     """Deflection [mm] at first cracking by the gross section."""
     s = section(specimen)

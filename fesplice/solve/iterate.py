@@ -68,7 +68,7 @@ class Viscosity:
 
     def force(self, u: Floats) -> Floats:
         """Viscous forces [N] at ``u``."""
-        return self.eta * (self.stiffness @ (u - self.since))
+        return np.asarray(self.eta * (self.stiffness @ (u - self.since)))
 
 
 @dataclass(frozen=True)

@@ -1,9 +1,9 @@
 """Direct solution of the sparse tangent systems, with the residual checked every time.
 
 The matrix comes in nested-dissection order, so SuperLU factors it as it stands, in symmetric
-mode with a small pivot threshold; a refinement step follows where the residual asks for it. Where the residual says that
-this went wrong (nearly singular tangents), the factor is made again with column ordering and
-full pivoting.
+mode with a small pivot threshold; a refinement step follows where the residual asks for it. Where
+the residual says that this went wrong (nearly singular tangents), the factor is made again with
+column ordering and full pivoting.
 """
 
 from __future__ import annotations

@@ -109,7 +109,7 @@ class March:
         hold = Constraint(*LoadFactor(self.model.n_free).row(self.state, None), target=0.0)
         tried = self.solver.solve(self.state, (self.state.u, 0.0), hold, iterations=40)
         self._tell(0, "dead load", 0.0, tried, began)
-        if tried.outcome is not Outcome.converged:
+        if tried.outcome is not Outcome.converged or tried.trial is None:
             self.outcome = tried.outcome
             raise NotConverged("the dead load alone finds no equilibrium: " + tried.outcome.value)
         return self._accept(tried, State(tried.u, tried.load, tried.trial.history), 0.0, began, "dead load", ())
@@ -143,10 +143,12 @@ class March:
 
             tried, state, share = relax(
                 self.solver, self.state, constraint, self._stiffness_at_rest(),
-                report=lambda t, eta: self._tell(self.index + 1, f"viscous {eta:.2g}", size, t, began),
+                report=lambda t, eta, size=size: self._tell(self.index + 1, f"viscous {eta:.2g}", size, t, began),
             )
             if tried.trial is not None:
-                note = "viscous relaxation" + (f", {100 * share:.2g} % of the load left in viscous forces" if share else "")
+                note = "viscous relaxation"
+                if share > 0.0:
+                    note += f", {100 * share:.2g} % of the load left in viscous forces"
                 return self._accept(replace(tried, outcome=Outcome.relaxed), state, size, began, note, tuple(failed))
             failed.append(f"viscous at {size:.4g}: {tried.outcome.name}")
             if not self.stepper.cut():
@@ -182,7 +184,7 @@ class March:
         """Stiffness of the virgin model; made once."""
         if self._at_rest is None:
             fresh = self.model.fresh()  # type: ignore[attr-defined]
-            self._at_rest = self.model.internal(np.zeros(self.model.n_free), fresh).matrix
+            self._at_rest = csc_matrix(self.model.internal(np.zeros(self.model.n_free), fresh).matrix)
         return self._at_rest
 
     def _take(self, tried: Attempt, size: float, began: float, note: str, failed: list[str]) -> Step:
@@ -191,6 +193,7 @@ class March:
         return self._accept(tried, state, size, began, note, tuple(failed))
 
     def _accept(self, tried: Attempt, state: State, size: float, began: float, note: str, failed) -> Step:
+        assert tried.trial is not None
         self.previous, self.state, self.last_size = (self.state if self.index >= 0 else None), state, size
         self.index += 1
         self.solver.accepted(state.load)
@@ -205,7 +208,8 @@ class March:
     def _tell(self, index: int, method: str, size: float, tried: Attempt, began: float) -> None:
         self._report(
             step=index, method=method, size=size, outcome=tried.outcome.name, iterations=tried.iterations,
-            residual=tried.residual, energy=tried.energy, evaluations=self.solver.evaluations, seconds=time.perf_counter() - began,
+            residual=tried.residual, energy=tried.energy, evaluations=self.solver.evaluations,
+            seconds=time.perf_counter() - began,
         )
 
 
