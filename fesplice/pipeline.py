@@ -128,7 +128,7 @@ def _marcher(s: Specimen, model: Model, report: Callable[..., None]) -> March:
             control = hold
     stop = Stop(
         drop=s.analysis.drop,
-        end=s.analysis.end_deflection or 2.0 * yield_deflection(s),
+        end=s.analysis.end_deflection or 1.5 * yield_deflection(s),
         steps=s.analysis.max_steps,
         not_before=4.0 * cracking_deflection(s),
     )
