@@ -140,6 +140,28 @@ def ties(
     return tuple(found)
 
 
+# ------------------------------------------------------------------ bond of the lead
+@dataclass(frozen=True)
+class BondLoss:
+    """Largest load [N] up to the step at which half of a lead is past its bond peak; with it the
+    deflection [mm] and the bar stress [MPa] at the joint face by line. All nan where bond held.
+    """
+
+    line: str
+    load: float
+    deflection: float
+    bar_stress: dict[str, float]
+
+
+def bond_loss(moments: Sequence[Moment]) -> BondLoss:
+    """The first lead to lose its bond: in a lap the strength that straight bond alone would give."""
+    for k, m in enumerate(moments):
+        if lost := [line for line, share in m.past.items() if share >= 0.5]:
+            top = max(moments[: k + 1], key=lambda at: at.load)
+            return BondLoss(lost[0], top.load, top.deflection, dict(top.stress))
+    return BondLoss("", math.nan, math.nan, {})
+
+
 # ------------------------------------------------------------------ the screen
 @dataclass(frozen=True)
 class Summary:
@@ -163,6 +185,7 @@ class Summary:
     peak_deflection: float
     strength: Strength
     drop_after_peak: float
+    bond_loss: BondLoss
     bar_stress: dict[str, float]
     first_bar_stress: dict[str, float]
     yield_share: dict[str, float]
@@ -239,6 +262,7 @@ def summarise(run: Run) -> Summary:
         peak_deflection=float(deflection[peak]),
         strength=held,
         drop_after_peak=float(1.0 - load[peak:].min() / load[peak]) if load[peak] > 0.0 else math.nan,
+        bond_loss=bond_loss(moments),
         bar_stress={name: a.face for name, a in holds.items()},
         first_bar_stress=dict(moments[held.first_row].stress),
         yield_share={name: a.face / yields[name] for name, a in holds.items()},

@@ -57,6 +57,15 @@ def _strength(s: Summary) -> list[tuple[str, str]]:
         ("peak load", f"{_load(s.peak_load)} per ram at {both(s.peak_deflection, 'length')} midspan deflection"),
         ("bar stress at peak", f"{stresses(s.bar_stress)} at the joint face"),
     ]
+    loss = s.bond_loss
+    if loss.line:
+        rows += [
+            (
+                "bond of a lead lost",
+                f"bars {loss.line}, after {_load(loss.load)} per ram at {loss.deflection:.1f} mm "
+                f"({stresses(loss.bar_stress)})",
+            )
+        ]
     if strength.dropped:
         rows += [
             (
