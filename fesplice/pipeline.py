@@ -20,7 +20,7 @@ from fesplice.model.build import elevation_model
 from fesplice.model.estimate import cracking_deflection, expected_deflection, yield_deflection
 from fesplice.model.fields import columns, fields
 from fesplice.post.summary import summarise
-from fesplice.solve import Adaptive, ArcLength, Displacement, Dissipation, March, Stop, Tolerances
+from fesplice.solve import Adaptive, ArcLength, Displacement, Dissipation, Gauged, March, Stop, Tolerances
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord
 
@@ -117,13 +117,11 @@ def _marcher(s: Specimen, model: Model, report: Callable[..., None]) -> March:
     match s.analysis.control:
         case "crack_opening" if "joint_left" in model.watch:
             both = 0.5 * (model.watch["joint_left"] + model.watch["joint_right"])
-            control = Displacement(model.restrict(both), "crack_opening")
-            nominal *= 2.0 * s.bars.left.depth / s.body.span  # a rotation at the joints, as far as the deflection goes
+            control = Gauged(Displacement(model.restrict(both), "crack_opening"), hold)
         case "arc_length":
-            control = ArcLength(hold)
-            nominal *= np.sqrt(model.n_free / 6.0)  # mean vertical displacement of about 0.6 over half the unknowns
+            control = Gauged(ArcLength(hold), hold)
         case "dissipation":
-            control = Dissipation(model.f_ref)
+            control = Dissipation(model.f_ref, hold)
         case _:
             control = hold
     stop = Stop(

@@ -1,7 +1,7 @@
 """What is held in a step. Each control gives one linear equation c.u + w load about the current state.
 
-``size`` of a step is the growth of that expression: millimetres of deflection or opening,
-a length in displacement space, or dissipated energy [N mm].
+``size`` of a step is the growth of that expression [mm]: of a deflection or an opening, of a
+length in displacement space, or of the deflection that the dissipated energy stands for.
 """
 
 from __future__ import annotations
@@ -60,15 +60,60 @@ class ArcLength:
 class Dissipation:
     """Hold the energy dissipated in the step (Gutierrez 2004; Verhoosel, Remmers & Gutierrez 2009).
 
-    tau = f.(load_0 u - load u_0)/2, exact for secant unloading.
+    With secant unloading a step dissipates f.(load_0 du - dload u_0)/2. That is held as a length,
+    twice the energy over load_0 sum|f|: under a constant load it is the growth of the deflection,
+    and it grows on where the deflection goes back. While less than ``least`` of the deflection's
+    growth is dissipated nothing can be held this way, and ``first`` is held instead.
     """
 
     f_ref: Floats
+    first: Displacement
     name: str = "dissipation"
+    least: float = 0.1
 
     def row(self, state: State, previous: State | None) -> tuple[Floats, float]:
         """Linear in u and load."""
-        return 0.5 * state.load * self.f_ref, -0.5 * float(self.f_ref @ state.u)
+        if previous is None or abs(previous.load) < 1e-12 or abs(state.load) < 1e-12:
+            return self.first.row(state, None)
+        last, weight = self._about(previous)
+        lost = float(last @ (state.u - previous.u)) + weight * (state.load - previous.load)
+        grown = abs(float(self.first.weights @ (state.u - previous.u)))
+        return self.first.row(state, None) if lost <= self.least * grown else self._about(state)
+
+    def _about(self, state: State) -> tuple[Floats, float]:
+        total = float(np.abs(self.f_ref).sum())
+        return np.sign(state.load) * self.f_ref / total, -float(self.f_ref @ state.u) / (abs(state.load) * total)
+
+
+@dataclass(frozen=True)
+class Gauged:
+    """Another control measured in millimetres of the deflection ``first``.
+
+    The equation of ``inner`` is scaled so that its growth over the last increment equals the
+    growth of the deflection then; one step size serves all controls. While ``inner`` has not
+    grown (an uncracked joint), and after an increment in which the deflection shrank, the
+    deflection itself is held.
+    """
+
+    inner: ArcLength | Displacement
+    first: Displacement
+
+    @property
+    def name(self) -> str:
+        """The inner control's."""
+        return self.inner.name
+
+    def row(self, state: State, previous: State | None) -> tuple[Floats, float]:
+        """Scaled equation of the inner control, or the deflection."""
+        if previous is None:
+            return self.first.row(state, None)
+        c, w = self.inner.row(state, previous)
+        du = state.u - previous.u
+        grown = float(c @ du) + w * (state.load - previous.load)
+        deflected = float(self.first.weights @ du)
+        if deflected <= 0.0 or grown <= 1e-3 * deflected:
+            return self.first.row(state, None)
+        return c * (deflected / grown), w * (deflected / grown)
 
 
 CONTROLS = {

@@ -1,8 +1,9 @@
 """From one equilibrium state to the next, past the peak: a generator of accepted steps.
 
-The chain for one increment: Newton; halved increments; stiffness blended with its secant;
-viscous relaxation at the held control value; secant stiffness with Anderson mixing; and
-last the loose tolerance. Every try is reported, accepted or not.
+The chain for one increment: Newton; viscous relaxation at the held control value; both again
+with halved increments; secant stiffness with Anderson mixing; all of it again holding the
+deflection, where another control was asked for; and last the loose tolerance. Every try is
+reported, accepted or not.
 """
 
 from __future__ import annotations
@@ -126,20 +127,35 @@ class March:
     def _advance(self) -> Step:
         began = time.perf_counter()
         failed: list[str] = []
+        best: list[tuple[Attempt, float]] = []
         size = self.stepper.next_size(self.last)
-        row, weight = self.control.row(self.state, self.previous)
+        rows = [self.control.row(self.state, self.previous)]
+        if (first := getattr(self.control, "first", None)) is not None:
+            rows.append(first.row(self.state, None))
+        for row, weight in rows:
+            if (step := self._by(row, weight, size, began, failed, best)) is not None:
+                return step
+        tried, size = min(best, key=lambda pair: pair[0].residual)
+        if tried.residual < self.solver.tol.loose and tried.trial is not None:
+            return self._take(replace(tried, outcome=Outcome.loose), size, began, "loose tolerance", failed)
+        self.outcome, self.stuck = Outcome.smallest_step, tried
+        raise NotConverged(f"step {self.index + 1}: {Outcome.smallest_step.value}; tried: " + "; ".join(failed))
+
+    def _by(
+        self, row: Floats, weight: float, size: float, began: float, failed: list[str], best: list[tuple[Attempt, float]]
+    ) -> Step | None:
+        """The chain for one constraint, from ``size`` down; None when all of it fails."""
         held = float(row @ self.state.u) + weight * self.state.load
-        best: tuple[Attempt, float] | None = None
         still = (self.state.u, self.state.load)
+        self.stepper.size = size  # type: ignore[attr-defined]
         while True:
             constraint = Constraint(row, weight, held + size)
-            guess = still if failed else self._guess(size)
-            tried = self.solver.solve(self.state, guess, constraint)
+            tried = self.solver.solve(self.state, still if failed else self._guess(size), constraint)
             self._tell(self.index + 1, "newton", size, tried, began)
             if tried.outcome is Outcome.converged:
                 return self._take(tried, size, began, "", failed)
             failed.append(f"newton at {size:.4g}: {tried.outcome.name}")
-            best = _better(best, tried, size)
+            best.append((tried, size))
 
             tried, state, share = relax(
                 self.solver, self.state, constraint, self._stiffness_at_rest(),
@@ -160,13 +176,8 @@ class March:
         if tried.outcome is Outcome.converged:
             return self._take(tried, size, began, "secant stiffness with Anderson mixing", failed)
         failed.append(f"secant at {size:.4g}: {tried.outcome.name}")
-        best = _better(best, tried, size)
-
-        if best is not None and best[0].residual < self.solver.tol.loose and best[0].trial is not None:
-            return self._take(replace(best[0], outcome=Outcome.loose), best[1], began, "loose tolerance", failed)
-        self.outcome = Outcome.smallest_step
-        self.stuck = best[0] if best is not None else None
-        raise NotConverged(f"step {self.index + 1}: {Outcome.smallest_step.value}; tried: " + "; ".join(failed))
+        best.append((tried, size))
+        return None
 
     # ------------------------------------------------------------------ small parts
     def _guess(self, size: float) -> tuple[Floats, float]:
@@ -212,6 +223,3 @@ class March:
             seconds=time.perf_counter() - began,
         )
 
-
-def _better(best: tuple[Attempt, float] | None, tried: Attempt, size: float) -> tuple[Attempt, float]:
-    return (tried, size) if best is None or tried.residual < best[0].residual else best
