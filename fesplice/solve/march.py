@@ -142,7 +142,7 @@ class March:
         raise NotConverged(f"step {self.index + 1}: {Outcome.smallest_step.value}; tried: " + "; ".join(failed))
 
     def _by(
-        self, row: Floats, weight: float, size: float, began: float, failed: list[str], best: list[tuple[Attempt, float]]
+        self, row: Floats, weight: float, size: float, began: float, failed: list[str], best: list
     ) -> Step | None:
         """The chain for one constraint, from ``size`` down; None when all of it fails."""
         held = float(row @ self.state.u) + weight * self.state.load
@@ -157,16 +157,16 @@ class March:
             failed.append(f"newton at {size:.4g}: {tried.outcome.name}")
             best.append((tried, size))
 
-            tried, state, share = relax(
-                self.solver, self.state, constraint, self._stiffness_at_rest(),
-                report=lambda t, eta, size=size: self._tell(self.index + 1, f"viscous {eta:.2g}", size, t, began),
-            )
-            if tried.trial is not None:
-                note = "viscous relaxation"
-                if share > 0.0:
-                    note += f", {100 * share:.2g} % of the load left in viscous forces"
-                return self._accept(replace(tried, outcome=Outcome.relaxed), state, size, began, note, tuple(failed))
-            failed.append(f"viscous at {size:.4g}: {tried.outcome.name}")
+            if weight == 0.0:  # a drop is crossed at a held displacement; held energy would send it backwards
+                tried, state, share = relax(
+                    self.solver, self.state, constraint, self._stiffness_at_rest(),
+                    report=lambda t, eta, size=size: self._tell(self.index + 1, f"viscous {eta:.2g}", size, t, began),
+                )
+                if tried.trial is not None:
+                    left = f", {100 * share:.2g} % of the load left in viscous forces" if share > 0.0 else ""
+                    tried = replace(tried, outcome=Outcome.relaxed)
+                    return self._accept(tried, state, size, began, "viscous relaxation" + left, tuple(failed))
+                failed.append(f"viscous at {size:.4g}: {tried.outcome.name}")
             if not self.stepper.cut():
                 break
             size = self.stepper.size  # type: ignore[attr-defined]
