@@ -63,6 +63,8 @@ class March:
         self.reached = 0.0
         self.index = -1
         self.outcome = Outcome.running
+        # what is held first is a deflection: the stop rules read it whatever the control
+        self._deflection = getattr(getattr(control, "first", control), "weights", None)
         self._report = report or (lambda **row: None)
         self.stuck: Attempt | None = None
         self._at_rest: csc_matrix | None = None
@@ -209,7 +211,7 @@ class March:
         self.index += 1
         self.solver.accepted(state.load)
         self.peak = max(self.peak, abs(state.load))
-        self.reached += size
+        self.reached = self.reached + size if self._deflection is None else float(self._deflection @ state.u)
         self.last = Step(
             self.index, state, tried.trial.stress, tried.outcome, tried.iterations, tried.residual, tried.energy, size,
             time.perf_counter() - began, note, failed,
