@@ -13,8 +13,9 @@ below the example at 100 kNm, 2.4 % at 40 kNm; peak moments +0.2 % and +0.5 %.
 With the estimated tensile strength the concrete between the cracks (mean curve of Collins and
 Mitchell, in the law) takes its share, so the 3 % do not hold there: measured at midspan the bar
 stress, a mean between and at cracks, is 70, 84 and 88 % of the cracked section's at 100, 150 and
-180 kNm. Bar force and concrete tension together balance the moment (measured 0.5 % off). The law does not take the concrete's share away when the
-bars yield at a crack, so the peak moment of Example 3.8 comes out 4.5 % high.
+180 kNm. Bar force and concrete tension together balance the moment (measured 0.5 % off). The law
+does not take the concrete's share away when the bars yield at a crack, so the peak moment of
+Example 3.8 comes out 4.5 % high.
 """
 
 from __future__ import annotations
