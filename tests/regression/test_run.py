@@ -149,7 +149,8 @@ def test_killed_and_stopped_runs_go_on_to_the_same_bytes(
     _, told = child.communicate(timeout=60)
     assert child.returncode == 130 and "Traceback" not in told
     assert "stopped" in told
-    assert Run(folder).outcome is Outcome.interrupted and Run(folder).n_steps >= kept + 1  # the last was perhaps in flight
+    assert Run(folder).outcome is Outcome.interrupted
+    assert Run(folder).n_steps >= kept + 1  # the step in flight at Ctrl-C may be dropped
     assert shell(["summary", str(folder)], monkeypatch) == 0
 
     finished = analyse(specimen_file, folder)
