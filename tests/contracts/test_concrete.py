@@ -44,8 +44,10 @@ PATHS = {
     "open crack, part closing": ((9.0, -1.5, 3.0), (6.0, -1.1, 2.1)),
     "open crack, turning": ((9.0, -1.5, 3.0), (9.6, -2.0, -2.0)),
     "compression across a crack": ((8.0, -9.0, 2.0), (9.0, -10.0, 2.4)),
+    "compression softened by a wide crack": ((30.0, -9.0, 2.0), (33.0, -10.0, 2.4)),
     "compression, unloading": ((8.0, -9.0, 2.0), (7.0, -6.0, 1.5)),
     "crushing": ((7.0, -28.0, 2.0), (8.0, -32.0, 2.6)),
+    "crushing beside a wide crack": ((24.0, -28.0, 2.0), (27.0, -32.0, 2.6)),
     "closed crack in compression": ((6.0, 0.5, 0.0), (-2.0, 0.4, 0.2)),
 }
 
