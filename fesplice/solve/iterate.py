@@ -284,7 +284,8 @@ def relax(
                 report(still, 0.0)
             if still.outcome is Outcome.converged and still.trial is not None:
                 return still, State(still.u, still.load, still.trial.history), 0.0
-            break
+            if share < 0.25 * solver.tol.viscous:  # settled all but what a kink of the laws keeps moving
+                break
         eta *= 0.1 if tried.iterations <= 3 else 0.3 if tried.iterations <= 6 else 1.0
     if last is None or share > solver.tol.viscous:
         return Attempt(Outcome.diverged, start.u, start.load, None, most, np.inf, np.inf), start, share
