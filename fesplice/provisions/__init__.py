@@ -1,0 +1,42 @@
+"""Published provisions as functions: one module per document and edition, editions never mixed.
+
+``PROVISIONS`` maps "module.function" to the clause function; each returns a
+:class:`fesplice.contracts.Check`. ``section`` holds the analysis of a section by fibres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from fesplice.contracts import Check
+from fesplice.provisions import (
+    aashto_lrfd_9,
+    aci318_14,
+    aci318_19,
+    aci408r_03,
+    ec2_2004,
+    ku_hook_2018,
+    mc2010,
+    orangun_1977,
+)
+
+_MODULES = (aci318_19, aci318_14, aashto_lrfd_9, mc2010, ec2_2004, aci408r_03, orangun_1977, ku_hook_2018)
+
+PROVISIONS: dict[str, Callable[..., Check]] = {
+    f"{module.__name__.rsplit('.', 1)[-1]}.{name}": function
+    for module in _MODULES
+    for name, function in vars(module).items()
+    if hasattr(function, "__wrapped__") and function.__module__ == module.__name__
+}
+
+__all__ = [
+    "PROVISIONS",
+    "aashto_lrfd_9",
+    "aci318_14",
+    "aci318_19",
+    "aci408r_03",
+    "ec2_2004",
+    "ku_hook_2018",
+    "mc2010",
+    "orangun_1977",
+]
