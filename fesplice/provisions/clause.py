@@ -67,6 +67,8 @@ def refused(name: str, value: Any, allowed: str) -> InputFault:
 
 def convert(value: float, kind: str, given: str, wanted: str) -> float:
     """``value`` of ``kind`` from one system of units to the other."""
+    if given == wanted:
+        return value
     scale = _INNER[kind.removeprefix("signed ")]
     inner = value * scale if given == "US" else value
     return inner / scale if wanted == "US" else inner
