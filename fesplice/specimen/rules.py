@@ -14,6 +14,7 @@ from fesplice.units import both, show
 
 MIN_COVER = 10.0  # mm: less concrete than this cannot be placed (common practice, no source)
 _SLACK = 0.01  # mm
+MOST_ELEMENTS = 1_000_000  # beyond this no workstation holds the factors (judgement)
 
 
 def check(s: Specimen, report: Report) -> None:
@@ -292,3 +293,14 @@ def _mesh(s: Specimen, report: Report) -> None:
         report("mesh.elsewhere", f"must not be finer than at the splice, {both(s.mesh.splice, 'length')}")
     elif s.mesh.elsewhere > s.body.depth / 3:
         report("mesh.elsewhere", f"too coarse: at most a third of the depth, {both(s.body.depth / 3, 'length')}")
+    length = s.body.span + 2 * s.body.overhang
+    fine = min(s.body.closure + 2 * s.body.depth, length)
+    columns = fine / s.mesh.splice, (length - fine) / s.mesh.elsewhere
+    elements = sum(columns) * s.body.depth / s.mesh.splice
+    if elements > MOST_ELEMENTS:
+        key = "mesh.splice" if columns[0] > columns[1] else "mesh.elsewhere"
+        report(
+            key,
+            f"about {elements:.2g} elements over a beam of {both(length, 'length')}: at most {MOST_ELEMENTS:,}; "
+            "coarsen the mesh, or mend span and overhang",
+        )

@@ -137,6 +137,8 @@ ONE_KEY: list[tuple[Specimen, str, Any, str]] = [
     (LAPPED, "mesh.splice", "1 mm", "too fine"),
     (LAPPED, "mesh.elsewhere", "10 mm", "not be finer"),
     (LAPPED, "mesh.elsewhere", "300 mm", "too coarse"),
+    (LAPPED, "body.span", "4800 km", "elements over a beam"),
+    (LAPPED, "body.overhang", "1 km", "elements over a beam"),
 ]
 
 
