@@ -33,7 +33,9 @@ def _root(version: Annotated[bool, typer.Option("--version", help="print the ver
 @app.command()
 def analyse(
     specimen: SpecimenFile,
-    folder: Annotated[Path, typer.Option("--out", help="run folder; left out: runs/NAME")] = Path(),
+    folder: Annotated[
+        Path, typer.Option("--out", help="run folder; left out: runs/NAME", show_default=False)
+    ] = Path(),
     pictures: Annotated[bool, typer.Option(help="draw the figures and the page at the end")] = True,
 ) -> None:
     """Compute the elevation of a specimen to failure; a run that was stopped goes on."""

@@ -23,6 +23,7 @@ from fesplice.post.summary import summarise
 from fesplice.solve import Adaptive, ArcLength, Displacement, Dissipation, Gauged, March, Stop, Tolerances
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord
+from fesplice.units import both
 
 #: Steps to the expected peak deflection.
 STEPS_TO_PEAK = 60
@@ -185,6 +186,16 @@ def _versions() -> dict[str, str]:
 
 def _warnings(s: Specimen) -> list[str]:
     out = []
+    if s.confinement.kind == "hooked_transverse_bar":
+        out.append("the hooked transverse bar does nothing in the elevation: this run equals one without confinement")
+    elif s.confinement.kind == "ties":
+        out.append("closed ties act in the elevation only through the splitting strength of the bond law")
+    least = min(row.diameter for row in (s.bars.left, s.bars.right) if row is not None)
+    if s.bars.splice == "hooked" and s.mesh.splice > 0.75 * least:
+        out.append(
+            f"mesh.splice is above 3/4 of the bar diameter, {both(0.75 * least, 'length')}: "
+            "for a first look, too coarse for strengths"
+        )
     for name, concrete in (("precast", s.concrete.precast), ("closure", s.concrete.closure)):
         if concrete is not None:
             out += [f"{name} concrete: {what} estimated by {formula}" for what, formula in concrete.estimated.items()]

@@ -5,6 +5,8 @@ bar stress and the least concrete strain. Rules:
 
 1. Bars at yield by the load before the first drop: yielding, with crushing if that came too.
 2. Concrete beyond the crushing strain by then: crushing.
+   A lead that had lost its bond before the bars yielded comes first in both: what follows is what
+   the hooks went on to carry.
 3. Otherwise what grew most over that drop: cracks that are not upright (splitting at bar level,
    inclined), or slip of the anchored bars (of the lead where half of it is past its bond
    peak, else of the hook). Upright cracks and joints open whenever anything gives way, so
@@ -270,12 +272,14 @@ def verdict(
         return Verdict(kind if sure else "none yet", said, *at, tuple(evidence))
 
     crushed = max((m.crushing for m in rise), key=lambda s: s.value)
+    held = _after_bond(plan, rise, yields)
     if yielded := [name for name, limit in yields.items() if max(m.stress[name] for m in rise) >= limit]:
         then = ", then the compressed concrete crushed" if crushed.value >= CRUSHING else ""
         text = f"bars {' and '.join(yielded)} yielded at the joint face{then}"
-        return found("yielding", text, _face(plan, yielded[0]), True)
+        return found(*(held(text) or ("yielding", text, _face(plan, yielded[0]))), True)
     if crushed.value >= CRUSHING:
-        return found("crushing", f"concrete crushed {_place(mesh, plan, crushed)}", (crushed.x, crushed.y), True)
+        text = f"concrete crushed {_place(mesh, plan, crushed)}"
+        return found(*(held(text) or ("crushing", text, (crushed.x, crushed.y))), True)
 
     kind = max(("flat", "inclined"), key=lambda k: growth[k].value)
     spot, up = growth[kind], growth["upright"]
@@ -294,8 +298,33 @@ def verdict(
         part = "hook" if end.hooked else "end"
         return found("slip of the " + part, f"the {part} of bars {line} was drawn through", (end.tip, end.level))
     if kind == "flat":
-        return found("splitting", f"a crack along the bars opened {_place(mesh, plan, spot)}", (spot.x, spot.y))
+        # far from the bars a flat crack splits nothing: it lifts the block
+        along = "a crack along the bars" if _at_bars(plan, spot) else "a flat crack off the bars"
+        kind = "splitting" if _at_bars(plan, spot) else "flat crack"
+        return found(kind, f"{along} opened {_place(mesh, plan, spot)}", (spot.x, spot.y))
     return found("inclined crack", f"an inclined crack opened {_place(mesh, plan, spot)}", (spot.x, spot.y))
+
+
+def _after_bond(
+    plan: Layout, rise: list[Moment], yields: Mapping[str, float]
+) -> Callable[[str], tuple[str, str, tuple[float, float]] | None]:
+    """Puts a bond of the lead that was lost before any bar yielded in front of what came later."""
+    highest = 0.0
+    for m in rise:
+        highest = max(highest, m.load)
+        lost = max(m.past, key=lambda line: m.past[line], default="")
+        if lost and m.past[lost] >= 0.5:
+            end = plan.anchors[lost]
+            said = f"bond along the lead of bars {lost} was lost after {highest / 1e3:.1f} kN; later "
+            at = (0.5 * (end.face + end.tip), end.level)
+            return lambda text: ("bond of the lead", said + text, at)
+        if any(m.stress[line] >= limit for line, limit in yields.items()):
+            break
+    return lambda text: None
+
+
+def _at_bars(plan: Layout, spot: Spot) -> bool:
+    return any(a.row[0] <= spot.y <= a.above[1] for a in plan.anchors.values())
 
 
 def _face(plan: Layout, line: str) -> tuple[float, float]:
@@ -311,7 +340,7 @@ def _place(mesh: Mesh, plan: Layout, spot: Spot) -> str:
         gap, s = min(near, key=lambda item: item[0], default=(np.inf, None))
         if s is not None and gap < 3.0 * mesh.lines[line].diameter:
             words.append(f"beside the {s.name.split('/')[-1].replace('-', ' ')} of bars {line}")
-    if any(a.row[0] <= spot.y <= a.above[1] for a in plan.anchors.values()):
+    if _at_bars(plan, spot):
         words.append("at bar level")
     if plan.joints and not plan.joints[0] <= spot.x <= plan.joints[-1]:
         words.append("in the precast part")

@@ -168,7 +168,8 @@ class Summary:
     """Findings of a run; loads per ram [N], lengths [mm], stresses [MPa]; nan where nothing is known.
 
     ``bar_stress`` at the joint face, ``yield_share`` of f_y, ``hook_share`` and ``slip`` at the tangent
-    point by main bar line, ``joint_opening`` by side, ``ties``, ``widest_crack``: all at the largest load.
+    point by main bar line, ``joint_opening`` at the tension face by side, ``joint_widest`` over the
+    height (nan without joints), ``ties``, ``widest_crack``: all at the largest load.
     ``first_bar_stress``: at the joint face before the first drop, which ``verdict`` explains.
     ``residual`` and ``moment_residual``: global equilibrium there, ``unbalanced`` forces left at free
     nodes; ``worst_*`` over all steps, ``worst_step`` the least balanced one
@@ -192,6 +193,8 @@ class Summary:
     hook_share: dict[str, float]
     slip: dict[str, float]
     joint_opening: dict[str, float]
+    joint_widest: float
+    joint_widest_y: float
     widest_crack: CrackSpot | None
     ties: tuple[Tie, ...]
     verdict: Verdict
@@ -249,7 +252,7 @@ def summarise(run: Run) -> Summary:
     holds = {name: anchorage(mesh, at_peak.fields, name, plan) for name in main_lines(mesh)}
     opened = cracking(moments, limit)
     found = widest(crack_pattern(mesh, at_peak.fields, points=tracer.points), 1)
-    held = strength(deflection, load, _row(run, opened.visible_step))
+    held = strength(deflection, load, settled(moments, opened))
     top, low = ((k, run.step(run.indices[k]).fields) for k in _span(load, peak, held))
     return Summary(
         specimen=run.specimen_name,
@@ -269,6 +272,8 @@ def summarise(run: Run) -> Summary:
         hook_share={name: a.hook_share for name, a in holds.items()},
         slip={name: a.slip_tangent for name, a in holds.items()},
         joint_opening={s: float(curve[f"joint_{s}_mm"][peak]) for s in ("left", "right") if plan.joints},
+        joint_widest=moments[peak].joint.value if plan.joints else math.nan,
+        joint_widest_y=moments[peak].joint.y if plan.joints else math.nan,
         widest_crack=found[0] if found else None,
         ties=ties(cuts, mesh, at_peak.u, plan),
         verdict=verdict(mesh, moments, top, low, yields, plan),
@@ -282,9 +287,11 @@ def summarise(run: Run) -> Summary:
     )
 
 
-def _row(run: Run, step: int) -> int:
-    """Row of the curve that belongs to a step; the first for a step that never came."""
-    return run.indices.index(step) if step in run.indices else 0
+def settled(moments: Sequence[Moment], opened: Cracking) -> int:
+    """Row by which both cracks and joints have opened visibly, if they ever do: falls until then may be theirs."""
+    cracks = [k for k, m in enumerate(moments) if m.step == opened.visible_step]
+    joints = [k for k, m in enumerate(moments) if m.joint.value >= VISIBLE][:1]
+    return max(cracks + joints, default=0)
 
 
 def _span(load: Floats, peak: int, held: Strength) -> tuple[int, int]:

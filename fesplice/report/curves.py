@@ -28,8 +28,7 @@ def _look(stage: Stage) -> dict[str, Any]:
 
 
 def _name(stage: Stage) -> str:
-    word = f"step {stage.step}" if stage.name == "step" else stage.name
-    return f"{word}, {stage.load / 1e3:.0f} kN"
+    return f"{stage.word}, {stage.load / 1e3:.0f} kN"
 
 
 # ------------------------------------------------------------------ bars
@@ -268,7 +267,7 @@ def prying_tie(view: View, folder: Path, step: int | None = None) -> list[Path]:
                 for stage in stages:
                     if name in cuts[stage.step]:
                         _tie(axes, cuts[stage.step][name], stage)
-                _tie_axes(axes, view, line, cuts[lead.step].get(name), f"{where} at {lead.name}")
+                _tie_axes(axes, view, line, cuts[lead.step].get(name), f"{where} at {lead.word}")
             style.letter(grid[0, column], "ab"[column] if len(lines) > 1 else "", f"Bars {line}")
             grid[-1, column].set_xlabel("x from midspan (mm)")
         limit = max(float(c.capacity / max(_length(c), 1e-9)) for part in cuts.values() for c in part.values())

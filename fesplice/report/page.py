@@ -163,7 +163,11 @@ def _findings(view: View) -> list[tuple[str, str]]:
             slip = (f.get("slip") or {}).get(line)
             rows.append((f"Taken by the hooks of bars {line}", f"{_share(hook)}, slip at the bend {_mm(slip)}"))
     for side, opening in (f.get("joint_opening") or {}).items():
-        rows.append((f"Opening of the {side} joint at the tension face", _mm(opening)))
+        # a closed joint reports the tiny overlap of its contact
+        rows.append((f"Opening of the {side} joint at the tension face", _mm(max(opening, 0.0))))
+    if f.get("joint_widest") is not None and math.isfinite(f["joint_widest"]):
+        height = f"at y = {f['joint_widest_y']:.0f} mm"
+        rows.append(("Widest joint opening over the height", f"{_mm(f['joint_widest'])} {height}"))
     spot = f.get("widest_crack")
     if spot:
         where = f"at x = {spot['x']:.0f} mm, y = {spot['y']:.0f} mm"

@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 
 from fesplice.contracts import Outcome
+from fesplice.post.concrete import VISIBLE
 from fesplice.post.summary import Summary, summarise
 from fesplice.store import Run
 from fesplice.units import both
@@ -23,19 +24,21 @@ def summary_text(run: Run, page: Path | None = None) -> str:
     s = summarise(run)
     rows = [
         ("specimen", s.specimen),
-        ("ended", f"{_ended(run)}; {s.steps} steps, {s.loose_steps} at the loose tolerance"),
-        ("first crack", f"{_load(s.cracking.first)} per ram; wider than 0.05 mm at {_load(s.cracking.visible)}"),
-        *_strength(s),
+        ("ended", f"{_ended(run)}; last step {run.indices[-1]}{_loose(s)}"),
+        ("first crack", _cracking(s)),
+        *_strength(s, run),
         ("failed first", s.verdict.what),
         *(("", f"- {line}") for line in s.verdict.evidence),
-        *(("then", f"{e.what} at {_load(e.load)}, {e.deflection:.1f} mm") for e in s.events[:6]),
+        *(("then", f"{e.what} at {_load(e.load)}, {e.deflection:.1f} mm") for e in s.events),
         *_ties(s),
-        ("joints at the peak", ", ".join(f"{k} open by {v:.2f} mm" for k, v in s.joint_opening.items()) or "none"),
+        ("joints at the peak", _joints(s)),
         (
             "equilibrium",
             f"supports against loads {s.residual:.1e}; nodes out of balance at the peak {_share(s.unbalanced)}, "
             f"at worst {_share(s.worst_unbalanced)} of the loads (step {s.worst_step})",
         ),
+        # what was estimated stands on the page, line by line
+        *(("note", text) for text in run.warnings if " estimated by " not in text),
         ("run folder", str(run.folder)),
     ]
     if page is not None:
@@ -48,13 +51,37 @@ def _ended(run: Run) -> str:
     return "not finished: it runs, or was stopped" if run.outcome is Outcome.running else run.outcome.value
 
 
-def _strength(s: Summary) -> list[tuple[str, str]]:
+def _loose(s: Summary) -> str:
+    return f"; {s.loose_steps} steps at the loose tolerance, not fully in equilibrium" if s.loose_steps else ""
+
+
+def _cracking(s: Summary) -> str:
+    if not math.isfinite(s.cracking.first):
+        return "none yet"
+    seen = math.isfinite(s.cracking.visible)
+    wide = f"wider than {VISIBLE} mm at {_load(s.cracking.visible)}" if seen else f"none wider than {VISIBLE} mm"
+    return f"{_load(s.cracking.first)} per ram; {wide}"
+
+
+def _joints(s: Summary) -> str:
+    if not s.joint_opening:
+        return "none"
+    # a closed joint reports the tiny overlap of its contact
+    sides = ", ".join(f"{k} open by {max(v, 0.0):.2f} mm" for k, v in s.joint_opening.items())
+    return f"{sides} at the tension face; widest {s.joint_widest:.2f} mm at y = {s.joint_widest_y:.0f} mm"
+
+
+def _strength(s: Summary, run: Run) -> list[tuple[str, str]]:
     def stresses(at: dict[str, float]) -> str:
         return ", ".join(f"{line} {both(v, 'stress')}" for line, v in at.items() if math.isfinite(v))
 
     strength = s.strength
     rows = [
-        ("peak load", f"{_load(s.peak_load)} per ram at {both(s.peak_deflection, 'length')} midspan deflection"),
+        (
+            "peak load",
+            f"{_load(s.peak_load)} per ram at {both(s.peak_deflection, 'length')} midspan deflection"
+            + (", the last step: the true peak may lie higher" if s.peak_step == run.indices[-1] else ""),
+        ),
         ("bar stress at peak", f"{stresses(s.bar_stress)} at the joint face"),
     ]
     loss = s.bond_loss
@@ -85,7 +112,7 @@ def _ties(s: Summary) -> list[tuple[str, str]]:
     return [
         (
             f"prying tie {tie.line}",
-            f"vertical tension at the hook {tie.demand / 1e3:.0f} of {tie.capacity / 1e3:.0f} kN "
+            f"vertical tension at the {_anchor(s, tie.line)} {tie.demand / 1e3:.0f} of {tie.capacity / 1e3:.0f} kN "
             f"({_share(tie.usage)} of f_ct x net area at the peak, {_share(tie.highest_usage)} at most); "
             f"lift {tie.lift:.3f} mm, open over {tie.open_length:.0f} mm",
         )
@@ -93,8 +120,12 @@ def _ties(s: Summary) -> list[tuple[str, str]]:
     ]
 
 
+def _anchor(s: Summary, line: str) -> str:
+    return "hook" if math.isfinite(s.hook_share.get(line, math.nan)) else "bar end"
+
+
 def _load(force: float) -> str:
-    return "none seen" if not math.isfinite(force) else both(force, "force")
+    return both(force, "force")
 
 
 def _share(value: float) -> str:

@@ -1,7 +1,7 @@
 """A run as the figures see it: what several of them need, read once, and which steps they show.
 
 Unless a step is asked for, figures show three stages: service (the step nearest to 0.6 of the
-largest load, on the way up), the largest load, and the end of the run.
+load at the first loss of bond, or else before the first drop, on the way up), the largest load, and the end of the run.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from fesplice.specimen import Specimen
     from fesplice.store.run import Run, StepFields
 
-#: Share of the largest load that stands for service (common practice, no source).
+#: Share of the strength that stands for service (common practice, no source).
 SERVICE = 0.6
 
 
@@ -32,19 +32,29 @@ class LeftOut(FespliceError):
 
 @dataclass(frozen=True)
 class Stage:
-    """A step with its part in the story: ``name`` (service, peak, end or step), row of the curve, load [N]."""
+    """A step with its part in the story: ``name`` (service, peak, end or step), row of the curve, load [N].
+
+    ``rising``: the run ended at this step, so that a larger load may lie beyond it.
+    """
 
     name: str
     step: int
     row: int
     load: float
     deflection: float
+    rising: bool = False
+
+    @property
+    def word(self) -> str:
+        """``peak``; where the run ended on its way up, what the largest load really is."""
+        if self.name == "step":
+            return f"step {self.step}"
+        return "largest so far" if self.name == "peak" and self.rising else self.name
 
     @property
     def title(self) -> str:
         """For panel titles: ``Peak, 132 kN``."""
-        word = f"Step {self.step}" if self.name == "step" else self.name.capitalize()
-        return f"{word}, {self.load / 1e3:.0f} kN"
+        return f"{self.word.capitalize()}, {self.load / 1e3:.0f} kN"
 
 
 class View:
@@ -126,14 +136,17 @@ class View:
         return next((s for s in stages if s.name == "peak"), stages[0])
 
     def _service(self, load: Floats, peak: int) -> int:
-        reached = int(np.flatnonzero(load[: peak + 1] >= SERVICE * load[peak])[0])
+        # beyond the loss of bond the anchorage has failed, however much the hooks go on to carry
+        told = (self.findings.get("bond_loss") or {}).get("load"), (self.findings.get("strength") or {}).get("first")
+        strength = next((v for v in told if v is not None and 0.0 < v <= load[peak]), load[peak])
+        reached = int(np.flatnonzero(load[: peak + 1] >= SERVICE * strength)[0])
         near = (max(reached - 1, 0), reached)
-        return min(near, key=lambda row: abs(load[row] - SERVICE * load[peak]))
+        return min(near, key=lambda row: abs(load[row] - SERVICE * strength))
 
     def _stage(self, name: str, row: int) -> Stage:
         curve = self.curve
         load, deflection = float(curve["load_N"][row]), float(curve["deflection_mm"][row])
-        return Stage(name, int(curve["step"][row]), row, load, deflection)
+        return Stage(name, int(curve["step"][row]), row, load, deflection, row == len(curve["load_N"]) - 1)
 
 
 class Elements:

@@ -21,7 +21,7 @@ from fesplice.post.equilibrium import run_balance, run_loads
 from fesplice.post.failure import Moment, Spot, events
 from fesplice.post.layout import layout, tensile_strengths
 from fesplice.post.points import gather
-from fesplice.post.summary import cracking, strength, summarise
+from fesplice.post.summary import cracking, settled, strength, summarise
 from fesplice.specimen import read, vary
 from fesplice.store import Run, RunWriter, StepRecord
 
@@ -77,6 +77,16 @@ def test_cracking_takes_the_load_from_before_the_fall():
     assert (got.first, got.first_step) == (40e3, 2) and (got.visible, got.visible_step) == (40e3, 3)
 
 
+def test_the_fall_when_a_joint_opens_is_no_failure():
+    # 9.9 kN, a joint opens and 8.3 kN are left, then the load rises to 42 kN without any visible crack
+    shut, wide = Spot(0.01, 280.0, 0.0), Spot(0.2, 280.0, 0.0)
+    loads = [0.0, 9.9e3, 8.3e3, 11.5e3, 42e3]
+    course = [moment(k, p, joint=wide if k >= 2 else shut) for k, p in enumerate(loads)]
+    row = settled(course, cracking(course, {"closure": 1e-4}))
+    assert row == 2 and not strength(np.arange(5.0), np.array(loads), row).dropped
+    assert settled(course[:2], cracking(course[:2], {"closure": 1e-4})) == 0
+
+
 def test_no_crack_no_cracking_load():
     got = cracking([moment(1, 30e3)], {"closure": 1e-4})
     assert np.isnan(got.first) and got.visible_step == -1
@@ -129,12 +139,16 @@ def element_at(mesh, x, y) -> int:
 
 
 def write(
-    folder, specimen, mesh, *, stress=STRESS, late_flat=1.0, late_slip=0.3, late_tau=0.0, steps=5, finish=True
+    folder, specimen, mesh, *, stress=STRESS, late_flat=1.0, late_slip=0.3, late_tau=0.0, steps=5, finish=True,
+    flat_y=None, bond=None,
 ) -> Run:
-    """Run of up to five steps; the last falls to 90 kN with ``late_*`` changes: flat crack, slip and bond of B."""
+    """Run of up to five steps; the last falls to 90 kN with ``late_*`` changes: flat crack, slip and bond of B.
+
+    ``flat_y``: height of the flat crack, else that of the bars; ``bond``: (slip, bond stress) of B by step.
+    """
     weight = 2500.0 * G * 0.600 * 0.575 * 5.2
     plan = layout(mesh)
-    upright, flat = element_at(mesh, -200.0, 20.0), element_at(mesh, -100.0, plan.anchors["A"].level)
+    upright, flat = element_at(mesh, -200.0, 20.0), element_at(mesh, -100.0, flat_y or plan.anchors["A"].level)
     with RunWriter.create(folder, specimen_text=specimen.text, specimen_name=specimen.name,
                           specimen_digest=specimen.digest, mesh=mesh, settings={}, versions={}) as writer:  # fmt: skip
         for i in range(1, steps + 1):
@@ -150,6 +164,8 @@ def write(
                 f["closure/crack"][flat, :, 0], f["closure/crack"][flat, :, 1] = late_flat / 20.0, np.pi / 2
                 f["bond:B/slip"][:] = late_slip
             f["bond:B/tau"][:] = late_tau if i == 5 else 0.02 * stress[i]
+            if bond and i in bond:
+                f["bond:B/slip"][:], f["bond:B/tau"][:] = bond[i]
             f["closure/stress"][..., 1] = 1e-5 * load
             columns = {"load_N": load, "deflection_mm": 2.0 * i, "load_point_mm": 1.5 * i, "joint_left_mm": 0.1 * i,
                        "joint_right_mm": 0.2 * i, "outcome": "loose" if i == 3 else "converged"}  # fmt: skip
@@ -228,6 +244,21 @@ def test_bending_crack_is_named_only_when_nothing_else_moves(tmp_path, specimen,
 def test_yielding_bars_come_first(tmp_path, specimen, mesh):
     v = summarise(write(tmp_path / "d", specimen, mesh, stress={**STRESS, 4: 730.0})).verdict
     assert v.kind == "yielding"
+
+
+def test_bond_lost_before_yield_stands_first(tmp_path, specimen, mesh):
+    # bond of B falls to almost nothing at the third step while it slips on; the bars yield at the fourth
+    bond = {3: (0.5, 0.1), 4: (0.8, 0.1), 5: (1.0, 0.1)}
+    s = summarise(write(tmp_path / "i", specimen, mesh, stress={**STRESS, 4: 730.0}, bond=bond))
+    assert s.bond_loss.line == "B" and s.verdict.kind == "bond of the lead"
+    assert "bars B was lost" in s.verdict.what and "yielded at the joint face" in s.verdict.what
+    late = summarise(write(tmp_path / "j", specimen, mesh, stress={**STRESS, 2: 730.0}, bond=bond))
+    assert late.bond_loss.line == "B" and late.verdict.kind == "yielding"
+
+
+def test_a_flat_crack_far_from_the_bars_is_not_along_them(tmp_path, specimen, mesh):
+    v = summarise(write(tmp_path / "k", specimen, mesh, flat_y=460.0)).verdict
+    assert v.kind == "flat crack" and "along the bars" not in v.what and v.y == pytest.approx(460.0, abs=25.0)
 
 
 def test_a_run_still_rising_has_not_failed(tmp_path, specimen, mesh):
