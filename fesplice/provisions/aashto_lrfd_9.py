@@ -64,7 +64,8 @@ def hook_development(
     l_er excess steel, at most 1; lam 0.75-1.
     """
     length = fy * _hook_per_stress(fc, db, (l_rc, l_cw, l_er), lam)
-    return answer(max(length, 8.0 * db, 6.0), _above_15ksi(fc))
+    recalled = "l_cw and l_er from memory" if l_cw > 1.0 or l_er < 1.0 else ""
+    return answer(max(length, 8.0 * db, 6.0), _above_15ksi(fc), recalled)
 
 
 @clause("5.10.8.2.4, solved for the stress", "f_s", "stress", lap=True)

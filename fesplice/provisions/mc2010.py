@@ -42,6 +42,13 @@ def _range(f_cm: float, phi: float, c_min: float, c_max: float) -> str:
     return "outside the tests of the formula: " + ", ".join(out) if out else ""
 
 
+def _k_m(k_m: float, K_tr: float) -> tuple[float, tuple[str, ...]]:
+    """k_m K_tr and remarks on it."""
+    one_of("k_m", k_m, (0.0, 6.0, 12.0))
+    notes = ("k_m from memory",) if k_m and K_tr else ()
+    return k_m * min(K_tr, 0.05), notes + (("K_tr limited to 0.05",) if K_tr > 0.05 else ())
+
+
 def _cover(c_min: float, c_max: float, phi: float, power: float) -> float:
     within("c_max", c_max, c_min, math.inf)
     return (c_min / phi) ** power * (c_max / c_min) ** 0.1
@@ -75,10 +82,10 @@ def lap_stress(
     f_cm mean strength [MPa | psi]; phi, l_b, c_min, c_max (Figure 6.1-2) [mm | in]; k_m 12, 6 or 0 by the
     place of the legs (from memory); K_tr at most 0.05. The yield stress is a limit of its own.
     """
-    one_of("k_m", k_m, (0.0, 6.0, 12.0))
-    shape = _cover(c_min, c_max, phi, 0.25) + k_m * min(K_tr, 0.05)
+    ties, notes = _k_m(k_m, K_tr)
+    shape = _cover(c_min, c_max, phi, 0.25) + ties
     stress = 54.0 * (f_cm / 25.0) ** 0.25 * (25.0 / phi) ** 0.2 * (l_b / phi) ** 0.55 * shape
-    return answer(stress, _range(f_cm, phi, c_min, c_max), "K_tr limited to 0.05" if K_tr > 0.05 else "")
+    return answer(stress, _range(f_cm, phi, c_min, c_max), *notes)
 
 
 @clause("6.1-19, solved for the length", "l_b", "length", lap=True)
@@ -94,10 +101,10 @@ def lap_length(
     units: Units = "SI",
 ) -> Answer:
     """Bond length that develops the mean stress f_stm [mm | in]; arguments as in :func:`lap_stress`."""
-    one_of("k_m", k_m, (0.0, 6.0, 12.0))
-    shape = _cover(c_min, c_max, phi, 0.25) + k_m * min(K_tr, 0.05)
+    ties, notes = _k_m(k_m, K_tr)
+    shape = _cover(c_min, c_max, phi, 0.25) + ties
     base = 54.0 * (f_cm / 25.0) ** 0.25 * (25.0 / phi) ** 0.2 * shape
-    return answer(phi * (f_stm / base) ** (1.0 / 0.55), _range(f_cm, phi, c_min, c_max))
+    return answer(phi * (f_stm / base) ** (1.0 / 0.55), _range(f_cm, phi, c_min, c_max), *notes)
 
 
 @clause("Table 6.1-1", "tau_bmax", "stress")
@@ -121,8 +128,9 @@ def splitting_strength(
 ) -> Answer:
     """Local bond strength at splitting [MPa | psi]; arguments as in :func:`lap_stress`, condition good or other."""
     choice("condition", condition, ("good", "other"))
-    shape = _cover(c_min, c_max, phi, 0.33) + k_m * min(K_tr, 0.05)
-    return answer(ETA_2[condition] * 6.5 * (f_cm / 25.0) ** 0.25 * (25.0 / phi) ** 0.2 * shape)
+    ties, notes = _k_m(k_m, K_tr)
+    shape = _cover(c_min, c_max, phi, 0.33) + ties
+    return answer(ETA_2[condition] * 6.5 * (f_cm / 25.0) ** 0.25 * (25.0 / phi) ** 0.2 * shape, *notes)
 
 
 @clause("6.1.4.2", "f_bd,0", "stress", memory=True)
