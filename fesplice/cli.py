@@ -162,3 +162,7 @@ def main() -> None:
     except FespliceError as fault:
         err.print(f"fesplice: {fault}")
         sys.exit(fault.exit_code)
+    except OSError as fault:
+        # standard output that cannot take the text: a full disk, a closed pipe
+        err.print(f"fesplice: cannot write: {fault.strerror or fault}")
+        sys.exit(2)

@@ -73,14 +73,16 @@ FIGURES: dict[str, Figure] = {
         "Principal tension at the hook nodes over the load",
         "Mean over discs of two bar diameters, divided by the tensile strength of the concrete there; thin after the "
         "largest load. Before cracking it measures the demand; after it, what the cracked concrete still carries, so "
-        "a fall means cracking and not relief. The field beside a bar can be several times larger.",
+        "a fall means cracking and not relief. The field beside a bar can be several times larger. Upright grey lines "
+        "stand at the stages of the other figures.",
         hook_history,
     ),
     "prying-tie": Figure(
         "Vertical tension across the splice",
         "Vertical stress times net width along three levels, from the joint face to beyond each hook (shaded: its "
         "tail) but not out of the closure, against the tensile strength times net width. The numbers are the sum of "
-        "the tension and the capacity of the whole line.",
+        "the tension and the capacity of the whole line: more than the prying tie of the findings, read near the "
+        "hook alone. Values beyond the scale are cut off; the CSV files hold them.",
         prying_tie,
     ),
     "scene": Figure(

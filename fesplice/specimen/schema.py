@@ -180,14 +180,14 @@ class Concrete(Part):
 
 
 class Concretes(Part):
-    """The two concretes; ``closure`` is None only for a beam without closure."""
+    """Concrete of the precast halves and of the closure; a beam without closure has no ``closure`` table."""
 
     precast: Concrete
     closure: Concrete | None = None
 
 
 class Steel(Part):
-    """A bar steel: idealised curve, or a measured one from the yield point on."""
+    """Bar steel by a name of your own: idealised curve, or a measured one from the yield point on."""
 
     yield_strength: SteelStress = Field(description="yield strength")
     ultimate_strength: SteelStress = Field(description="ultimate strength")
@@ -232,7 +232,7 @@ class BarRow(Sized):
 
 
 class Bars(Part):
-    """The main bars and their lap. ``right`` left out is a mirrored copy of ``left``."""
+    """Main bars and their lap; ``right`` left out mirrors ``left``."""
 
     splice: Literal["hooked", "straight", "continuous"] = Field(description="kind of splice")
     lap: Distance = Field(default=UNSET, description="lap length: hook outside to hook outside, or bar end to bar end")

@@ -6,6 +6,8 @@ The runs are written by hand (``report_data``); what must stand in the text foll
 from __future__ import annotations
 
 import runpy
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -91,6 +93,14 @@ def test_a_mesh_too_coarse_for_strengths_is_a_note():
     s = read(MODELS / "as29-100-u.toml")
     assert not any("too coarse" in text for text in _warnings(s))
     assert any("too coarse" in text for text in _warnings(vary(s, "mesh.splice", "36 mm")))
+
+
+def test_an_output_that_takes_no_text_is_one_message(tmp_path):
+    DATA["write_run"](tmp_path / "a")
+    with Path("/dev/full").open("w") as full:
+        command = [sys.executable, "-m", "fesplice", "summary", str(tmp_path / "a")]
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, timeout=120)
+    assert done.returncode == 2 and done.stderr.startswith("fesplice: cannot write") and "Traceback" not in done.stderr
 
 
 def test_notes_stand_in_the_summary_and_estimates_do_not(tmp_path):
