@@ -15,6 +15,7 @@ import numpy as np
 from scipy.sparse import csc_matrix
 
 from fesplice.contracts import Equilibrium, Floats, History, Outcome, State, Trial
+from fesplice.solve.fronts import Fronts
 from fesplice.solve.linear import Factor, Singular
 
 
@@ -92,6 +93,7 @@ class Equilibrator:
         self.tol = tolerances
         self.largest = largest
         self.evaluations = 0
+        self._fronts: Fronts | None = None
 
     def scale(self, load: float) -> float:
         """Reference force of the residual norms [N]: the loads, at least 1 % of the largest accepted."""
@@ -182,7 +184,9 @@ class Equilibrator:
         k = trial.matrix
         if viscosity is not None:
             k = csc_matrix((k.data + viscosity.eta * viscosity.stiffness.data, k.indices, k.indptr), shape=k.shape)
-        x = Factor(k).solve(np.column_stack([r, self.model.f_ref]))
+        factor = Factor(k, fronts=self._fronts)
+        self._fronts = factor.fronts
+        x = factor.solve(np.column_stack([r, self.model.f_ref]))
         along = float(constraint.row @ x[:, 1]) + constraint.weight
         if abs(along) < 1e-14 * (np.linalg.norm(constraint.row) * np.linalg.norm(x[:, 1]) + abs(constraint.weight)):
             raise Singular("the control does not see the load")

@@ -1,22 +1,22 @@
 """Direct solution of the sparse tangent systems, with the residual checked every time.
 
-The matrix comes in nested-dissection order, so SuperLU factors it as it stands, in symmetric
-mode with a small pivot threshold; a refinement step follows where the residual asks for it. Where
-the residual says that this went wrong (nearly singular tangents), the factor is made again with
-column ordering and full pivoting.
+The matrix comes in nested-dissection order and is factored in fronts, whose pattern is found once
+and kept while it stays the same. A refinement step follows where the residual asks for it. Where
+the residual says that rows had to be exchanged between fronts (nearly singular tangents), SuperLU
+makes the factor again with column ordering and full pivoting.
 """
 
 from __future__ import annotations
+
+from collections.abc import Callable
 
 import numpy as np
 from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import splu
 
 from fesplice.contracts import FespliceError, Floats
+from fesplice.solve.fronts import Fronts
 
-#: Pivots are exchanged only below this share of the column. Measured on a cracked 100k mesh: 0.01
-#: exchanges 900 pivots and doubles the factor's time; 1e-4 exchanges six, at the same residual.
-_PIVOT = 1e-4
 #: A solution with a larger relative residual is refined once; Newton needs no better.
 _REFINE = 1e-9
 
@@ -26,25 +26,28 @@ class Singular(FespliceError):
 
 
 class Factor:
-    """Factor of one matrix; ``solve`` takes several right-hand sides (n, m)."""
+    """Factor of one matrix; ``solve`` takes several right-hand sides (n, m).
 
-    def __init__(self, matrix: csc_matrix, accuracy: float = 1e-6):
+    ``fronts`` of an earlier matrix are taken up again when the pattern is the same.
+    """
+
+    def __init__(self, matrix: csc_matrix, accuracy: float = 1e-6, fronts: Fronts | None = None):
         self.matrix = matrix
         self.accuracy = accuracy
         self._safe = False
         if not np.isfinite(matrix.data).all():
             raise Singular("the stiffness matrix holds numbers that are not finite")
-        try:
-            self._lu = splu(
-                matrix, permc_spec="NATURAL", diag_pivot_thresh=_PIVOT, options={"SymmetricMode": True}
-            )
-        except RuntimeError:
+        self.fronts = fronts if fronts is not None and fronts.fit(matrix) else Fronts(matrix)
+        flat = self.fronts.factor(np.asarray(matrix.data, float))
+        if flat is None:
             self._again()
+        else:
+            self._inverse: Callable[[Floats], Floats] = lambda rhs: self.fronts.solve(flat, rhs)
 
     def _again(self) -> None:
         self._safe = True
         try:
-            self._lu = splu(self.matrix, permc_spec="COLAMD")
+            self._inverse = splu(self.matrix, permc_spec="COLAMD").solve
         except RuntimeError as error:
             raise Singular("the stiffness matrix is singular") from error
 
@@ -60,11 +63,11 @@ class Factor:
 
     def _refined(self, rhs: Floats) -> Floats | None:
         scale = np.linalg.norm(rhs, axis=0) + 1e-300
-        x = self._lu.solve(rhs)
+        x = self._inverse(rhs)
         if not np.isfinite(x).all():
             return None
         residual = rhs - self.matrix @ x
         if np.max(np.linalg.norm(residual, axis=0) / scale) > _REFINE:
-            x = x + self._lu.solve(residual)
+            x = x + self._inverse(residual)
             residual = rhs - self.matrix @ x
         return x if np.max(np.linalg.norm(residual, axis=0) / scale) < self.accuracy else None

@@ -33,6 +33,7 @@ DOORS = {
     "typer": ("cli.py",),
     "rich": ("cli.py",),
     "dask": ("study/",),
+    "numba": ("compiled.py",),
     "pickle": (),
     "marshal": (),
     "shelve": (),

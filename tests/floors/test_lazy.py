@@ -15,7 +15,7 @@ import pytest
 
 import fesplice
 
-HEAVY = ("gmsh", "pyvista", "vtkmodules", "matplotlib", "dask", "h5py", "meshio", "pint", "pydantic", "scipy")
+HEAVY = ("gmsh", "pyvista", "vtkmodules", "matplotlib", "dask", "h5py", "meshio", "pint", "pydantic", "scipy", "numba")
 
 
 def modules_after(statement: str) -> set[str]:
