@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -165,4 +166,6 @@ def main() -> None:
     except OSError as fault:
         # standard output that cannot take the text: a full disk, a closed pipe
         err.print(f"fesplice: cannot write: {fault.strerror or fault}")
+        # what is left in the buffer would fail once more while the interpreter ends
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")
         sys.exit(2)
