@@ -17,6 +17,7 @@ from fesplice.contracts import Element, Floats, History, Ints, Law, Trial
 from fesplice.elements import ELEMENTS
 from fesplice.laws import Bar, BondSlip
 from fesplice.mesh import Mesh
+from fesplice.model import kernels
 from fesplice.model.ordering import cell_edges, nested_dissection
 
 
@@ -44,9 +45,7 @@ class Part:
 
     def strain(self, u: Floats) -> Floats:
         """Strains (n_e, n_q, n_s) from all unknowns ``u``."""
-        n_e, n_q = self.shape
-        flat = np.matmul(self.rows, u[self.unknowns][:, :, None])
-        return flat.reshape(n_e, n_q, -1)
+        return kernels.strains(self.rows, self.unknowns, u).reshape(*self.shape, -1)
 
 
 def number_unknowns(mesh: Mesh) -> tuple[int, dict[str, Ints], Ints]:
@@ -109,25 +108,17 @@ class Model:
         return dofs[~held[dofs]]
 
     def _pattern(self, place: Ints) -> None:
-        """Fixed CSC pattern, and for every entry of every element matrix its slot."""
-        keys, forces = [], []
-        for part in self.parts:
-            at = place[part.unknowns].astype(np.int64)
-            row = np.broadcast_to(at[:, :, None], (*at.shape, at.shape[1]))
-            col = np.broadcast_to(at[:, None, :], row.shape)
-            key = np.where((row >= 0) & (col >= 0), col * self.n_free + row, -1)
-            keys.append(key.ravel())
-            forces.append(np.where(at >= 0, at, self.n_free).ravel())
-        unique, slot = np.unique(np.concatenate(keys), return_inverse=True)
-        lost = 1 if unique[0] < 0 else 0  # entries of held unknowns fall into slot 0 and are dropped
-        self._lost = lost
-        self._slot = slot.astype(np.int64)
-        self._n_slot = len(unique)
-        unique = unique[lost:]
+        """Fixed CSC pattern; per part the place of its unknowns and of every entry of its element matrices."""
+        self._at = [place[part.unknowns] for part in self.parts]
+        keys = []
+        for at in self._at:
+            row, col = at[:, :, None].astype(np.int64), at[:, None, :].astype(np.int64)
+            keys.append(np.where((row >= 0) & (col >= 0), col * self.n_free + row, -1).reshape(len(at), -1))
+        unique = np.unique(np.concatenate([key.ravel() for key in keys]))
+        unique = unique[unique >= 0]
+        self._slot = [np.where(key >= 0, np.searchsorted(unique, key), -1).astype(np.int32) for key in keys]
         self._row = (unique % self.n_free).astype(np.int32)
         self._column = np.searchsorted(unique // self.n_free, np.arange(self.n_free + 1)).astype(np.int32)
-        self._force_slot = np.concatenate(forces)
-        self._place = place
 
     # ------------------------------------------------------------------ what the solver calls
     def fresh(self) -> dict[str, dict[str, Floats]]:
@@ -149,23 +140,18 @@ class Model:
     ) -> Trial:
         """Internal forces, tangent (CSC), trial history and stress per group at free unknowns ``u``."""
         full = self.expand(u)
-        forces, entries, new, stress = [], [], {}, {}
-        for part in self.parts:
+        force, data = np.zeros(self.n_free), np.zeros(len(self._row))
+        new, stress = {}, {}
+        for part, at, slot in zip(self.parts, self._at, self._slot, strict=True):
             answer = part.law.respond(part.strain(full), history[part.name], part.size, secant=secant)
-            n_e, n_q = part.shape
-            new[part.name] = answer.history
-            stress[part.name] = answer.stress
-            weighted = (answer.stress * part.weights[..., None]).reshape(n_e, 1, -1)
-            forces.append(np.matmul(weighted, part.rows).ravel())
+            new[part.name], stress[part.name] = answer.history, answer.stress
+            kernels.add_forces(part.rows, part.weights, answer.stress, at, force)
             if matrix:
-                entries.append(_stiffness(part, answer.tangent).ravel())
-        f = np.asarray(np.bincount(self._force_slot, np.concatenate(forces), self.n_free + 1)[: self.n_free], float)
-        k = self.matrix(np.concatenate(entries)) if matrix else None
-        return Trial(f, k, new, stress)
+                tangent = np.ascontiguousarray(answer.tangent)
+                kernels.add_stiffness(part.rows, part.weights, tangent, slot, data)
+        return Trial(force, self._matrix(data) if matrix else None, new, stress)
 
-    def matrix(self, entries: Floats) -> sparse.csc_matrix:
-        """Sum element entries into the fixed pattern."""
-        data = np.bincount(self._slot, entries, self._n_slot)[self._lost :]
+    def _matrix(self, data: Floats) -> sparse.csc_matrix:
         k = sparse.csc_matrix((self.n_free, self.n_free))
         k.data, k.indices, k.indptr = data, self._row, self._column
         return k
@@ -174,9 +160,7 @@ class Model:
         """Forces on all unknowns (n_dof) that the held ones must supply [N]; zero elsewhere in equilibrium."""
         total = np.zeros(self.n_dof)
         for part in self.parts:
-            n_e, _ = part.shape
-            weighted = (stress[part.name] * part.weights[..., None]).reshape(n_e, 1, -1)
-            total += np.bincount(part.unknowns.ravel(), np.matmul(weighted, part.rows).ravel(), self.n_dof)
+            kernels.add_forces(part.rows, part.weights, stress[part.name], part.unknowns, total)
         return total - load * self._all_ref - self._all_dead
 
     def read(self, name: str, u: Floats) -> float:
@@ -216,12 +200,3 @@ def _part(mesh: Mesh, names: list[str], law: Law, unknowns: Mapping[str, Ints]) 
         names[0], slices, element, law, np.concatenate([unknowns[name] for name in names]),
         np.ascontiguousarray(np.concatenate(rows)), np.concatenate(weights), np.concatenate(sizes),
     )
-
-
-def _stiffness(part: Part, tangent: Floats) -> Floats:
-    """B^T (w D) B (n_e, n_d, n_d)."""
-    n_e, n_q = part.shape
-    n_s = tangent.shape[-1]
-    b = part.rows.reshape(n_e, n_q, n_s, -1)
-    db = np.matmul(tangent * part.weights[..., None, None], b)
-    return np.matmul(part.rows.transpose(0, 2, 1), db.reshape(n_e, n_q * n_s, -1))

@@ -45,12 +45,12 @@ def strip(size: float, skew: float) -> Model:
     return Model(Mesh(points, groups), laws, held, f_ref, watch={"end": f_ref})
 
 
-def torn(model: Model) -> tuple[np.ndarray, np.ndarray]:
+def torn(model: Model, step: float = 0.004) -> tuple[np.ndarray, np.ndarray]:
     """Elongation (work-conjugate mean over the end) and force until nothing is left."""
     start = State(np.zeros(model.n_free), 0.0, model.fresh())
     hold = Displacement(model.restrict(model.watch["end"]))
     stop = Stop(end=0.5, not_before=np.inf)
-    steps = list(March(model, hold, Constant(0.004), start, stop=stop, tolerances=Tolerances.strict()))
+    steps = list(March(model, hold, Constant(step), start, stop=stop, tolerances=Tolerances.strict()))
     return (np.array([model.read("end", s.state.u) for s in steps]), np.array([s.state.load for s in steps]))
 
 
@@ -64,6 +64,9 @@ def test_work_is_the_fracture_energy_times_the_area(size: float) -> None:
 
 
 def test_leaning_columns_still_give_the_energy_of_the_straight_crack() -> None:
-    """Columns at 17 degrees from the crack: Oliver's width keeps the work within 1 %."""
-    end, force = torn(strip(20.0, 0.3))
+    """Columns at 17 degrees from the crack: Oliver's width keeps the work within 1 %.
+
+    Small steps: with 0.004 mm the strip may open at one edge first, which the last digits decide.
+    """
+    end, force = torn(strip(20.0, 0.3), step=0.001)
     assert np.trapezoid(force, end) == pytest.approx(G_F * HEIGHT * THICK, rel=0.01)

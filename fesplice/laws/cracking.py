@@ -1,0 +1,266 @@
+"""Concrete at one point: uniaxial curves in crack axes, stress and tangent turned back. Machine code.
+
+Each curve takes a positive strain and returns (stress, slope); areas under them are energies per
+crack area [N/mm] over the width of the crack band [mm]. Stress [MPa].
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from fesplice.compiled import compiled
+
+#: Area under s/f_t over w/w_c of the Hordijk curve (own quadrature 0.19470;
+#: Cornelissen, Hordijk & Reinhardt, HERON 31-2, 1986; Hordijk 1991, from memory).
+HORDIJK_AREA = 0.1947025
+
+_END = 28.0 * np.exp(-6.93)
+
+
+class Constants(NamedTuple):
+    """Numbers of one concrete: MPa, N/mm; ``exponential`` and ``fixed`` choose the curve and the crack model."""
+
+    modulus: float
+    poisson: float
+    tensile_strength: float
+    fracture_energy: float
+    strength: float
+    peak_strain: float
+    crushing_energy: float
+    floor: float
+    exponential: bool
+    fixed: bool
+
+
+# ------------------------------------------------------------------ curves
+@compiled
+def hordijk(x):
+    """s/f_t of x = w/w_c and its slope: (1 + (3x)^3) exp(-6.93 x) - 28 x exp(-6.93), 0 beyond 1 (Hordijk 1991)."""
+    if x >= 1.0:
+        return 0.0, 0.0
+    decay = np.exp(-6.93 * x)
+    cube = 27.0 * x * x * x
+    return (1.0 + cube) * decay - _END * x, (81.0 * x * x - 6.93 * (1.0 + cube)) * decay - _END
+
+
+@compiled
+def softening(c, strain, band):
+    """Elastic to the strength, then softening; the whole area to zero stress is exactly G_F/band (Bazant & Oh 1983).
+
+    Where the band is too wide for the energy the strength is reduced to sqrt(E G_F / band)
+    (Rots 1988), so that no branch snaps back.
+    """
+    strength = min(c.tensile_strength, np.sqrt(c.modulus * c.fracture_energy / band))
+    peak = strength / c.modulus
+    if strain <= peak:
+        return c.modulus * strain, c.modulus
+    left = c.fracture_energy / band - 0.5 * strength * peak
+    if c.exponential:
+        scale = left / strength
+        y = np.exp(-(strain - peak) / scale)
+        dy = -y
+    else:
+        scale = left / (HORDIJK_AREA * strength)
+        y, dy = hordijk((strain - peak) / scale)
+    return strength * y, strength * dy / scale
+
+
+@compiled
+def stiffening(c, strain):
+    """Mean tension of concrete between cracks, f_t/(1 + sqrt(500 (e - f_t/E))) (Collins & Mitchell 1987)."""
+    peak = c.tensile_strength / c.modulus
+    if strain <= peak:
+        return c.modulus * strain, c.modulus
+    beyond = max(strain - peak, 1e-12)
+    root = np.sqrt(500.0 * beyond)
+    value = c.tensile_strength / (1.0 + root)
+    # the slope is infinite at the peak; the secant over a tenth of the peak strain stands in there
+    return value, max(-value / (1.0 + root) * 0.5 * root / beyond, -c.tensile_strength / (0.2 * peak))
+
+
+@compiled
+def tension(c, strain, band, weight):
+    """Softening with the share ``weight`` of what tension stiffening adds to it."""
+    s, d = softening(c, strain, band)
+    if weight > 0.0:
+        s2, d2 = stiffening(c, strain)
+        if s2 > s:
+            return s + weight * (s2 - s), d + weight * (d2 - d)
+    return s, d
+
+
+@compiled
+def crushing(c, strain, band):
+    """Compression (positive numbers): Popovics (1973) to the peak, then a parabola to zero.
+
+    The falling branch ends at e_u = e_0 + 1.5 G_c / (band f_c), at least 1.25 e_0, so that its
+    area is G_c/band (energy-regularised; G_c after Nakamura & Higai 2001).
+    """
+    eta = strain / c.peak_strain
+    if eta <= 1.0:
+        n = c.modulus / max(c.modulus - c.strength / c.peak_strain, 0.02 * c.modulus)
+        power = eta**n
+        below = n - 1.0 + power
+        slope = c.strength * n * (n - 1.0) * (1.0 - power) / (below * below) / c.peak_strain
+        return c.strength * n * eta / below, slope
+    length = max(1.5 * c.crushing_energy / (band * c.strength), 0.25 * c.peak_strain)
+    x = (strain - c.peak_strain) / length
+    if x >= 1.0:
+        return 0.0, 0.0
+    return c.strength * (1.0 - x * x), -2.0 * c.strength * x / length
+
+
+@compiled
+def lateral_softening(c, lateral):
+    """Factor on compression from lateral cracking, 1/(0.8 + 0.34 e1/e_0) in ``floor``..1, and its slope.
+
+    Vecchio & Collins, ACI Journal 83-2 (1986) 219-231. The floor 0.4 is reached at
+    e1 = 5 e_0, about the end of the panels behind the formula.
+    """
+    raw = 1.0 / (0.8 + 0.34 * max(lateral, 0.0) / c.peak_strain)
+    if raw >= 1.0:
+        return 1.0, 0.0
+    if raw <= c.floor:
+        return c.floor, 0.0
+    return raw, -raw * raw * 0.34 / c.peak_strain
+
+
+# ------------------------------------------------------------------ one axis, one point
+@compiled
+def _along(c, x, lateral, seen_t, seen_c, band_t, band_c, weight):
+    """Stress, slope, and slope by the ``lateral`` strain along an axis; unloading goes to the origin."""
+    e = c.modulus
+    s, d, cross = e * x, e, 0.0
+    if x > 0.0:
+        k = max(seen_t, x)
+        # coarse bands lower the strength below f_t, and with it the strain at cracking
+        if k > min(c.tensile_strength, np.sqrt(e * c.fracture_energy / band_t)) / e:
+            envelope, slope = tension(c, k, band_t, weight)
+            s, d = (envelope, slope) if x >= seen_t else (envelope / k * x, envelope / k)
+    elif x < 0.0:
+        k = max(seen_c, -x)
+        envelope, slope = crushing(c, k, band_c)
+        soft, soft_slope = lateral_softening(c, lateral)
+        raw, d = (-envelope, slope) if -x >= seen_c else (envelope / k * x, envelope / k)
+        s, d, cross = soft * raw, soft * d, soft_slope * raw
+    return s + 1e-7 * e * x, d + 1e-5 * e, cross
+
+
+@compiled
+def _width(grad, cos, sin):
+    """Oliver's band width 2/sum|grad N . n| (1989) for cracks with normal (cos, sin)."""
+    total = 0.0
+    for k in range(len(grad)):
+        total += abs(cos * grad[k, 0] + sin * grad[k, 1])
+    return 2.0 / total
+
+
+@compiled
+def _crack_shear(c, x1, x2, s1, s2, d1, d2, gamma, nu, secant):
+    """Shear along fixed cracks, G = E1 E2/(E1 + E2) with the axis secants, at least 1 % of G_0.
+
+    Returns the stress, G, and the slopes of the stress by both equivalent strains.
+    """
+    big1, big2 = abs(x1) > 1e-9, abs(x2) > 1e-9
+    e1 = max(s1 / x1 if big1 else c.modulus, 1e-5 * c.modulus)
+    e2 = max(s2 / x2 if big2 else c.modulus, 1e-5 * c.modulus)
+    total = (e1 + e2) * (1.0 + nu)  # uncracked this gives E/(2(1+nu))
+    g, bottom = e1 * e2 / total, 0.01 * 0.5 * c.modulus / (1.0 + c.poisson)
+    if g < bottom:
+        return bottom * gamma, bottom, 0.0, 0.0
+    part = (1.0 - secant) * gamma * (1.0 + nu) / (total * total)
+    by1 = part * e2 * e2 * (d1 - e1) / x1 if big1 else 0.0
+    by2 = part * e1 * e1 * (d2 - e2) / x2 if big2 else 0.0
+    return g * gamma, g, by1, by2
+
+
+@compiled
+def _share(secant, x, s, d, modulus):
+    """Slope with the share ``secant`` of the secant stiffness."""
+    return (1.0 - secant) * d + secant * (s / x if abs(x) > 1e-12 else modulus)
+
+
+@compiled
+def respond(c, strain, grad, weight, secant, old, stress, tangent, new):
+    """Stress (n_e, n_q, 3), tangent (n_e, n_q, 3, 3) and new history, written into the given arrays.
+
+    ``old`` and ``new`` hold the histories tension, compression, band, poisson, axes; ``grad``
+    (n_e, n_k, 2) are centroid gradients, ``weight`` (n_e,) shares of tension stiffening.
+    """
+    old_t, old_c, old_band, old_nu, old_axes = old
+    new_t, new_c, new_band, new_nu, new_axes = new
+    for e in range(strain.shape[0]):
+        for q in range(strain.shape[1]):
+            exx, eyy, gxy = strain[e, q, 0], strain[e, q, 1], strain[e, q, 2]
+            mean, half = 0.5 * (exx + eyy), 0.5 * (exx - eyy)
+            radius = np.sqrt(half * half + 0.25 * gxy * gxy)
+            cos2, sin2 = (half / radius, 0.5 * gxy / radius) if radius > 1e-300 else (1.0, 0.0)
+            gamma = 0.0
+            frozen = c.fixed and (old_axes[e, q, 0] != 0.0 or old_axes[e, q, 1] != 0.0)
+            if frozen:  # the axes of the first crack stay, and shear strain appears along it
+                cos2, sin2 = old_axes[e, q, 0], old_axes[e, q, 1]
+                radius, gamma = half * cos2 + 0.5 * gxy * sin2, gxy * cos2 - 2.0 * half * sin2
+            e1, e2 = mean + radius, mean - radius
+
+            band_t, band_c = old_band[e, q, 0], old_band[e, q, 1]
+            cos = np.sqrt(max(0.5 * (1.0 + cos2), 0.0))
+            sin = np.copysign(np.sqrt(max(0.5 * (1.0 - cos2), 0.0)), sin2)
+            if not band_t > 0.0:
+                band_t = _width(grad[e], cos, sin)
+            if not band_c > 0.0:
+                band_c = _width(grad[e], -sin, cos)
+
+            # equivalent uniaxial strains along both axes
+            nu = old_nu[e, q, 0]
+            c11 = 1.0 / (1.0 - nu * nu)
+            c12 = nu * c11
+            x1, x2 = c11 * e1 + c12 * e2, c12 * e1 + c11 * e2
+            t1, t2 = old_t[e, q, 0], old_t[e, q, 1]
+            k1, k2 = old_c[e, q, 0], old_c[e, q, 1]
+            s1, d1, cross1 = _along(c, x1, x2, t1, k1, band_t, band_c, weight[e])
+            s2, d2, cross2 = _along(c, x2, x1, t2, k2, band_t, band_c, weight[e])
+
+            t1, t2, k1, k2 = max(t1, x1), max(t2, x2), max(k1, -x1), max(k2, -x2)
+            new_t[e, q, 0], new_t[e, q, 1], new_c[e, q, 0], new_c[e, q, 1] = t1, t2, k1, k2
+            # the band is kept from the first crack (tension) and from the first point past half the
+            # strength (compression) on; before that it follows the principal direction
+            cracked = t1 > c.tensile_strength / c.modulus
+            new_band[e, q, 0] = band_t if cracked else 0.0
+            new_band[e, q, 1] = band_c if max(k1, k2) > 0.5 * c.peak_strain else 0.0
+            new_nu[e, q, 0] = nu
+            new_axes[e, q, 0], new_axes[e, q, 1] = old_axes[e, q, 0], old_axes[e, q, 1]
+            if cracked:
+                envelope, _ = tension(c, t1, band_t, weight[e])
+                new_nu[e, q, 0] = min(nu, c.poisson * envelope / (c.modulus * t1))
+                if c.fixed and not frozen:
+                    new_axes[e, q, 0], new_axes[e, q, 1] = cos2, sin2
+
+            # derivatives of the axis stresses by the strains along the axes
+            a1, a2 = d1, d2
+            if secant > 0.0:
+                a1, a2 = _share(secant, x1, s1, d1, c.modulus), _share(secant, x2, s2, d2, c.modulus)
+                cross1, cross2 = (1.0 - secant) * cross1, (1.0 - secant) * cross2
+            p11, p12 = a1 * c11 + cross1 * c12, a1 * c12 + cross1 * c11
+            p21, p22 = a2 * c12 + cross2 * c11, a2 * c11 + cross2 * c12
+            shear, by1, by2 = 0.0, 0.0, 0.0
+            if frozen:
+                shear, g, by1, by2 = _crack_shear(c, x1, x2, s1, s2, d1, d2, gamma, nu, secant)
+            else:
+                # coaxial shear modulus and its limit for e1 = e2 (Willam, Pramono & Sture 1989)
+                gap = e1 - e2
+                g = (s1 - s2) / (2.0 * gap) if abs(gap) >= 1e-8 else 0.25 * (p11 + p22 - p12 - p21)
+                g = max(g, 1e-4 * c.modulus)
+            p31, p32 = by1 * c11 + by2 * c12, by1 * c12 + by2 * c11
+
+            # back to x, y
+            cc, ss, cs = 0.5 * (1.0 + cos2), 0.5 * (1.0 - cos2), 0.5 * sin2
+            r1, r2, r3 = (cc, ss, cs), (ss, cc, -cs), (-sin2, sin2, cos2)
+            for j in range(3):
+                b1 = p11 * r1[j] + p12 * r2[j]
+                b2 = p21 * r1[j] + p22 * r2[j]
+                b3 = p31 * r1[j] + p32 * r2[j] + g * r3[j]
+                for i in range(3):
+                    tangent[e, q, i, j] = r1[i] * b1 + r2[i] * b2 + r3[i] * b3
+                stress[e, q, j] = r1[j] * s1 + r2[j] * s2 + r3[j] * shear
