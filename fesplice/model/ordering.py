@@ -28,14 +28,16 @@ def nested_dissection(points: Floats, edges: Ints) -> Ints:
         xy = points[nodes]
         axis = int(np.argmax(np.ptp(xy, axis=0)))
         along = xy[:, axis]
-        half = np.partition(along, len(nodes) // 2)[len(nodes) // 2]
-        right = along > half  # whole grid lines go to one side: the separator is then one line
+        middle = np.partition(along, len(nodes) // 2)[len(nodes) // 2]
+        right = along > middle  # whole grid lines go to one side: the separator is then one line
         if not right.any() or right.all():
             right = np.arange(len(nodes)) > len(nodes) // 2
         side[nodes] = right
         crossing = links[side[links[:, 0]] != side[links[:, 1]]]
-        # the separator is taken from the left half: its nodes that touch the right
-        cut = np.unique(np.where(side[crossing[:, 0]] == 0, crossing[:, 0], crossing[:, 1]))
+        # the separator: the nodes of one half that touch the other, from the half with fewer of them
+        first = side[crossing[:, 0]]
+        touching = [np.unique(np.where(first == half, crossing[:, 0], crossing[:, 1])) for half in (0, 1)]
+        cut = min(touching, key=len)
         side[cut] = 2
         order[end - len(cut) : end] = cut
         end -= len(cut)

@@ -18,7 +18,7 @@ from fesplice.contracts import FespliceError, Floats
 from fesplice.solve.fronts import Fronts
 
 #: A solution with a larger relative residual is refined once; Newton needs no better.
-_REFINE = 1e-9
+_REFINE = 1e-7
 
 
 class Singular(FespliceError):
@@ -28,7 +28,8 @@ class Singular(FespliceError):
 class Factor:
     """Factor of one matrix; ``solve`` takes several right-hand sides (n, m).
 
-    ``fronts`` of an earlier matrix are taken up again when the pattern is the same.
+    ``fronts`` of an earlier factor are taken over when the pattern is the same: the earlier one
+    must not be used any more.
     """
 
     def __init__(self, matrix: csc_matrix, accuracy: float = 1e-6, fronts: Fronts | None = None):
@@ -38,11 +39,9 @@ class Factor:
         if not np.isfinite(matrix.data).all():
             raise Singular("the stiffness matrix holds numbers that are not finite")
         self.fronts = fronts if fronts is not None and fronts.fit(matrix) else Fronts(matrix)
-        flat = self.fronts.factor(np.asarray(matrix.data, float))
-        if flat is None:
+        self._inverse: Callable[[Floats], Floats] = self.fronts.solve
+        if not self.fronts.factor(np.asarray(matrix.data, float)):
             self._again()
-        else:
-            self._inverse: Callable[[Floats], Floats] = lambda rhs: self.fronts.solve(flat, rhs)
 
     def _again(self) -> None:
         self._safe = True
