@@ -1,37 +1,16 @@
-"""Verbs of the trade on the command line; no logic. Exit codes: 0 done, 2 bad input, 3 no convergence, 130 stopped."""
+"""Verbs about one run: compute it, show it, export it; and the drawing of a specimen."""
 
 from __future__ import annotations
 
-import os
-import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from fesplice.contracts import FespliceError, NotConverged
-
-app = typer.Typer(add_completion=False, no_args_is_help=True, pretty_exceptions_enable=False)
-out = Console(highlight=False, soft_wrap=True, markup=False)
-err = Console(stderr=True, highlight=False, soft_wrap=True, markup=False)
-
-SpecimenFile = Annotated[Path, typer.Argument(help="specimen file (TOML)", show_default=False)]
-RunFolder = Annotated[Path, typer.Argument(help="run folder", show_default=False)]
+from fesplice.cli.console import RunFolder, SpecimenFile, Watch, err, out
+from fesplice.contracts import NotConverged
 
 
-@app.callback(invoke_without_command=True)
-def _root(version: Annotated[bool, typer.Option("--version", help="print the version and leave")] = False) -> None:
-    """Nonlinear analysis of hooked-bar splice zones in two dimensions. A research aid, not a design check."""
-    if version:
-        from fesplice import __version__
-
-        out.print(__version__)
-        raise typer.Exit
-
-
-@app.command()
 def analyse(
     specimen: SpecimenFile,
     folder: Annotated[
@@ -48,7 +27,7 @@ def analyse(
     given = read(specimen)
     target = folder if folder != Path() else Path("runs") / given.name.lower()
     stopped: NotConverged | None = None
-    with _watch() as watch:
+    with Watch() as watch:
         try:
             run_analysis(given, target, progress=watch)
         except NotConverged as fault:
@@ -63,7 +42,6 @@ def analyse(
         raise stopped
 
 
-@app.command()
 def pictures(
     folder: RunFolder,
     step: Annotated[int | None, typer.Option(help="step to show; negative counts from the end")] = None,
@@ -83,7 +61,6 @@ def pictures(
         out.print(f"left out: {name} ({reason})")
 
 
-@app.command()
 def summary(folder: RunFolder) -> None:
     """Print the findings of a run, also of one that is still running or was stopped."""
     from fesplice.report.text import summary_text
@@ -92,7 +69,6 @@ def summary(folder: RunFolder) -> None:
     out.print(summary_text(Run(folder)))
 
 
-@app.command()
 def export(
     folder: RunFolder,
     step: Annotated[int | None, typer.Option(help="only this step; left out: all")] = None,
@@ -104,7 +80,6 @@ def export(
     out.print(str(write(Run(folder), "all" if step is None else step)))
 
 
-@app.command()
 def drawing(
     specimen: SpecimenFile,
     folder: Annotated[Path, typer.Option("--out", help="folder of the drawing")] = Path("drawings"),
@@ -122,50 +97,3 @@ def _draw(run) -> Path:
     from fesplice.report import report
 
     return report(run, told=lambda title: err.print(f"drawing: {title}") if not err.is_terminal else None)
-
-
-class _watch:
-    """Live line on a terminal, plain lines elsewhere."""
-
-    def __init__(self) -> None:
-        self.live = err.is_terminal
-        self.bar = Progress(
-            TextColumn("{task.description}"), BarColumn(bar_width=20), TimeElapsedColumn(), console=err, transient=True
-        )
-
-    def __enter__(self) -> _watch:
-        if self.live:
-            self.bar.start()
-            self.task = self.bar.add_task("meshing", total=None)
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self.live:
-            self.bar.stop()
-
-    def __call__(self, now) -> None:
-        left = "" if now.left is None else f"  about {now.left:.0f} s left"
-        text = (
-            f"step {now.step.index:3d}  {now.load / 1e3:8.2f} kN per ram  {now.deflection:7.2f} mm  "
-            f"bar {now.bar_stress:5.0f} MPa  {now.step.iterations:2d} iterations  "
-            f"residual {now.step.residual:.0e}{left}"
-        )
-        if self.live:
-            self.bar.update(self.task, description=text)
-        else:
-            err.print(text)
-
-
-def main() -> None:
-    """Entry point: every fault is one message on standard error and an exit code."""
-    try:
-        app()
-    except FespliceError as fault:
-        err.print(f"fesplice: {fault}")
-        sys.exit(fault.exit_code)
-    except OSError as fault:
-        # standard output that cannot take the text: a full disk, a closed pipe
-        err.print(f"fesplice: cannot write: {fault.strerror or fault}")
-        # what is left in the buffer would fail once more while the interpreter ends
-        sys.stdout = open(os.devnull, "w", encoding="utf-8")
-        sys.exit(2)

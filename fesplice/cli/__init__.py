@@ -1,0 +1,48 @@
+"""Verbs of the trade on the command line; no logic. Exit codes: 0 done, 2 bad input, 3 no convergence, 130 stopped.
+
+Each file holds the verbs of one job; a verb loads what it needs when it is called, so that
+``fesplice --help`` is quick.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from fesplice.cli import run
+from fesplice.cli.console import err, out
+from fesplice.contracts import FespliceError
+
+app = typer.Typer(add_completion=False, no_args_is_help=True, pretty_exceptions_enable=False)
+
+
+@app.callback(invoke_without_command=True)
+def _root(version: Annotated[bool, typer.Option("--version", help="print the version and leave")] = False) -> None:
+    """Nonlinear analysis of hooked-bar splice zones in two dimensions. A research aid, not a design check."""
+    if version:
+        from fesplice import __version__
+
+        out.print(__version__)
+        raise typer.Exit
+
+
+for verb in (run.analyse, run.pictures, run.summary, run.export, run.drawing):
+    app.command()(verb)
+
+
+def main() -> None:
+    """Entry point: every fault is one message on standard error and an exit code."""
+    try:
+        app()
+    except FespliceError as fault:
+        err.print(f"fesplice: {fault}")
+        sys.exit(fault.exit_code)
+    except OSError as fault:
+        # standard output that cannot take the text: a full disk, a closed pipe
+        err.print(f"fesplice: cannot write: {fault.strerror or fault}")
+        # what is left in the buffer would fail once more while the interpreter ends
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")
+        sys.exit(2)
