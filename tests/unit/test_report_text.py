@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from fesplice.contracts import Outcome
-from fesplice.pipeline import _warnings
+from fesplice.pipeline.manifest import warnings
 from fesplice.report.text import summary_text
 from fesplice.report.view import View
 from fesplice.specimen import read, vary
@@ -86,13 +86,13 @@ def test_service_is_a_share_of_the_load_at_the_loss_of_bond(tmp_path):
 
 @pytest.mark.parametrize(("model", "says"), [("x", "does nothing in the elevation"), ("t3", "splitting strength")])
 def test_what_the_elevation_cannot_see_is_a_note(model, says):
-    assert any(says in text for text in _warnings(read(MODELS / f"as29-100-{model}.toml")))
+    assert any(says in text for text in warnings(read(MODELS / f"as29-100-{model}.toml")))
 
 
 def test_a_mesh_too_coarse_for_strengths_is_a_note():
     s = read(MODELS / "as29-100-u.toml")
-    assert not any("too coarse" in text for text in _warnings(s))
-    assert any("too coarse" in text for text in _warnings(vary(s, "mesh.splice", "36 mm")))
+    assert not any("too coarse" in text for text in warnings(s))
+    assert any("too coarse" in text for text in warnings(vary(s, "mesh.splice", "36 mm")))
 
 
 def test_an_output_that_takes_no_text_is_one_message(tmp_path):

@@ -1,12 +1,10 @@
-"""The only place that chains the stages: specimen, plane, mesh, model, steps, run folder, findings, page."""
+"""One specimen to one run on disk: specimen, plane, mesh, model, steps, run folder, findings."""
 
 from __future__ import annotations
 
-import platform
 import time
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
-from importlib.metadata import version
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -19,15 +17,11 @@ from fesplice.model.assembly import Model
 from fesplice.model.build import elevation_model
 from fesplice.model.estimate import cracking_deflection, expected_deflection, yield_deflection
 from fesplice.model.fields import columns, fields
+from fesplice.pipeline import manifest
 from fesplice.post.summary import summarise
-from fesplice.solve import Adaptive, ArcLength, Displacement, Dissipation, Gauged, March, Stop, Tolerances
+from fesplice.solve import Adaptive, ArcLength, Displacement, Dissipation, Gauged, March, Stop
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord
-from fesplice.units import both
-
-#: Steps to the expected peak deflection.
-STEPS_TO_PEAK = 60
-
 
 @dataclass(frozen=True)
 class Progress:
@@ -57,7 +51,7 @@ def analyse(
     s = specimen if isinstance(specimen, Specimen) else read(specimen)
     with threadpool_limits(1):
         mesh = build_mesh(elevation(s), s.mesh)
-        settings = _settings(s)
+        settings = manifest.settings(s)
         if (done := _finished(folder, s, mesh, settings)) is not None:
             return done
         model = elevation_model(s, mesh)
@@ -70,7 +64,7 @@ def analyse(
             specimen_digest=s.digest,
             mesh=mesh,
             settings=settings,
-            versions=_versions(),
+            versions=manifest.versions(),
         ) as writer:
             _march(s, model, writer, progress)
     return Run(folder)
@@ -83,7 +77,7 @@ def _findings(folder: Path) -> dict:
 
 
 def _march(s: Specimen, model: Model, writer: RunWriter, progress: Callable[[Progress], None] | None) -> None:
-    march = _marcher(s, model, writer.attempt)
+    march = marcher(s, model, writer.attempt)
     if writer.saved is not None:
         _restore(march, model, dict(writer.saved.memory))
     began = time.perf_counter()
@@ -106,13 +100,14 @@ def _march(s: Specimen, model: Model, writer: RunWriter, progress: Callable[[Pro
     except NotConverged as fault:
         place = _where(model, march)
         text = str(fault) + place
-        writer.finish(march.outcome, _findings(writer.folder), [text, *_warnings(s)])
+        writer.finish(march.outcome, _findings(writer.folder), [text, *manifest.warnings(s)])
         raise NotConverged(text) from fault
-    writer.finish(march.outcome, _findings(writer.folder), _warnings(s))
+    writer.finish(march.outcome, _findings(writer.folder), manifest.warnings(s))
 
 
-def _marcher(s: Specimen, model: Model, report: Callable[..., None]) -> March:
-    nominal = s.analysis.step or expected_deflection(s) / STEPS_TO_PEAK
+def marcher(s: Specimen, model: Model, report: Callable[..., None]) -> March:
+    """The march of a beam under its rams as the specimen wishes it, from the unloaded state."""
+    nominal = s.analysis.step or expected_deflection(s) / manifest.STEPS_TO_PEAK
     # held where the load acts: a stiffness made stiff by viscous help still sees the load there
     hold = Displacement(model.restrict(model.watch["load_point"]))
     match s.analysis.control:
@@ -167,39 +162,6 @@ def _finished(folder: str | Path, s: Specimen, mesh: Mesh, settings: dict) -> Ru
         and run.settings == settings
     )
     return run if same and run.outcome.finished else None
-
-
-# ------------------------------------------------------------------ what goes into the manifest
-def _settings(s: Specimen) -> dict:
-    return {
-        "plane": "elevation",
-        "tolerances": asdict(Tolerances()),
-        "steps_to_peak": STEPS_TO_PEAK,
-        "expected_deflection_mm": expected_deflection(s),
-    }
-
-
-def _versions() -> dict[str, str]:
-    names = ("fesplice", "numpy", "scipy", "gmsh", "h5py")
-    return {"python": platform.python_version(), **{name: version(name) for name in names}}
-
-
-def _warnings(s: Specimen) -> list[str]:
-    out = []
-    if s.confinement.kind == "hooked_transverse_bar":
-        out.append("the hooked transverse bar does nothing in the elevation: this run equals one without confinement")
-    elif s.confinement.kind == "ties":
-        out.append("closed ties act in the elevation only through the splitting strength of the bond law")
-    least = min(row.diameter for row in (s.bars.left, s.bars.right) if row is not None)
-    if s.bars.splice == "hooked" and s.mesh.splice > 0.75 * least:
-        out.append(
-            f"mesh.splice is above 3/4 of the bar diameter, {both(0.75 * least, 'length')}: "
-            "for a first look, too coarse for strengths"
-        )
-    for name, concrete in (("precast", s.concrete.precast), ("closure", s.concrete.closure)):
-        if concrete is not None:
-            out += [f"{name} concrete: {what} estimated by {formula}" for what, formula in concrete.estimated.items()]
-    return out
 
 
 def _where(model: Model, march: March) -> str:

@@ -1,0 +1,50 @@
+"""What a run says about itself in its manifest: settings, releases, warnings."""
+
+from __future__ import annotations
+
+import platform
+from dataclasses import asdict
+from importlib.metadata import version
+
+from fesplice.model.estimate import expected_deflection
+from fesplice.solve import Tolerances
+from fesplice.specimen import Specimen
+from fesplice.units import both
+
+#: Steps to the expected peak deflection.
+STEPS_TO_PEAK = 60
+
+
+def settings(s: Specimen) -> dict:
+    """What steers a run beside the specimen and the mesh."""
+    return {
+        "plane": "elevation",
+        "tolerances": asdict(Tolerances()),
+        "steps_to_peak": STEPS_TO_PEAK,
+        "expected_deflection_mm": expected_deflection(s),
+    }
+
+
+def versions() -> dict[str, str]:
+    """Releases that take part in a run."""
+    names = ("fesplice", "numpy", "scipy", "gmsh", "h5py")
+    return {"python": platform.python_version(), **{name: version(name) for name in names}}
+
+
+def warnings(s: Specimen) -> list[str]:
+    """What a reader of the run must know: what this plane cannot show, what was estimated."""
+    out = []
+    if s.confinement.kind == "hooked_transverse_bar":
+        out.append("the hooked transverse bar does nothing in the elevation: this run equals one without confinement")
+    elif s.confinement.kind == "ties":
+        out.append("closed ties act in the elevation only through the splitting strength of the bond law")
+    least = min(row.diameter for row in (s.bars.left, s.bars.right) if row is not None)
+    if s.bars.splice == "hooked" and s.mesh.splice > 0.75 * least:
+        out.append(
+            f"mesh.splice is above 3/4 of the bar diameter, {both(0.75 * least, 'length')}: "
+            "for a first look, too coarse for strengths"
+        )
+    for name, concrete in (("precast", s.concrete.precast), ("closure", s.concrete.closure)):
+        if concrete is not None:
+            out += [f"{name} concrete: {what} estimated by {formula}" for what, formula in concrete.estimated.items()]
+    return out
