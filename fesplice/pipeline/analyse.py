@@ -23,6 +23,7 @@ from fesplice.solve import Adaptive, ArcLength, Displacement, Dissipation, Gauge
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord
 
+
 @dataclass(frozen=True)
 class Progress:
     """What a watcher is told after every accepted step; ``left`` is a guess [s] or None."""
