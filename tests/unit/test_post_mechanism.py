@@ -1,0 +1,92 @@
+"""Rules that name the governing mechanism, on made cases.
+
+Source: the rules are the module's own (judgement); the cases are made so that each rule decides
+once. No published record classifies plane-stress results, so nothing outside the project is used here.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from fesplice.post.mechanism import MECHANISMS, Sign, read_plane
+
+STRESS = np.array([0.0, 100.0, 200.0, 300.0, 400.0, 330.0])
+LOAD = 500.0 * STRESS
+
+
+def sign(mechanism: str, values: list[float], limit: float = 1.0, growing: bool = True) -> Sign:
+    return Sign(mechanism, "measure", np.array(values), limit, "mm", "made case", growing)
+
+
+def test_what_grew_most_over_the_drop_governs() -> None:
+    seen = read_plane(
+        "elevation", STRESS, LOAD, 4, 5,
+        [sign("bond_splitting", [0, 0, 0.5, 1.2, 1.5, 2.0]), sign("prying", [0, 0, 0, 0.5, 1.1, 9.0])],
+    )  # fmt: skip
+    assert seen.sure and seen.bar_stress == 400.0 and seen.load == pytest.approx(200e3)
+    assert seen.governing is not None and seen.governing.mechanism == "prying"
+    assert seen.governing.growth == pytest.approx(7.9) and seen.governing.reached_at == 400.0
+    assert seen.next is not None and seen.next.mechanism == "bond_splitting"
+    assert seen.margin == pytest.approx(300.0 / 400.0)
+
+
+def test_a_mechanism_that_comes_after_the_drop_is_a_consequence() -> None:
+    stress, load = np.append(STRESS, [340.0, 350.0]), np.append(LOAD, [1.0, 1.0])
+    seen = read_plane(
+        "plan", stress, load, 4, 5,
+        [sign("tie_yielding", [0, 0, 0, 0, 0.2, 0.5, 5.0, 50.0]), sign("side_thrust", [0, 0, 0, 0, 0.9, 1.3, 2, 3])],
+    )  # fmt: skip
+    assert seen.governing is not None and seen.governing.mechanism == "side_thrust"
+    assert math.isnan(next(f for f in seen.findings if f.mechanism == "tie_yielding").reached_at)
+
+
+def test_yielding_governs_unless_the_anchorage_went_clearly_earlier() -> None:
+    yields = sign("yielding", [0, 0.25, 0.5, 0.75, 1.0, 0.8], growing=False)
+    with_late = read_plane("elevation", STRESS, LOAD, 4, 5, [yields, sign("prying", [0, 0, 0, 0.5, 1.0, 4.0])])
+    assert with_late.governing is not None and with_late.governing.mechanism == "yielding"
+    early = read_plane("elevation", STRESS, LOAD, 4, 5, [yields, sign("prying", [0, 0, 1.0, 2.0, 3.0, 4.0])])
+    assert early.governing is not None and early.governing.mechanism == "prying"
+
+
+def test_without_a_drop_the_nearest_is_named_and_the_strength_is_a_bound() -> None:
+    seen = read_plane("elevation", STRESS[:5], LOAD[:5], 4, None, [sign("prying", [0, 0, 0.1, 0.3, 0.8])])
+    assert not seen.sure and seen.governing is not None and seen.governing.mechanism == "prying"
+    assert "above 400 MPa" in seen.sentence and "nearest" in seen.sentence
+    assert math.isnan(seen.governing.reached_at)
+
+
+def test_joints_follow_everything_and_govern_only_alone() -> None:
+    joint = sign("joint_opening", [0, 1, 2, 4, 8, 40.0])
+    seen = read_plane("elevation", STRESS, LOAD, 4, 5, [joint, sign("shear", [0, 0, 0, 0.9, 1.1, 1.5])])
+    assert seen.governing is not None and seen.governing.mechanism == "shear"
+    alone = read_plane("elevation", STRESS, LOAD, 4, 5, [joint])
+    assert alone.governing is not None and alone.governing.mechanism == "joint_opening"
+
+
+def test_the_margin_of_a_mechanism_never_reached_comes_from_its_usage() -> None:
+    seen = read_plane(
+        "plan", STRESS, LOAD, 4, 5,
+        [sign("side_thrust", [0, 0, 0, 0, 1, 2.0]), sign("strut_crushing", [0, 0.1, 0.2, 0.3, 0.4, 0.35])],
+    )  # fmt: skip
+    assert seen.next is not None and seen.next.mechanism == "strut_crushing"
+    assert seen.margin == pytest.approx(2.5)
+
+
+@pytest.mark.parametrize("mechanism", MECHANISMS)
+def test_no_mechanism_is_named_without_evidence(mechanism: str) -> None:
+    seen = read_plane("elevation", STRESS, LOAD, 4, 5, [sign(mechanism, [0, 0, 0, 0, 1.0, 2.0])])
+    assert seen.governing is not None and seen.governing.evidence
+    said = seen.governing.evidence[0]
+    assert "limit 1" in said and "made case" in said and "reached at 400 MPa" in said
+    assert MECHANISMS[mechanism] in seen.sentence and said in seen.sentence
+
+
+def test_no_sign_no_mechanism() -> None:
+    seen = read_plane("plan", STRESS, LOAD, 4, 5, [], ["side blow-out at the hooks"])
+    assert seen.governing is None and "no mechanism" in seen.sentence
+    assert seen.unresolved == ("side blow-out at the hooks",)
+    with pytest.raises(ValueError, match="no mechanism 'gust'"):
+        read_plane("plan", STRESS, LOAD, 4, 5, [sign("gust", [0] * 6)])
