@@ -1,0 +1,36 @@
+"""Counts of a march for a :class:`validation.case.Found`: hand ``Tally`` to the march as its report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from fesplice.contracts import Outcome, Step
+
+
+@dataclass
+class Tally:
+    """Failed increments, loose steps and iterations.
+
+    An increment counts as failed each time Newton or the secant did not bring it to equilibrium at the size
+    tried, whatever then crossed it; sub-steps of a viscous relaxation are no increments of their own.
+    ``iterations`` counts all that was iterated, failed attempts and sub-steps included.
+    """
+
+    failed: int = 0
+    iterations: int = 0
+    steps: int = 0
+    loose: int = 0
+    methods: dict[str, int] = field(default_factory=dict)
+
+    def __call__(self, *, method: str, outcome: str, iterations: int, **_: object) -> None:
+        """One attempt, as :class:`fesplice.solve.March` reports it."""
+        self.iterations += iterations
+        kind = method.split()[0]
+        if outcome != Outcome.converged.name:
+            self.methods[kind] = self.methods.get(kind, 0) + 1
+            self.failed += kind != "viscous"
+
+    def step(self, step: Step) -> None:
+        """One accepted step."""
+        self.steps += 1
+        self.loose += step.outcome is Outcome.loose
