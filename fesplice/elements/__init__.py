@@ -2,8 +2,9 @@
 
 from fesplice.contracts import Element
 from fesplice.elements.bar import Frame2, Truss2
-from fesplice.elements.interface import BondPoint, JointLine
+from fesplice.elements.interface import BondPoint, JointLine, WedgePoint
 from fesplice.elements.membrane import Quad4, Tri3
+from fesplice.elements.tie import Anchor, Link
 
 ELEMENTS: dict[str, Element] = {
     "quad4": Quad4(),
@@ -11,7 +12,10 @@ ELEMENTS: dict[str, Element] = {
     "truss2": Truss2(),
     "frame2": Frame2(),
     "bond": BondPoint(),
+    "wedge": WedgePoint(),
     "joint": JointLine(),
+    "link": Link(),
+    "anchor": Anchor(),
 }
 
-__all__ = ["ELEMENTS", "BondPoint", "Frame2", "JointLine", "Quad4", "Tri3", "Truss2"]
+__all__ = ["ELEMENTS", "Anchor", "BondPoint", "Frame2", "JointLine", "Link", "Quad4", "Tri3", "Truss2", "WedgePoint"]

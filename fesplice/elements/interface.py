@@ -3,8 +3,8 @@
 A bond point sits at a bar node; its slip and gap are the bar's displacement against the host's,
 interpolated by the host's own shape functions, along the mean tangent of the two chords that
 meet there and along the normal (-t_y, t_x). A conforming bar on a mesh line is the special
-case of a host point at a node. With ``gauge`` data a third strain component is the opening
-between two fixed points beside the bar.
+case of a host point at a node. A wedge point adds the opening between two fixed points beside
+the bar, each with a host of its own.
 """
 
 from __future__ import annotations
@@ -33,6 +33,32 @@ class BondPoint:
         for k in range(4):
             b[:, :, 2 + 2 * k : 4 + 2 * k] = -shape[:, k, None, None] * axes
         return b[:, None], data["length"][:, None]
+
+    def size(self, xy: Floats, data: Mapping[str, Any]) -> Floats:
+        """Tributary lengths (n_e, 1) [mm]."""
+        return data["length"][:, None]
+
+
+class WedgePoint:
+    """A bond point and two gauge points beside it; unknowns of the bar node, its host, the hosts of the gauges.
+
+    The third strain is the displacement of the first gauge point away from the second along the
+    bar's normal, so that its conjugate is a pair of opposite forces that sums to nothing.
+    """
+
+    n_nodes, n_strain, n_points = 13, 3, 1
+
+    def kinematics(self, xy: Floats, data: Mapping[str, Any]) -> tuple[Floats, Floats]:
+        """B (n_e, 1, 3, 26), w (n_e, 1) [mm]; data of a bond point and ``gauge_local`` (n_e, 2, 2)."""
+        b = np.zeros((len(xy), 1, 3, 26))
+        b[:, :, :2, :10], w = BondPoint().kinematics(xy[:, :5], data)
+        t = data["tangent"]
+        normal = np.stack([-t[:, 1], t[:, 0]], axis=1)
+        for g, sense in enumerate((1.0, -1.0)):
+            shape = quad_shape(data["gauge_local"][:, g])[0]
+            first = 10 + 8 * g
+            b[:, 0, 2, first : first + 8] = sense * (shape[:, :, None] * normal[:, None, :]).reshape(len(xy), 8)
+        return b, w
 
     def size(self, xy: Floats, data: Mapping[str, Any]) -> Floats:
         """Tributary lengths (n_e, 1) [mm]."""

@@ -3,8 +3,7 @@
 Tangential law: fib Model Code 2010, Table 6.1-1 and eqs 6.1-1 to 6.1-6, with the pull-out and
 the splitting branch; loading, unloading and reloading in incremental form with the stiff
 modulus k_u. Normal law: bar bearing on concrete, foundation modulus after Soroushian et al.
-(1987; from memory), capped at 3 f_cm. The wedge option (strain of three components, the third
-the opening beside the bar) replaces this law without a change to the element.
+(1987; from memory), capped at 3 f_cm. Bond that wedges the concrete apart is in ``wedge.py``.
 """
 
 from __future__ import annotations
@@ -144,13 +143,19 @@ class BondSlip:
         """Unslipped bond."""
         return {"slip": np.zeros((*shape, 2)), "gap": np.zeros((*shape, 1))}
 
-    def tau(self, slip: Floats, old: Floats, secant: float) -> tuple[Floats, Floats, Floats]:
-        """Bond stress, slope and new history for slip (n_e, n_q)."""
+    def tau(
+        self, slip: Floats, old: Floats, secant: float, share: Floats | float = 1.0
+    ) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
+        """Bond stress, slope, new history and where it slides, for slip (n_e, n_q).
+
+        ``share`` (n_e, n_q) scales the envelope.
+        """
         k = self.stiffness
         fixed = self.anchored[:, None] > 0.0
         plastic, seen = old[..., 0], old[..., 1]
         reached = np.maximum(seen, np.abs(slip))
         cap, slope = self.curve(reached)
+        cap, slope = share * cap, share * slope
         trial = k * (slip - plastic)
         slides = (np.abs(trial) > cap) & ~fixed
         tau = np.where(slides, np.sign(trial) * cap, trial)
@@ -164,22 +169,24 @@ class BondSlip:
             big = np.abs(slip) > 1e-9
             ratio = np.where(big, np.abs(tau) / np.where(big, np.abs(slip), 1.0), k)
             d = (1.0 - secant) * d + secant * np.clip(ratio, 1e-4 * k, 10.0 * k)
-        return tau, d, np.stack([np.where(slides, slip - tau / k, plastic), reached], axis=-1)
+        return tau, d, np.stack([np.where(slides, slip - tau / k, plastic), reached], axis=-1), slides
+
+    def press(self, gap: Floats, old: Floats) -> tuple[Floats, Floats, Floats]:
+        """Bearing force per length [N/mm], stiffness [N/mm2] and plastic gap (n_e, n_q, 1), for gap (n_e, n_q)."""
+        k, cap, width = self.bearing[:, None], self.bearing_cap[:, None], self.bearing_width[:, None]
+        trial = k * (gap - old[..., 0])
+        q = np.clip(trial, -cap, cap)
+        stiff = np.where(np.abs(trial) > cap, 1e-3 * k, k)
+        return q * width, stiff * width, (gap - q / k)[..., None]
 
     def respond(self, strain: Floats, history: History, size: Floats, *, secant: float = 0.0) -> Response:
         """Bond and bearing forces per length for strain (n_e, n_q, 2)."""
-        tau, d, slip = self.tau(strain[..., 0], history["slip"], secant)
-        gap = history["gap"][..., 0]
-        k = self.bearing[:, None]
-        trial = k * (strain[..., 1] - gap)
-        cap = self.bearing_cap[:, None]
-        crushes = np.abs(trial) > cap
-        q = np.clip(trial, -cap, cap)
-        stress = np.stack([tau * self.perimeter[:, None], q * self.bearing_width[:, None]], axis=-1)
+        tau, d, slip, _ = self.tau(strain[..., 0], history["slip"], secant)
+        push, stiff, gap = self.press(strain[..., 1], history["gap"])
         tangent = np.zeros((*strain.shape, 2))
         tangent[..., 0, 0] = d * self.perimeter[:, None]
-        tangent[..., 1, 1] = np.where(crushes, 1e-3 * k, k) * self.bearing_width[:, None]
-        return Response(stress, tangent, {"slip": slip, "gap": (strain[..., 1] - q / k)[..., None]})
+        tangent[..., 1, 1] = stiff
+        return Response(np.stack([tau * self.perimeter[:, None], push], axis=-1), tangent, {"slip": slip, "gap": gap})
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,8 @@ from scipy import sparse
 
 from fesplice.contracts import Element, Floats, History, Ints, Law, Trial
 from fesplice.elements import ELEMENTS
-from fesplice.laws import Bar, BondSlip
-from fesplice.mesh import Mesh
+from fesplice.laws import Bar, BondSlip, WedgingBond
+from fesplice.mesh import Group, Mesh
 from fesplice.model import kernels
 from fesplice.model.ordering import cell_edges, nested_dissection
 
@@ -48,8 +48,21 @@ class Part:
         return kernels.strains(self.rows, self.unknowns, u).reshape(*self.shape, -1)
 
 
-def number_unknowns(mesh: Mesh) -> tuple[int, dict[str, Ints], Ints]:
+def element_kind(group: Group, law: Law | None) -> str:
+    """Kind of element that computes a group: bond points become wedge points under a law that wedges."""
+    return "wedge" if isinstance(law, WedgingBond) else group.kind
+
+
+def element_nodes(group: Group, law: Law | None) -> Ints:
+    """Nodes (n_e, n_k) of the elements: the cells, and for wedge points the hosts of their gauges behind them."""
+    if element_kind(group, law) != "wedge":
+        return group.cells
+    return np.concatenate([group.cells, group.data["gauge_hosts"].reshape(len(group.cells), 8)], axis=1)
+
+
+def number_unknowns(mesh: Mesh, laws: Mapping[str, Law] | None = None) -> tuple[int, dict[str, Ints], Ints]:
     """Unknowns of every group and the place of each: node i has 2i, 2i+1; frame rotations follow."""
+    laws = laws or {}
     n = 2 * len(mesh.points)
     bent = [g.cells.ravel() for g in mesh.of_kind("frame2").values()]
     turning = np.unique(np.concatenate(bent)) if bent else np.empty(0, np.int64)
@@ -57,7 +70,8 @@ def number_unknowns(mesh: Mesh) -> tuple[int, dict[str, Ints], Ints]:
     rotation[turning] = n + np.arange(len(turning))
     unknowns = {}
     for name, g in mesh.groups.items():
-        dofs = np.stack([2 * g.cells, 2 * g.cells + 1], axis=-1).reshape(len(g.cells), -1)
+        nodes = element_nodes(g, laws.get(name))
+        dofs = np.stack([2 * nodes, 2 * nodes + 1], axis=-1).reshape(len(nodes), -1)
         if g.kind == "frame2":
             dofs = np.concatenate([dofs, rotation[g.cells]], axis=1)
         unknowns[name] = dofs.astype(np.int32)
@@ -83,11 +97,11 @@ class Model:
         watch: Mapping[str, Floats] | None = None,
     ):
         self.mesh = mesh
-        self.n_dof, unknowns, node_of = number_unknowns(mesh)
+        self.n_dof, unknowns, node_of = number_unknowns(mesh, laws)
         self.watch = dict(watch or {})
         self.parts = [_part(mesh, names, law, unknowns) for names, law in _alike(mesh, laws)]
 
-        self.free = self._order(mesh, node_of, fixed)
+        self.free = self._order(mesh, [element_nodes(g, laws.get(k)) for k, g in mesh.groups.items()], node_of, fixed)
         self.n_free = len(self.free)
         place = np.full(self.n_dof, -1, np.int32)
         place[self.free] = np.arange(self.n_free)
@@ -97,8 +111,8 @@ class Model:
         self.f_ref = self._all_ref[self.free]
         self.f_dead = self._all_dead[self.free]
 
-    def _order(self, mesh: Mesh, node_of: Ints, fixed: Ints) -> Ints:
-        edges = np.concatenate([cell_edges(g.cells) for g in mesh.groups.values() if len(g.cells)])
+    def _order(self, mesh: Mesh, cells: list[Ints], node_of: Ints, fixed: Ints) -> Ints:
+        edges = np.concatenate([cell_edges(nodes) for nodes in cells if len(nodes)])
         edges = np.unique(np.sort(edges[edges[:, 0] != edges[:, 1]], axis=1), axis=0)
         rank = np.empty(len(mesh.points), np.int32)
         rank[nested_dissection(mesh.points, edges)] = np.arange(len(mesh.points))
@@ -174,22 +188,26 @@ def _alike(mesh: Mesh, laws: Mapping[str, Law]) -> list[tuple[list[str], Law]]:
     for name, g in mesh.groups.items():
         if len(g.cells):
             law = laws[name]
-            together = (g.kind, law) if isinstance(law, Bar) else g.kind if isinstance(law, BondSlip) else name
+            together: object = name
+            if isinstance(law, Bar):
+                together = g.kind, law
+            elif isinstance(law, BondSlip | WedgingBond):
+                together = type(law)
             found.setdefault(together, []).append(name)
     out = []
     for names in found.values():
         first = laws[names[0]]
-        several = [law for law in (laws[name] for name in names) if isinstance(law, BondSlip)]
-        out.append((names, BondSlip.joined(several) if several else first))
+        joined = isinstance(first, BondSlip | WedgingBond)
+        out.append((names, type(first).joined([laws[name] for name in names]) if joined else first))  # type: ignore
     return out
 
 
 def _part(mesh: Mesh, names: list[str], law: Law, unknowns: Mapping[str, Ints]) -> Part:
-    element = ELEMENTS[mesh.groups[names[0]].kind]
+    element = ELEMENTS[element_kind(mesh.groups[names[0]], law)]
     rows, weights, sizes, slices, end = [], [], [], {}, 0
     for name in names:
         g = mesh.groups[name]
-        xy = mesh.points[g.cells]
+        xy = mesh.points[element_nodes(g, law)]
         b, w = element.kinematics(xy, g.data)
         rows.append(b.reshape(len(g.cells), -1, b.shape[-1]))
         weights.append(w)

@@ -9,8 +9,10 @@ from fesplice.contracts import Floats, Law
 from fesplice.laws import Bar, BentBar, BondSlip, ColdJoint, Elastic, SmearedCrack
 from fesplice.laws.bond import bearing_modulus, envelope, tau_split
 from fesplice.laws.steel import Curve, idealised
+from fesplice.laws.wedge import WedgingBond
 from fesplice.mesh import LEAD, Group, Mesh
 from fesplice.model.assembly import Model, number_unknowns
+from fesplice.model.width import narrowed, wedging_leads
 from fesplice.specimen.schema import Concrete, Specimen, Steel
 
 #: How far beyond the lap or the joint bond-slip alone carries the tension between cracks [bar diameters].
@@ -108,6 +110,13 @@ def bond_law(group: Group, f_cm: Floats, specimen: Specimen, splitting: NDArray[
     )
 
 
+def wedging(bond: BondSlip, group: Group, specimen: Specimen, wedges: NDArray[np.bool_]) -> WedgingBond:
+    """The pull-out ``bond`` of a bar line with gauge points, wedging at the points ``wedges`` (n_e,)."""
+    slope = np.tan(np.radians(specimen.bond.wedge_angle))
+    thrust = np.where(wedges, group.data["number"] * group.data["diameter"] * slope, 0.0)
+    return WedgingBond(bond, thrust, specimen.bond.wedge_opening)
+
+
 def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
     """A law for every group of the elevation mesh."""
     closure = specimen.concrete.closure or specimen.concrete.precast
@@ -115,6 +124,8 @@ def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
     joint = specimen.joint
     half = 0.5 * specimen.body.closure
     main = {line.bond for line in mesh.lines.values() if line.role == "main"}
+    splitting = specimen.bond.splitting
+    leads = wedging_leads(specimen, mesh) if splitting == "wedging" else {}
     out: dict[str, Law] = {}
     for name, g in mesh.groups.items():
         if g.kind in ("quad4", "tri3"):
@@ -136,13 +147,17 @@ def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
             inside = np.abs(mesh.points[g.cells[:, 0], 0]) <= half
             f_cm = np.where(inside, closure.strength, specimen.concrete.precast.strength)
             lead = g.data["zone"] == LEAD
-            splits = lead & (name in main) & specimen.bond.splitting
-            out[name] = bond_law(g, f_cm, specimen, splits)
+            bond = bond_law(g, f_cm, specimen, lead & (name in main) & (splitting == "branch"))
+            out[name] = wedging(bond, g, specimen, leads[name]) if name in leads else bond
     return out
 
 
 def elevation_model(specimen: Specimen, mesh: Mesh) -> Model:
-    """The whole beam on two supports under its ram loads; the load factor is the force per ram [N]."""
+    """The whole beam on two supports under its ram loads; the load factor is the force per ram [N].
+
+    The mesh of the model carries the effective width where bond wedges.
+    """
+    mesh = narrowed(specimen, mesh)
     n_dof, _, _ = number_unknowns(mesh)
     sets = mesh.node_sets
     left, right = sets["support:left"], sets["support:right"]

@@ -59,12 +59,15 @@ def _frame(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Flo
 
 
 def _bond(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
-    return {
+    out = {
         "slip": strain[:, 0, 0],
         "gap": strain[:, 0, 1],
         "tau": stress[:, 0, 0] / part.law.perimeter,  # type: ignore[attr-defined]
         "bearing": stress[:, 0, 1],
     }
+    if part.law.n_strain == 3:  # it wedges: opening between the gauge points, force that drives them apart [N/mm]
+        out |= {"opening": strain[:, 0, 2], "wedge": -stress[:, 0, 2]}
+    return out
 
 
 def _joint(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:

@@ -63,7 +63,7 @@ def analyse(
             specimen_text=s.text,
             specimen_name=s.name,
             specimen_digest=s.digest,
-            mesh=mesh,
+            mesh=model.mesh,
             settings=settings,
             versions=manifest.versions(),
         ) as writer:

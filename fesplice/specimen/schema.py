@@ -110,7 +110,9 @@ Energy = Annotated[float, BeforeValidator(Quantity("energy", 0.0, above=True))]
 Density = Annotated[float, BeforeValidator(Quantity("density", 500.0, 8000.0))]
 Strain = Annotated[float, BeforeValidator(Quantity("strain", 0.0, 0.5, above=True))]
 Angle = Annotated[float, BeforeValidator(_bend_angle)]
+RibAngle = Annotated[float, BeforeValidator(Quantity("angle", 0.0, 75.0))]
 Ratio = Annotated[float, BeforeValidator(Quantity("number", 0.0, 10.0))]
+WidthRatio = Annotated[float, BeforeValidator(Quantity("number", 1.5, 50.0))]
 Poisson = Annotated[float, BeforeValidator(Quantity("number", 0.0, 0.45))]
 Share = Annotated[float, BeforeValidator(Quantity("number", 0.01, 0.99))]
 Size = Annotated[str, BeforeValidator(_size)]
@@ -292,7 +294,14 @@ class Bond(Part):
     """Bond between the main bars and the concrete."""
 
     condition: Literal["good", "other"] = "good"
-    splitting: Flag = Field(default=True, description="true: the splitting branch limits bond")
+    splitting: Literal["branch", "wedging", "none"] = Field(
+        default="branch", description="how bond splits the concrete: branch of the bond law, wedging, none"
+    )
+    wedge_angle: RibAngle = Field(default=45.0, description="angle of the ribs' pressure to the bar axis (wedging)")
+    wedge_opening: Length = Field(default=0.05, description="opening beside the bar that halves bond (wedging)")
+    effective_width: WidthRatio | None = Field(
+        default=None, description="concrete at bar level per bar, in bar diameters (wedging); left out: from the table"
+    )
     bearing_coefficient: Ratio = Field(default=0.8, description="c1 of the bearing stiffness in the bend")
     clear_rib_spacing: Length = Field(default=UNSET, description="clear rib spacing; left out: 0.5 bar diameters")
 
@@ -304,6 +313,25 @@ class Loading(Part):
     self_weight: Flag = Field(default=True, description="true: the weight of the beam acts")
     gear_weight: Force = Field(default=0.0, description="weight of the loading gear per ram")
     tension_face: Literal["down", "up"] = "down"
+
+
+class PlanPlane(Part):
+    """The plan: a slab at bar level that hangs on the body above it. Values not from a source are judgement."""
+
+    thickness: Length = Field(
+        default=UNSET, description="of the slab; left out: cover + bar diameter + inside bend radius"
+    )
+    element: Length = Field(default=15.0, description="element size in the plan")
+    grip_length: Length = Field(
+        default=UNSET, description="free bar length that stands for slip in the precast; left out: 7 bar diameters"
+    )
+    hanging: Literal["cohesive", "intact", "none"] = Field(
+        default="cohesive", description="how the slab hangs on the body: plane that softens, that never does, no plane"
+    )
+    plane_depth: Length = Field(default=200.0, description="depth of body that shears with the plane")
+    plane_energy: Energy = Field(default=UNSET, description="fracture energy of the plane; left out: the concrete's")
+    plane_friction: Ratio = Field(default=0.9, description="friction in the plane under compression and across legs")
+    plane_along: Ratio = Field(default=0.0, description="share of the plane's stiffness that acts along the bars")
 
 
 class MeshWish(Part):
@@ -339,6 +367,7 @@ class Specimen(Part):
     joint: Joint = Joint()
     bond: Bond = Bond()
     loading: Loading = Loading()
+    plan: PlanPlane = PlanPlane()
     mesh: MeshWish = MeshWish()
     analysis: AnalysisWish = AnalysisWish()
 

@@ -41,6 +41,15 @@ CASES = {
         {"local": np.array([[-0.2, -0.1]]), "tangent": np.array([[0.6, 0.8]]), "length": np.array([7.0])},
         7.0, 2,
     ),
+    "wedge": Case(
+        np.array([[[1.2, 0.9], [0, 0], [3, 0], [3, 2], [0, 2], [-1, 1], [1, 1], [1, 2], [-1, 2],
+                   [1, -1], [4, -1], [4, 1], [1, 1]]], float),
+        {
+            "local": np.array([[-0.2, -0.1]]), "tangent": np.array([[0.6, 0.8]]), "length": np.array([7.0]),
+            "gauge_local": np.array([[[0.4, 0.0], [-1 / 3, 0.3]]]),
+        },
+        7.0, 3,
+    ),
     "joint": Case(
         np.array([[[1.0, 1], [3, 3], [1, 1], [3, 3]]]),
         {"thickness": np.array([5.0]), "normal": np.array([[SQRT, -SQRT]])},
@@ -108,12 +117,17 @@ def test_mirror_image_has_mirrored_strains(kind: str) -> None:
     """Mirrored in the y axis, with the orders of nodes that mirroring asks for; shear and slip change sign."""
     element, case = ELEMENTS[kind], CASES[kind]
     flip = np.array([-1.0, 1.0])
-    order = {"quad4": [1, 0, 3, 2], "tri3": [0, 2, 1], "bond": [0, 2, 1, 4, 3]}.get(kind, range(element.n_nodes))
-    order = list(order)
+    orders = {
+        "quad4": [1, 0, 3, 2], "tri3": [0, 2, 1], "bond": [0, 2, 1, 4, 3],
+        "wedge": [0, 2, 1, 4, 3, 10, 9, 12, 11, 6, 5, 8, 7],
+    }  # fmt: skip
+    order = orders.get(kind, list(range(element.n_nodes)))
     data = dict(case.data)
     for key, factor in (("local", flip), ("tangent", flip), ("normal", flip)):
         if key in data:
             data[key] = data[key] * factor
+    if kind == "wedge":  # with the normal the two gauges change sides
+        data["gauge_local"] = data["gauge_local"][:, ::-1] * flip
     mirrored = Case(case.xy[:, order] * flip, data, 0, 0)
     rng = np.random.default_rng(3)
     u = rng.normal(size=(element.n_nodes, 2))
@@ -121,7 +135,7 @@ def test_mirror_image_has_mirrored_strains(kind: str) -> None:
     here = strain(element, case, np.concatenate([u.ravel(), turns]))
     there = strain(element, mirrored, np.concatenate([(u[order] * flip).ravel(), -turns]))
     # the normal (-t_y, t_x) keeps its sense relative to the tangent, so the second component turns round
-    sign = {3: [1, 1, -1], 2: [1, -1], 1: [1]}[element.n_strain]
+    sign = [1, -1, 1] if kind == "wedge" else {3: [1, 1, -1], 2: [1, -1], 1: [1]}[element.n_strain]
     points = {"quad4": [1, 0, 3, 2]}.get(kind, range(element.n_points))
     assert there == pytest.approx((here * sign)[list(points)], abs=1e-12)
 

@@ -53,7 +53,7 @@ ONE_KEY: list[tuple[Specimen, str, Any, str]] = [
     (LAPPED, "bars.left.number", 0, "at least 1"),
     (LAPPED, "bars.left.number", 2.5, "whole number"),
     (LAPPED, "bars.left.number", True, "whole number"),
-    (LAPPED, "bond.splitting", "yes", "true or false"),
+    (LAPPED, "bond.splitting", "branches", "did you mean 'branch'"),
     (LAPPED, "loading.tension_face", "dwon", "did you mean 'down'"),
     (LAPPED, "name", "", "empty"),
     (LAPPED, "name", "a/b", "letters"),

@@ -1,0 +1,83 @@
+"""Bond that wedges the concrete apart and is weakened where it has succeeded.
+
+The ribs of a bar press on the concrete at an angle alpha to its axis: bond stress tau comes with
+radial pressure tau tan(alpha), so that the halves of the ring around the bar are driven apart by
+tau d_b tan(alpha) per length (Tepfers 1973, in spirit). In a plane model this is a pair of
+opposite forces between two fixed points beside the bar. Their relative displacement w is the
+opening of the splitting crack, and bond falls with it: the envelope is scaled by
+c = 1/(1 + w_max/w1). The two together make splitting a matter of what holds the concrete
+together: width, cover, legs that cross the crack.
+
+alpha = 45 degrees and w1 = 0.05 mm are judgement; they are inputs of the specimen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fesplice.contracts import Floats, History, Response
+from fesplice.laws.bond import BondSlip
+
+#: Width of concrete per bar in bar diameters where nothing better is known (judgement).
+PLAIN_RATIO = 4.0
+
+
+def effective_width(diameter: float, c_min: float, c_max: float, f_cm: float) -> tuple[float, str]:
+    """Width of concrete per bar, b_e / d_b, and a remark where it had to be taken from the edge of the table."""
+    return PLAIN_RATIO, ""
+
+
+@dataclass(frozen=True)
+class WedgingBond:
+    """Forces per length of bar line (tangential, normal, wedge) [N/mm] from (slip, gap, opening) [mm].
+
+    ``bond`` holds the envelope of a pull-out. ``thrust`` (n_e,) is number x d_b x tan(alpha) [mm],
+    0 where the bar does not wedge; ``reference`` is the opening w1 [mm] that halves bond. The
+    wedge force is conjugate to the opening and negative, for it pushes the gauge points apart:
+    its work on the concrete is |tau| thrust w. History: that of the bond, and ``opening``
+    (.., 1), the largest opening so far.
+    """
+
+    bond: BondSlip
+    thrust: Floats
+    reference: float
+    n_strain: int = 3
+
+    @property
+    def perimeter(self) -> Floats:
+        """Bonded perimeter of all bars of the line (n_e,) [mm]."""
+        return self.bond.perimeter
+
+    @classmethod
+    def joined(cls, laws: Sequence[WedgingBond]) -> WedgingBond:
+        """One law for the points of several, in order; ``reference`` must agree."""
+        thrust = np.concatenate([law.thrust for law in laws])
+        return cls(BondSlip.joined([law.bond for law in laws]), thrust, laws[0].reference)
+
+    def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
+        """Unslipped bond in sound concrete."""
+        return {**self.bond.fresh(shape), "opening": np.zeros((*shape, 1))}
+
+    def respond(self, strain: Floats, history: History, size: Floats, *, secant: float = 0.0) -> Response:
+        """Forces per length for strain (n_e, n_q, 3); the tangent is not symmetric."""
+        w, seen = strain[..., 2], history["opening"][..., 0]
+        wedges = self.thrust[:, None] > 0.0
+        opened = np.where(wedges, np.maximum(w, seen), 0.0)
+        share = 1.0 / (1.0 + opened / self.reference)
+        tau, d, slip, slides = self.bond.tau(strain[..., 0], history["slip"], secant, share)
+        # where bond slides it follows its envelope, and this the opening
+        by_opening = np.where(slides & wedges & (w > seen), -tau * share / self.reference, 0.0) * (1.0 - secant)
+        push, stiff, gap = self.bond.press(strain[..., 1], history["gap"])
+        perimeter, thrust = self.perimeter[:, None], self.thrust[:, None]
+        sense = np.sign(tau)
+        tangent = np.zeros((*strain.shape, 3))
+        tangent[..., 0, 0] = d * perimeter
+        tangent[..., 0, 2] = by_opening * perimeter
+        tangent[..., 1, 1] = stiff
+        tangent[..., 2, 0] = -sense * d * thrust
+        tangent[..., 2, 2] = -sense * by_opening * thrust
+        stress = np.stack([tau * perimeter, push, -np.abs(tau) * thrust], axis=-1)
+        return Response(stress, tangent, {"slip": slip, "gap": gap, "opening": np.maximum(w, seen)[..., None]})
