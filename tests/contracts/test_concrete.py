@@ -9,6 +9,7 @@ isotropic materials.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -16,12 +17,19 @@ import pytest
 
 from fesplice.contracts import Floats, Law
 from fesplice.laws import CONCRETE, SmearedCrack
+from fesplice.laws.reinforced import Layer
+from fesplice.laws.steel import idealised
 
 E, NU, FT, GF, FC, E0, GC = 30e3, 0.2, 3.0, 0.12, 38.0, 2.2e-3, 50.0
 MEAN = {
     "modulus": E, "poisson": NU, "tensile_strength": FT, "fracture_energy": GF,
     "strength": FC, "peak_strain": E0, "crushing_energy": GC,
 }  # fmt: skip
+
+#: Bars along x and across at 80 degrees: ratio, angle [rad]; they yield at 450 MPa.
+BARS = ((0.018, 0.0), (0.006, 1.4))
+ES = 200e3
+LAYERS = tuple(Layer(ratio, angle, idealised(ES, 450.0, 500.0, 0.01, 0.08)) for ratio, angle in BARS)
 
 #: Every law of the registry, with its options.
 LAWS: dict[str, Law] = {
@@ -30,6 +38,8 @@ LAWS: dict[str, Law] = {
     "smeared fixed": CONCRETE["smeared"](**MEAN, crack="fixed"),
     "smeared exponential": CONCRETE["smeared"](**MEAN, curve="exponential"),
     "smeared stiffened": CONCRETE["smeared"](**MEAN, stiffening=0.6),
+    "reinforced rotating": CONCRETE["reinforced"](CONCRETE["smeared"](**MEAN), LAYERS),
+    "reinforced fixed": CONCRETE["reinforced"](CONCRETE["smeared"](**MEAN, crack="fixed"), LAYERS, 0.7),
 }
 SOFTENING = {name: law for name, law in LAWS.items() if isinstance(law, SmearedCrack)}
 PURE = {name: law for name, law in SOFTENING.items() if np.all(law.stiffening == 0.0)}
@@ -127,6 +137,10 @@ def test_virgin_law_is_hookes(name: str) -> None:
     law, strain = LAWS[name], at((0.05, -0.03, 0.04))
     answer = law.respond(strain, law.fresh((1, 1)), square(20.0))
     d = E / (1 - NU**2) * np.array([[1, NU, 0], [NU, 1, 0], [0, 0, (1 - NU) / 2]])
+    if name.startswith("reinforced"):  # bars add E_s times the strain along them
+        for ratio, angle in BARS:
+            c, s = np.cos(angle), np.sin(angle)
+            d = d + ratio * ES * np.outer([c * c, s * s, c * s], [c * c, s * s, c * s])
     assert answer.stress == pytest.approx((strain @ d), rel=1e-4)
     assert answer.tangent[0, 0] == pytest.approx(d, rel=1e-3, abs=1e-3 * E)
     measured = difference(law, strain, law.fresh((1, 1)), square(20.0))
@@ -197,8 +211,11 @@ def test_turning_the_axes_turns_the_stress(name: str, path: str, angle: float) -
     r = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
     stress = law.respond(after, committed(law, before, size), size).stress
     size_there = size @ r.T
-    history_there = committed(law, turned(before, angle), size_there)
-    there = law.respond(turned(after, angle), history_there, size_there).stress
+    turned_law = law
+    if name.startswith("reinforced"):  # the bars turn with the body
+        turned_law = replace(law, layers=tuple(replace(layer, angle=layer.angle + angle) for layer in LAYERS))
+    history_there = committed(turned_law, turned(before, angle), size_there)
+    there = turned_law.respond(turned(after, angle), history_there, size_there).stress
     doubled = np.concatenate([stress[..., :2], 2 * stress[..., 2:]], axis=-1)  # stress turns like (xx, yy, 2 xy)
     expected = turned(doubled, angle)
     expected[..., 2] /= 2

@@ -1,0 +1,192 @@
+"""Reinforced panels under in-plane shear and normal stress in a fixed ratio (Vecchio & Collins 1982).
+
+The panel is one element of uniform strain: only equilibrium of averages is asked for, as in the
+tests' own evaluation. Where the measured values are from memory stands in the data file.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from fesplice.contracts import Floats, NotConverged, State, Step
+from fesplice.laws import SmearedCrack
+from fesplice.laws.reinforced import Layer, ReinforcedConcrete
+from fesplice.laws.steel import Curve, idealised
+from fesplice.mesh import Group, Mesh
+from fesplice.model.assembly import Model
+from fesplice.solve import Adaptive, Displacement, March, Stop, Tolerances
+from fesplice.specimen import estimates
+from validation.case import Case, Found, Settings
+from validation.tally import Tally
+
+FILE = "panels_pv.csv"
+SOURCE = "Vecchio & Collins (1982), Univ. Toronto Publ. 82-03"
+#: Width of the element [mm]: about the spacing of cracks, twice the spacing of the wires.
+SIDE = 100.0
+MODULUS = 200e3
+#: Shear strain up to which a panel is followed when its load never falls.
+END = 0.02
+#: Step of it; cracking comes at about 15e-5.
+STEP = 2e-5
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One row: MPa, strains as numbers; ``normal`` = f_x/v = f_y/v, tension positive."""
+
+    name: str
+    strength: float
+    peak_strain: float
+    ratio: tuple[float, float]
+    yields: tuple[float, float]
+    normal: float
+
+    def law(self, settings: Settings) -> ReinforcedConcrete:
+        """Concrete from f_c and e_0, what else it needs by the product's own estimates."""
+        f_c = self.strength
+        concrete = SmearedCrack(
+            modulus=estimates.elastic_modulus(f_c),
+            poisson=0.2,
+            tensile_strength=estimates.tensile_strength(f_c)[0],
+            fracture_energy=estimates.fracture_energy(f_c),
+            strength=f_c,
+            peak_strain=self.peak_strain,
+            crushing_energy=estimates.crushing_energy(f_c),
+            crack=settings.crack,
+        )
+        layers = [
+            Layer(ratio, angle, plastic(strength))
+            for ratio, angle, strength in zip(self.ratio, (0.0, 0.5 * math.pi), self.yields)
+            if ratio > 0.0
+        ]
+        return ReinforcedConcrete(concrete, tuple(layers), 1.0 if settings.stiffening else 0.0)
+
+
+def plastic(strength: float) -> Curve:
+    """Steel of which only the yield strength was reported: no hardening."""
+    return idealised(MODULUS, strength, strength, strength / MODULUS, 0.2)
+
+
+def read(data: Path) -> list[tuple[Panel, dict[str, str]]]:
+    """Panels with their raw rows; a row without a load ratio has no prediction and is left out."""
+    lines = [line for line in (data / FILE).read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
+    out = []
+    for row in csv.DictReader(lines):
+        if row["normal_over_shear"] == "":
+            continue
+        ratio, yields = (float(row["rho_x"]), float(row["rho_y"])), (float(row["fyx_MPa"]), float(row["fyy_MPa"]))
+        panel = Panel(
+            row["panel"], float(row["fc_MPa"]), 1e-3 * float(row["eps_c0_permille"]), ratio, yields,
+            float(row["normal_over_shear"]),
+        )
+        out.append((panel, row))
+    return out
+
+
+def model(panel: Panel, settings: Settings) -> Model:
+    """A unit square pulled by its edges; the load factor is the shear stress [MPa]."""
+    side = SIDE * settings.mesh
+    points = side * np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+    cells = np.array([[0, 1, 2, 3]], np.int32)
+    mesh = Mesh(points, {"panel": Group("quad4", "panel", cells, {"thickness": np.ones(1)})})
+    # edge tractions (n, v) on every side, half to each end
+    sx, sy = np.array([-1.0, 1.0, 1.0, -1.0]), np.array([-1.0, -1.0, 1.0, 1.0])
+    f = np.zeros(8)
+    f[0::2] = 0.5 * side * (panel.normal * sx + sy)
+    f[1::2] = 0.5 * side * (panel.normal * sy + sx)
+    return Model(mesh, {"panel": panel.law(settings)}, np.array([0, 1, 3]), f)
+
+
+def shear(panel: Panel, settings: Settings, folder: Path) -> Found:
+    """Follow one panel until its shear has fallen by a tenth, or to a shear strain that no test reached."""
+    m = model(panel, settings)
+    law: ReinforcedConcrete = m.parts[0].law  # type: ignore[assignment]
+    hold = Displacement(m.f_ref / (SIDE * settings.mesh) ** 2)  # what the stresses work on, per volume
+    tally = Tally()
+    start = State(np.zeros(m.n_free), 0.0, m.fresh())
+    # cracking may take a tenth and more from the shear before the steel takes over
+    stop = Stop(drop=0.10, end=END, steps=2000, not_before=0.002)
+    march = March(
+        m, hold, Adaptive(STEP * settings.step, largest=1.0), start, tolerances=Tolerances.strict(), stop=stop,
+        report=tally,
+    )
+    steps: list[Step] = []
+    ending = ""
+    try:
+        for step in march:
+            tally.step(step)
+            steps.append(step)
+    except NotConverged as fault:
+        ending = str(fault)
+    v = np.array([s.state.load for s in steps])
+    strain = np.array([m.parts[0].strain(m.expand(s.state.u))[0].mean(axis=0) for s in steps])
+    top = int(v.argmax())
+    late = int(np.flatnonzero(v >= 0.98 * v[top])[-1])  # the end of a plateau shows what it rests on
+    mode, extras = condition(law, strain[late], steps[late])
+    fell = bool(v[-1] < 0.95 * v[top])
+    level = bool(np.ptp(v[strain[:, 2] > 0.75 * strain[-1, 2]]) < 0.02 * v[top])
+    return Found(
+        prediction=float(v[top]), mode=mode, unknowns=m.n_free, steps=tally.steps, failed=tally.failed,
+        loose=tally.loose, iterations=tally.iterations, passed=fell or level,
+        ending=ending or march.outcome.value, extras=extras,
+        curve={"shear_strain_permille": list(1e3 * strain[:, 2]), "shear_MPa": list(v)},
+    )
+
+
+def condition(law: ReinforcedConcrete, e: Floats, step: Step) -> tuple[str, dict[str, float | str]]:
+    """Mode at strain ``e``, in the words of the data, from what has yielded and what has crushed."""
+    e1 = 0.5 * (e[0] + e[1]) + math.hypot(0.5 * (e[0] - e[1]), 0.5 * e[2])
+    e2 = e[0] + e[1] - e1
+    c = law.concrete
+    softened = c.strength * min(1.0, max(c.softening_floor, 1.0 / (0.8 + 0.34 * e1 / c.peak_strain)))
+    concrete = step.stress["panel"][0].mean(axis=0) - sum(
+        layer.ratio * float(layer.curve(np.array(abs(layer.along @ e)))[0]) * np.sign(layer.along @ e) * layer.along
+        for layer in law.layers
+    )
+    s2 = 0.5 * (concrete[0] + concrete[1]) - math.hypot(0.5 * (concrete[0] - concrete[1]), concrete[2])
+    crushed = -s2 > 0.95 * softened or -e2 > c.peak_strain
+    yielding = {
+        "xy"[round(layer.angle / (0.5 * math.pi))]: layer.along @ e > layer.curve.strain[0] for layer in law.layers
+    }
+    names = [name for name, yields in yielding.items() if yields]
+    mode = {0: "", 1: f"Y {names[0] if names else ''}", 2: "Y both"}[len(names)]
+    if crushed:
+        mode = f"{mode} then C" if mode else "C"
+    extras: dict[str, float | str] = {
+        "shear_strain_permille": 1e3 * float(e[2]),
+        "x_strain_over_yield": float(e[0]) / law.layers[0].curve.strain[0],
+        "concrete_over_softened_strength": float(-s2 / softened),
+    }
+    if len(law.layers) > 1:
+        extras["y_strain_over_yield"] = float(e[1]) / law.layers[1].curve.strain[0]
+    return mode or "cracking", extras
+
+
+def agrees(test: str, found: str) -> bool:
+    """Both name crushing or both do not, and no direction of the steel contradicts; premature ends say nothing."""
+    if not any(word in test for word in ("Y", "C")):
+        return True
+    if test == "C/Y":
+        return True
+    return ("C" in test) == ("C" in found) and ("Y" in test) == ("Y" in found)
+
+
+def cases(data: Path) -> list[Case]:
+    """One case per panel."""
+    out = []
+    for panel, row in read(data):
+        out.append(
+            Case(
+                "panels", panel.name, "shear stress at failure", "MPa",
+                lambda settings, folder, panel=panel: shear(panel, settings, folder),
+                test=float(row["v_u_MPa"]), mode=row["mode"], use=row["use"],  # type: ignore[arg-type]
+                source=SOURCE + (f"; {row['note']}" if row["note"] else ""), memory=True,
+                quick=panel.name in ("PV20", "PV27"),
+            )
+        )
+    return out
