@@ -94,11 +94,26 @@ class NetStrip:
 
 
 @dataclass(frozen=True)
+class HookEnd:
+    """A hook that leaves the plane where its bar ``line`` ends at (x, y) [mm].
+
+    It bends over ``reach`` [mm] further along ``direction`` (+1 or -1 in x) and is ``width`` [mm] wide.
+    """
+
+    line: str
+    x: float
+    y: float
+    direction: float
+    reach: float
+    width: float
+
+
+@dataclass(frozen=True)
 class Plane:
     """One view of a specimen, ready to be meshed.
 
     ``snaps_x`` [mm] are wanted as grid lines, ``levels`` [mm] as middles of element rows;
-    inside |x| <= ``refined`` [mm] elements are fine.
+    inside |x| <= ``refined`` [mm] elements are fine. ``ends`` are the hooks that leave the plane.
     """
 
     kind: str
@@ -112,6 +127,7 @@ class Plane:
     net: tuple[NetStrip, ...]
     stations: tuple[Station, ...]
     digest: str
+    ends: tuple[HookEnd, ...] = ()
 
     @property
     def body(self) -> tuple[Block, ...]:

@@ -294,6 +294,7 @@ class Bond(Part):
     """Bond between the main bars and the concrete."""
 
     condition: Literal["good", "other"] = "good"
+    slip: Flag = Field(default=True, description="false: bars and concrete move together along the bar (comparisons)")
     splitting: Literal["branch", "wedging", "none"] = Field(
         default="branch", description="how bond splits the concrete: branch of the bond law, wedging, none"
     )
@@ -348,6 +349,9 @@ class AnalysisWish(Part):
     drop: Share = Field(default=0.30, description="stop when the load has fallen by this share of the peak")
     max_steps: Count = Field(default=400, description="most steps")
     crack_model: Literal["rotating", "fixed"] = "rotating"
+    tension_stiffening: Flag = Field(
+        default=True, description="true: concrete between unresolved cracks takes its share of tension"
+    )
     end_deflection: Length | None = Field(default=None, description="stop at this midspan deflection")
     control: Literal["deflection", "crack_opening", "arc_length", "dissipation"] = "deflection"
 

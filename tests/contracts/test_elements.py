@@ -31,6 +31,7 @@ class Case:
 
 
 SQRT = np.sqrt(0.5)
+PATCH = np.stack(np.mgrid[-0.3:0.7:3j, -0.6:0.2:3j], axis=-1).reshape(1, 9, 2)
 CASES = {
     "quad4": Case(np.array([[[0.0, 0], [4, 0.5], [5, 3], [-0.5, 3.5]]]), {"thickness": np.array([2.0])}, 28.5, 5),
     "tri3": Case(np.array([[[0.0, 0], [4, 1], [1, 3]]]), {"thickness": np.array([2.0])}, 11.0, 3),
@@ -54,6 +55,14 @@ CASES = {
         np.array([[[1.0, 1], [3, 3], [1, 1], [3, 3]]]),
         {"thickness": np.array([5.0]), "normal": np.array([[SQRT, -SQRT]])},
         5.0 * 8**0.5, 4,
+    ),
+    "link": Case(
+        np.array([[[1.0, 2], [1, 2]]]), {"axis": np.array([[0.6, 0.8]]), "area": np.array([6.0])}, 6.0, 2
+    ),
+    "anchor": Case(
+        np.concatenate([[[1.5, 1.0]], *[[[0.0, 0], [3, 0], [3, 2], [0, 2]]] * 9])[None],
+        {"tangent": np.array([[0.6, 0.8]]), "patch_local": PATCH},
+        1.0, 1,
     ),
 }  # fmt: skip
 every = pytest.mark.parametrize("kind", ELEMENTS)
@@ -120,10 +129,11 @@ def test_mirror_image_has_mirrored_strains(kind: str) -> None:
     orders = {
         "quad4": [1, 0, 3, 2], "tri3": [0, 2, 1], "bond": [0, 2, 1, 4, 3],
         "wedge": [0, 2, 1, 4, 3, 10, 9, 12, 11, 6, 5, 8, 7],
+        "anchor": [0, *(1 + 4 * k + j for k in range(9) for j in (1, 0, 3, 2))],
     }  # fmt: skip
     order = orders.get(kind, list(range(element.n_nodes)))
     data = dict(case.data)
-    for key, factor in (("local", flip), ("tangent", flip), ("normal", flip)):
+    for key, factor in (("local", flip), ("tangent", flip), ("normal", flip), ("axis", flip), ("patch_local", flip)):
         if key in data:
             data[key] = data[key] * factor
     if kind == "wedge":  # with the normal the two gauges change sides

@@ -1,0 +1,166 @@
+"""A specimen from below: the slab of concrete at bar level, its staggered bars, and the steel across them.
+
+x runs along the beam from midspan as ever, y across it from the centre line: positions of bars are their
+y as they stand. The slab is the closure alone, between the cracked joints (the lap of a beam without
+joints, between the cracks at its ends), as thick as ``plan.thickness`` says. Main bars enter at the faces,
+one line each ("A1", "A2", ... from the left in ascending y, "B1", ... from the right), and end where their hooks bend
+out of the plane. Ties show their two legs beside the bars, stirrups the one leg below them, a hooked transverse
+bar itself; their ends are anchored by what turns out of the plane there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fesplice.contracts import InputFault
+from fesplice.geometry import bars, clash, surroundings
+from fesplice.geometry.planes import Block, HookEnd, NetStrip, Path, Plane
+from fesplice.mesh import Station
+
+if TYPE_CHECKING:
+    from fesplice.geometry.bars import Shape
+    from fesplice.specimen.schema import Specimen
+
+
+def plan(s: Specimen) -> Plane:
+    """The slab at bar level; raises :class:`InputFault` for bars without a lap, and naming every clash."""
+    if s.bars.splice == "continuous":
+        raise InputFault(s.name, "the plan shows a lap; continuous bars have none")
+    if faults := clash.clashes(s):
+        raise InputFault(s.name, faults)
+    x0, x1 = extent(s)
+    half, t = 0.5 * s.body.width, s.plan.thickness
+    shapes = bars.main_shapes(s)
+    material = "closure" if s.body.closure > 0.0 else "precast"
+    paths, ends, net, stations = [], [], [], []
+    for m in shapes:
+        face = x0 if m.side > 0.0 else x1
+        for k, y in enumerate(sorted(m.positions), start=1):
+            name = f"{m.name}{k}"
+            paths.append(_main(s, m, name, y, face))
+            low, high = sorted((face, m.tangent_x))
+            net.append(NetStrip(y, low, high, m.diameter))
+            stations.append(Station(f"{name}/end", name, (m.tangent_x, y)))
+            if m.bend is not None:
+                reach = m.radius + 0.5 * m.diameter
+                ends.append(HookEnd(name, m.tangent_x, y, m.side, reach, m.diameter))
+    return Plane(
+        kind="plan",
+        blocks=(Block("slab", material, x0, x1, -half, half, t, material),),
+        paths=tuple(paths + _transverse(s, (x0, x1))),
+        joints=(),
+        points=(),
+        snaps_x=(x0, x1),
+        levels=tuple(sorted({y for m in shapes for y in m.positions})),
+        refined=max(abs(x0), abs(x1)),
+        net=tuple(net),
+        stations=tuple(stations),
+        digest=s.digest,
+        ends=tuple(ends),
+    )
+
+
+def extent(s: Specimen) -> tuple[float, float]:
+    """x of both ends of the slab [mm]: the joint faces, or the ends of the lap in a beam without joints."""
+    half = 0.5 * s.body.closure
+    return (-half, half) if half > 0.0 else bars.bar_ends(s)
+
+
+def pairs(s: Specimen) -> tuple[tuple[float, float], ...]:
+    """Lapped pairs as (y of the left bar, y of the right bar) [mm]: every left bar with the right bar nearest to it."""
+    assert s.bars.right is not None
+    right = np.array(s.bars.right.positions)
+    return tuple((y, float(right[np.abs(right - y).argmin()])) for y in sorted(s.bars.left.positions))
+
+
+def _main(s: Specimen, m: Shape, name: str, y: float, face: float) -> Path:
+    row = s.bars.left if m.side > 0.0 else s.bars.right
+    assert row is not None
+    return Path(
+        name=name,
+        role="main",
+        points=np.array([[face, y], [m.tangent_x, y]]),
+        zone=np.zeros(2, np.int32),
+        area=row.area,
+        diameter=m.diameter,
+        number=1,
+        steel=row.steel,
+        frame_from=0.0,  # thick bars across a crack hold it as dowels
+        condition=s.bond.condition,
+        anchored_start=False,
+        anchored_end=False,
+        bonded=True,
+        clear_cover=row.cover,
+        stretches=surroundings.along(s, m),
+    )
+
+
+# ------------------------------------------------------------------ steel across the bars
+def _transverse(s: Specimen, bounds: tuple[float, float]) -> list[Path]:
+    c = s.confinement
+    if c.kind == "ties":
+        reach = 0.5 * (max(s.bars.left.diameter, s.bars.right.diameter if s.bars.right else 0.0) + c.diameter)
+        sides = [(min(p) - reach, max(p) + reach) for p in pairs(s)]
+        found = [
+            _across(s, f"T{j}{_letter(k)}", x, y, c.legs)
+            for j, x in enumerate(bars.confinement_positions(s), start=1)
+            for k, y in enumerate(sides)
+        ]
+    elif c.kind == "stirrups":
+        edge = 0.5 * s.body.width - c.cover - 0.5 * c.diameter
+        found = [_across(s, f"T{j}", x, (-edge, edge), 1) for j, x in enumerate(bars.confinement_positions(s), start=1)]
+    elif c.kind == "hooked_transverse_bar":
+        found = _in_bends(s)
+    else:
+        found = []
+    return [p for p in found if bounds[0] < p.points[0, 0] < bounds[1]]
+
+
+def _in_bends(s: Specimen) -> list[Path]:
+    """Transverse bars inside the bends: half of their number in each row, hooked about the outermost bars."""
+    c = s.confinement
+    places = {st.line: st.xy[0] for st in bars.stations(s) if st.name.endswith("/transverse-bar")}
+    found = []
+    for j, (name, x) in enumerate(sorted(places.items(), key=lambda item: item[1]), start=1):
+        outer = max(abs(y) + 0.5 * m.diameter for m in bars.main_shapes(s) for y in m.positions)
+        edge = min(outer + 0.5 * c.diameter, 0.5 * s.body.width - 0.5 * c.diameter)
+        number = c.number // 2 + (c.number % 2 if name == "A" else 0)
+        if number:
+            found.append(_across(s, f"X{j}", x, (-edge, edge), number))
+    return found
+
+
+def _across(s: Specimen, name: str, x: float, y: tuple[float, float], number: int) -> Path:
+    c, edge = s.confinement, 0.5 * s.body.width - 0.5 * s.confinement.diameter
+    low, high = max(y[0], -edge), min(y[1], edge)
+    return Path(
+        name=name,
+        role="confinement",
+        points=np.array([[x, low], [x, high]]),
+        zone=np.zeros(2, np.int32),
+        area=c.area * number,
+        diameter=c.diameter,
+        number=number,
+        steel=c.steel,
+        frame_from=None,
+        condition=s.bond.condition,
+        anchored_start=True,
+        anchored_end=True,
+        bonded=True,
+        clear_cover=c.cover,
+        stretches=surroundings.secondary(c.diameter, c.cover, high - low),
+    )
+
+
+def _letter(k: int) -> str:
+    return chr(ord("a") + k) if k < 26 else f"-{k + 1}"
+
+
+def mirrored(plane: Plane) -> bool:
+    """True when the plane is its own image in the beam's centre line."""
+    image = [replace(p, points=p.points * np.array([1.0, -1.0])) for p in plane.paths]
+    ends = {tuple(np.sort(p.points, axis=0).ravel().round(6)) for p in plane.paths}
+    return {tuple(np.sort(p.points, axis=0).ravel().round(6)) for p in image} == ends

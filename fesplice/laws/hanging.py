@@ -1,0 +1,122 @@
+"""How the slab of the plan hangs on the body above it: a cohesive horizontal plane, and springs.
+
+Every node of the slab is tied to the body through its tributary area. Traction t against the
+relative displacement d of slab and body, both in the plane:
+
+    elastic    |t| = k |d|, k = G / depth of the body that shears along
+    strength   sqrt(f_t^2 - f_t s_v) under vertical tension s_v (the principal tension of shear and s_v
+               reaches f_t: Mohr's circle), f_t + mu |s_v| under compression
+    softening  linear, over an opening that does not depend on s_v, so that the energy falls with the strength
+    residual   mu |s_v| under compression, plus mu rho_v (f_y - s_leg) from vertical legs that cross the plane
+               (shear friction, Birkeland & Birkeland 1966; from memory)
+
+The area between the curve and its residual is (s - r)/f_t times the fracture energy: without legs and
+vertical stress it is the fracture energy itself. Unloading goes to the origin. A stiffness floor stays when
+all is lost, so that a strip that has split off never swims.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fesplice.contracts import Floats, History, Response
+
+#: Share of the elastic stiffness that is never lost.
+FLOOR = 1e-4
+
+
+def plane_strength(tensile: float, friction: float, vertical: Floats) -> Floats:
+    """Shear strength [MPa] of the plane under ``vertical`` stress [MPa], tension positive."""
+    tension = np.sqrt(np.maximum(tensile**2 - tensile * np.maximum(vertical, 0.0), 0.0))
+    return tension + friction * np.maximum(-vertical, 0.0)
+
+
+def plane_residual(friction: float, vertical: Floats, steel_ratio: Floats, left: Floats) -> Floats:
+    """Residual shear stress [MPa]; ``steel_ratio`` of vertical legs and the stress ``left`` in them to yield [MPa].
+
+    Tension across the plane is carried by the legs first: what is left of them clamps.
+    """
+    clamp = steel_ratio * np.maximum(left, 0.0)
+    return friction * (np.maximum(-vertical, 0.0) + clamp)
+
+
+@dataclass(frozen=True)
+class Hanging:
+    """Tractions (n_e, n_q, 2) [MPa] of the plane from (along, across) displacements [mm].
+
+    ``stiffness`` k [MPa/mm]; per element ``strength`` and ``residual`` [MPa]; ``tensile_strength`` f_t and
+    ``energy`` [N/mm]; ``along`` is the share of the stiffness that acts along the bars. ``intact``: it never
+    softens; ``absent``: only the floor is left. History: ``reached`` (.., 1) = largest displacement.
+    """
+
+    stiffness: float
+    strength: Floats
+    residual: Floats
+    tensile_strength: float
+    energy: float
+    along: float = 0.0
+    intact: bool = False
+    absent: bool = False
+    n_strain: int = 2
+
+    def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
+        """Uncracked plane."""
+        return {"reached": np.zeros((*shape, 1))}
+
+    def envelope(self, slip: Floats) -> tuple[Floats, Floats]:
+        """Traction and slope at displacements >= 0 of shape (n_e, n_q)."""
+        k = self.stiffness
+        rest = np.reshape(self.residual, (-1, 1))
+        top = np.maximum(np.reshape(self.strength, (-1, 1)), rest)
+        fall = max(2.0 * self.energy / self.tensile_strength, 1.05 * self.tensile_strength / k)
+        # from the peak at top/k to the residual, `fall` beyond where the residual alone would yield
+        end = rest / k + fall
+        start = top / k
+        slope = (rest - top) / np.maximum(end - start, 1e-3 * fall)
+        value = np.where(slip <= start, k * slip, np.maximum(top + slope * (slip - start), rest))
+        return value, np.where(slip <= start, k, np.where(slip < end, slope, 0.0))
+
+    def respond(self, strain: Floats, history: History, size: Floats, *, secant: float = 0.0) -> Response:
+        """See :class:`fesplice.contracts.Law`; strain (n_e, n_q, 2)."""
+        k = self.stiffness
+        scale = np.array([np.sqrt(self.along), 1.0])
+        d = strain * scale
+        far = np.linalg.norm(d, axis=-1)
+        seen = history["reached"][..., 0]
+        reached = np.maximum(seen, far)
+        value, slope = self.envelope(reached)
+        safe = np.maximum(reached, 1e-12)
+        ratio = np.where(reached > 1e-12, value / safe, k)
+        if self.intact or self.absent:
+            ratio, slope = np.full_like(ratio, 0.0 if self.absent else k), np.full_like(ratio, k)
+        grows = (far >= seen) & (far > 1e-12) & (not self.absent) & (not self.intact)
+        unit = d / np.maximum(far, 1e-12)[..., None]
+        radial = np.where(grows, (1.0 - secant) * (slope - ratio), 0.0)
+        inner = ratio[..., None, None] * np.eye(2) + radial[..., None, None] * unit[..., :, None] * unit[..., None, :]
+        tangent = scale[:, None] * inner * scale + FLOOR * k * np.eye(2)
+        stress = ratio[..., None] * d * scale + FLOOR * k * strain
+        return Response(stress, tangent, {"reached": reached[..., None]})
+
+
+@dataclass(frozen=True)
+class Spring:
+    """Linear spring between two nodes along its axis: stress [MPa] from (along, across) stretch [mm].
+
+    ``stiffness`` [MPa/mm]: E / free length of a bar that the spring stands for.
+    """
+
+    stiffness: float
+    n_strain: int = 2
+
+    def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
+        """No history."""
+        return {}
+
+    def respond(self, strain: Floats, history: History, size: Floats, *, secant: float = 0.0) -> Response:
+        """Stress along the axis; nothing across."""
+        stress, tangent = np.zeros_like(strain), np.zeros((*strain.shape, 2))
+        stress[..., 0] = self.stiffness * strain[..., 0]
+        tangent[..., 0, 0] = self.stiffness
+        return Response(stress, tangent, history)
