@@ -1,0 +1,283 @@
+"""Straight laps in a constant-moment region, as specimens in the elevation, against three published equations.
+
+The rows (lap_equation_points.csv) give the mean of ACI 408R-03, Orangun, Jirsa & Breen (1977) and fib
+Model Code 2010 6.1-19 for two contact laps side by side; fits to several hundred tests that stand in for
+single tests, none of which could be quoted. Each row becomes a specimen file that goes through the
+product's own pipeline; nothing but the row's numbers and the settings goes in.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from fesplice.contracts import NotConverged, Outcome
+from fesplice.model.estimate import expected_deflection, section
+from fesplice.pipeline import analyse
+from fesplice.pipeline.manifest import STEPS_TO_PEAK
+from fesplice.specimen import Specimen, read_text
+from fesplice.specimen.estimates import fracture_energy, tensile_strength
+from fesplice.store import Run
+from validation.case import Case, Found, Settings
+from validation.tally import Tally
+
+#: So many surrogate rows are computed unless others are asked for by name; see :func:`spread`.
+CHOSEN = 24
+#: Bars stay elastic: the equations know no yielding, and rows above 500 MPa are computed as they stand.
+STRENGTH = 1800.0
+#: Largest mechanical reinforcement index at 1.25 times the row's stress, so that the section never crushes first.
+INDEX = 0.30
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row: f_c [MPa], d_b, l_s, cover [mm], number of 10 mm two-leg stirrups, stresses of the equations [MPa]."""
+
+    fc: float
+    db: float
+    ls: float
+    cover: float
+    stirrups: int
+    equations: tuple[float, float, float]
+    mean: float
+    use: str
+
+    @property
+    def name(self) -> str:
+        """Unique in the file: f_c, d_b, l_s, cover, and s where stirrups are."""
+        tied = "-s" if self.stirrups else ""
+        return f"f{self.fc:g}-d{self.db:g}-l{self.ls:g}-c{self.cover:g}{tied}"
+
+
+def read_rows(path: Path) -> list[Row]:
+    """Rows of the file, in its order."""
+    with open(path, encoding="utf-8") as table:
+        rows = list(csv.DictReader(line for line in table if not line.startswith("#")))
+    found = []
+    for r in rows:
+        ls = float(r["ls_mm"])
+        found.append(
+            Row(
+                fc=float(r["fc_MPa"]),
+                db=float(r["db_mm"]),
+                ls=ls,
+                cover=float(r["cover_bottom=side=half_clear_spacing_mm"]),
+                stirrups=0 if r["stirrups"] == "none" else int(ls / 100.0),
+                equations=tuple(float(r[f"fs_{k}_MPa"]) for k in ("ACI408", "OJB", "MC2010")),  # type: ignore[arg-type]
+                mean=float(r["fs_mean_MPa"]),
+                use=r["use"],
+            )
+        )
+    return found
+
+
+# ------------------------------------------------------------------ the specimen
+def depth_of(row: Row) -> tuple[float, float]:
+    """Effective and overall depth [mm]: 8 d_b, more where the section would crush before the lap fails."""
+    width = 4.0 * (row.cover + row.db)
+    steel = 2.0 * 0.25 * math.pi * row.db**2
+    d = max(8.0 * row.db, 1.25 * row.mean * steel / (INDEX * row.fc * width))
+    h = 10.0 * math.ceil((d + row.cover + 0.5 * row.db) / 10.0)
+    return h - row.cover - 0.5 * row.db, h
+
+
+def specimen_text(row: Row, settings: Settings, coarse: float = 1.0) -> str:
+    """Specimen file of a row.
+
+    Width: side covers and half the clear spacing between the two laps are the row's cover. The
+    closure reaches 10 mm beyond both lap ends; its joints have the strength and energy of the
+    concrete, so they stand for the crack that every test shows there and weaken nothing. Loads
+    act one effective depth from the lap ends, shear spans are 1.5 d. Stirrups of the shear spans
+    begin 0.35 d from the lap; they are strong enough never to matter.
+    """
+    d, h = depth_of(row)
+    width = 4.0 * (row.cover + row.db)
+    gap, plate = 10.0, max(60.0, round(0.3 * d))
+    shear = round(max(1.5 * d, 2.0 * plate))
+    span = row.ls + 2.0 * (round(d) + shear)
+    f_ct, _ = tensile_strength(row.fc)
+    mesh = 0.75 * row.db * settings.mesh * coarse
+    out = [
+        f'name = "{row.name}"',
+        "[body]",
+        f'width = "{width:g} mm"',
+        f'depth = "{h:g} mm"',
+        f'span = "{span:g} mm"',
+        f'shear_span = "{shear:g} mm"',
+        f'closure = "{row.ls + 2.0 * gap:g} mm"',
+        f'overhang = "{max(0.5 * plate, 0.5 * h):g} mm"',
+        f'plate_length = "{plate:g} mm"',
+        f'plate_thickness = "{max(15.0, round(0.06 * d)):g} mm"',
+        "[concrete.precast]",
+        f'strength = "{row.fc:g} MPa"',
+        "[concrete.closure]",
+        f'strength = "{row.fc:g} MPa"',
+        "[joint]",
+        f'tensile_strength = "{f_ct:.4g} MPa"',
+        f'fracture_energy = "{fracture_energy(row.fc):.4g} N/mm"',
+        "[steel.main]",
+        f'yield_strength = "{STRENGTH:g} MPa"',
+        f'ultimate_strength = "{STRENGTH:g} MPa"',
+        "[steel.ties]",
+        'yield_strength = "500 MPa"',
+        'ultimate_strength = "600 MPa"',
+        "[bars]",
+        'splice = "straight"',
+        f'lap = "{row.ls:g} mm"',
+        'spacing = "contact"',
+        f'side_cover = "{row.cover:g} mm"',
+        "[bars.left]",
+        f'size = "phi {row.db:g}"',
+        "number = 2",
+        'steel = "main"',
+        f'cover = "{row.cover:g} mm"',
+        "[stirrups]",
+        'diameter = "10 mm"',
+        f'area = "{max(80.0, 0.003 * width * 0.7 * d):.0f} mm2"',
+        f'spacing = "{0.7 * d:.0f} mm"',
+        'steel = "ties"',
+        f'cover = "{row.cover - 10.0:g} mm"',
+    ]
+    if row.stirrups:
+        out += [
+            "[confinement]",
+            'kind = "stirrups"',
+            'diameter = "10 mm"',
+            'spacing = "100 mm"',
+            "legs = 2",
+            f"number = {row.stirrups}",
+            'steel = "ties"',
+        ]
+    out += [
+        "[bond]",
+        *_bond(settings),
+        "[loading]",
+        "self_weight = false",
+        "[mesh]",
+        f'splice = "{min(mesh, h / 8.0):.4g} mm"',
+        f'elsewhere = "{min(max(2.0 * mesh, 30.0), h / 3.0):.4g} mm"',
+        "[analysis]",
+        f'crack_model = "{settings.crack}"',
+    ]
+    return "\n".join(out) + "\n"
+
+
+def _bond(settings: Settings) -> list[str]:
+    if settings.bond == "perfect":
+        raise ValueError("a lap with perfect bond has no bond failure to predict")
+    return [] if settings.splitting == "default" else [f'splitting = "{settings.splitting}"']
+
+
+def specimen_of(row: Row, settings: Settings, coarse: float = 1.0) -> Specimen:
+    """The specimen with its step: the product's own estimate, whatever the row's answer is."""
+    text = specimen_text(row, settings, coarse)
+    expected = expected_deflection(read_text(text, row.name))
+    text += f'step = "{settings.step * expected / STEPS_TO_PEAK:.5g} mm"\nend_deflection = "{4.0 * expected:.5g} mm"\n'
+    return read_text(text, row.name)
+
+
+# ------------------------------------------------------------------ the run
+def run_row(row: Row, settings: Settings, folder: Path, coarse: float = 1.0) -> Found:
+    """Compute a row: bar stress at the loaded lap end before the first drop of 15 % (or at the peak)."""
+    s = specimen_of(row, settings, coarse)
+    ending = ""
+    try:
+        run = analyse(s, folder)
+    except NotConverged as fault:
+        run, ending = Run(folder), str(fault)
+    return found(run, s, row, ending)
+
+
+def found(run: Run, s: Specimen, row: Row, ending: str = "") -> Found:
+    """What a run of a row says."""
+    summary, curve = run.summary, run.curve
+    strength = summary["strength"]
+    stress = 0.5 * (np.asarray(curve["bar_stress_A_MPa"], float) + np.asarray(curve["bar_stress_B_MPa"], float))
+    first = int(strength["first_row"])
+    top = int(np.argmax(curve["load_N"]))
+    cut, tally = section(s), counted(run)
+    later = strength["later"]
+    extras: dict[str, float | str] = {
+        "fs_ACI408_MPa": row.equations[0],
+        "fs_OJB_MPa": row.equations[1],
+        "fs_MC2010_MPa": row.equations[2],
+        "fs_by_section_MPa": float(curve["moment_Nmm"][first]) / cut.moment(1.0),
+        "fs_largest_MPa": float(stress.max()),
+        "fs_at_peak_load_MPa": float(stress[top]),
+        "later_over_first": float("nan") if later is None else later / strength["first"],
+        "what": summary["verdict"]["what"],
+        "width_mm": s.body.width,
+        "depth_mm": s.body.depth,
+        "mesh_mm": s.mesh.splice,
+    }
+    return Found(
+        prediction=float(stress[first]),
+        mode=summary["verdict"]["kind"],
+        unknowns=2 * len(run.mesh.points),
+        steps=run.n_steps,
+        failed=tally.failed,
+        loose=int(np.sum(np.asarray(curve["outcome"]) == "loose")),
+        iterations=tally.iterations,
+        passed=run.outcome is Outcome.softened or bool(strength["dropped"]),
+        ending=ending or run.outcome.value,
+        extras=extras,
+        curve={
+            "deflection_mm": [float(v) for v in curve["deflection_mm"]],
+            "load_N": [float(v) for v in curve["load_N"]],
+            "bar_stress_MPa": [float(v) for v in stress],
+        },
+    )
+
+
+def counted(run: Run) -> Tally:
+    """Counts of all attempts of a run on disk."""
+    tally, rows = Tally(), run.attempts
+    for method, outcome, iterations in zip(rows["method"], rows["outcome"], rows["iterations"]):
+        tally(method=str(method), outcome=str(outcome), iterations=int(iterations))
+    return tally
+
+
+# ------------------------------------------------------------------ the series
+def cases(data: Path) -> list[Case]:
+    """Every row of the file as a case; :func:`spread` says which of them are computed when none is named."""
+    return [
+        Case(
+            series="laps",
+            name=row.name,
+            quantity="bar stress at the lap end",
+            unit="MPa",
+            run=lambda settings, folder, row=row: run_row(row, settings, folder),
+            test=row.mean,
+            mode="bond",
+            use="surrogate" if row.use == "surrogate" else "indication",
+            source="mean of ACI 408R-03, Orangun, Jirsa & Breen (1977), fib MC2010 6.1-19",
+        )
+        for row in read_rows(data / "lap_equation_points.csv")
+    ]
+
+
+def spread(found: Sequence[Case]) -> list[Case]:
+    """The cases computed by default: 24 surrogate rows at even steps of the list sorted by its numbers.
+
+    Sorted by d_b, f_c, l_s, cover, stirrups, the first and the last included; fewer rows are all
+    taken. The rule knows nothing of results.
+    """
+    rows = sorted((c for c in found if c.use == "surrogate"), key=lambda c: _numbers(c.name))
+    take = np.unique(np.linspace(0, len(rows) - 1, min(CHOSEN, len(rows))).round().astype(int))
+    return [rows[k] for k in take]
+
+
+def _numbers(name: str) -> tuple[float, ...]:
+    """d_b, f_c, l_s, cover, stirrups from a case's name."""
+    f, d, l, c, *tied = name.split("-")
+    return float(d[1:]), float(f[1:]), float(l[1:]), float(c[1:]), float(bool(tied))
+
+
+def agrees(test: str, found: str) -> bool:
+    """The equations are fits to splitting failures: loss of bond along the lap, or a crack along it."""
+    return found in ("bond of the lead", "splitting", "slip of the end") if test == "bond" else test == found
