@@ -17,7 +17,7 @@ import numpy as np
 
 from fesplice.contracts import InputFault
 from fesplice.geometry import bars, clash, surroundings
-from fesplice.geometry.planes import Block, HookEnd, NetStrip, Path, Plane
+from fesplice.geometry.planes import Block, HookEnd, LegStrip, NetStrip, Path, Plane
 from fesplice.mesh import Station
 
 if TYPE_CHECKING:
@@ -60,6 +60,7 @@ def plan(s: Specimen) -> Plane:
         stations=tuple(stations),
         digest=s.digest,
         ends=tuple(ends),
+        legs=_legs(s),
     )
 
 
@@ -117,6 +118,15 @@ def _transverse(s: Specimen, bounds: tuple[float, float]) -> list[Path]:
     else:
         found = []
     return [p for p in found if bounds[0] < p.points[0, 0] < bounds[1]]
+
+
+def _legs(s: Specimen) -> tuple[LegStrip, ...]:
+    """Legs of stirrups, spread over their spacing and the width; ties close about the bars inside the slab."""
+    c = s.confinement
+    if c.kind != "stirrups":
+        return ()
+    x = bars.confinement_positions(s)
+    return (LegStrip(x[0] - 0.5 * c.spacing, x[-1] + 0.5 * c.spacing, c.legs * c.area / (c.spacing * s.body.width)),)
 
 
 def _in_bends(s: Specimen) -> list[Path]:

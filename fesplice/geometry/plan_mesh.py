@@ -59,7 +59,11 @@ def plan_mesh(plane: Plane, element: float) -> Mesh:
         sets[name], sets[f"faces:{side}"] = np.array([node], np.int32), faces
     body = len(points)
     points = np.concatenate([points, [[0.5 * (slab.x0 + slab.x1), 0.5 * (slab.y0 + slab.y1)]]])
-    groups[HANGING] = _link(np.arange(n_slab, dtype=np.int32), body, _tributary(x, y), 1.0)
+    hung = _link(np.arange(n_slab, dtype=np.int32), body, _tributary(x, y), 1.0)
+    crossing = np.zeros(n_slab)
+    for strip in plane.legs:
+        crossing += np.where((points[:n_slab, 0] >= strip.x0) & (points[:n_slab, 0] <= strip.x1), strip.ratio, 0.0)
+    groups[HANGING] = Group("link", "link", hung.cells, {**hung.data, "leg_ratio": crossing})
     sets["body"] = np.array([body], np.int32)
     grid = np.arange(n_slab, dtype=np.int32).reshape(len(x), len(y))
     sets["side:low"], sets["side:high"] = grid[:, 0], grid[:, -1]

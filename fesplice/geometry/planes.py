@@ -109,11 +109,21 @@ class HookEnd:
 
 
 @dataclass(frozen=True)
+class LegStrip:
+    """Vertical legs that cross a horizontal plane between ``x0`` and ``x1`` [mm], as steel ``ratio`` of its area."""
+
+    x0: float
+    x1: float
+    ratio: float
+
+
+@dataclass(frozen=True)
 class Plane:
     """One view of a specimen, ready to be meshed.
 
     ``snaps_x`` [mm] are wanted as grid lines, ``levels`` [mm] as middles of element rows;
-    inside |x| <= ``refined`` [mm] elements are fine. ``ends`` are the hooks that leave the plane.
+    inside |x| <= ``refined`` [mm] elements are fine. ``ends`` are the hooks and
+    ``legs`` the vertical legs that leave the plane.
     """
 
     kind: str
@@ -128,6 +138,7 @@ class Plane:
     stations: tuple[Station, ...]
     digest: str
     ends: tuple[HookEnd, ...] = ()
+    legs: tuple[LegStrip, ...] = ()
 
     @property
     def body(self) -> tuple[Block, ...]:

@@ -19,9 +19,7 @@ def fields(model: Model, step: Step) -> dict[str, Floats]:
     for part in model.parts:
         kind = model.mesh.groups[part.name].kind
         strain, stress = part.strain(full), step.stress[part.name]
-        put = {
-            "quad4": _membrane, "tri3": _membrane, "truss2": _truss, "frame2": _frame, "bond": _bond, "joint": _joint,
-        }[kind]
+        put = _FIELDS[kind]
         for key, values in put(part, strain, stress, step.state.history[part.name]).items():
             for name, rows in part.groups.items():
                 out[f"{name}/{key}"] = values[rows]
@@ -72,6 +70,21 @@ def _bond(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floa
 
 def _joint(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
     return {"opening": strain[..., 0], "slip": strain[..., 1], "normal": stress[..., 0], "shear": stress[..., 1]}
+
+
+def _link(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
+    """Displacement (n_e, 2) [mm] and traction (n_e, 2) [MPa] along and across the link's axis."""
+    return {"slip": strain[:, 0], "stress": stress[:, 0]}
+
+
+def _anchor(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
+    return {"slip": strain[:, 0, 0], "force": stress[:, 0, 0]}
+
+
+_FIELDS = {
+    "quad4": _membrane, "tri3": _membrane, "truss2": _truss, "frame2": _frame, "bond": _bond, "joint": _joint,
+    "link": _link, "anchor": _anchor,
+}  # fmt: skip
 
 
 def critical_sections(specimen: Specimen) -> dict[str, float]:

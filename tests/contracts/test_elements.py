@@ -60,7 +60,7 @@ CASES = {
         np.array([[[1.0, 2], [1, 2]]]), {"axis": np.array([[0.6, 0.8]]), "area": np.array([6.0])}, 6.0, 2
     ),
     "anchor": Case(
-        np.concatenate([[[1.5, 1.0]], *[[[0.0, 0], [3, 0], [3, 2], [0, 2]]] * 9])[None],
+        np.concatenate([[[0.6, -0.8]], *[[[0.0, 0], [3, 0], [3, 2], [0, 2]]] * 9])[None],
         {"tangent": np.array([[0.6, 0.8]]), "patch_local": PATCH},
         1.0, 1,
     ),
