@@ -20,6 +20,9 @@ from fesplice.contracts import Floats, History, Response
 #: 1983 measured about 180 N/mm3 on unloading of a 25 mm bar; from memory).
 UNLOADING = 200.0
 
+#: Bond length to which MC2010's local splitting strength belongs [bar diameters].
+SPLIT_LENGTH = 5.0
+
 
 def tau_max(f_cm: float, condition: str) -> float:
     """Pull-out bond strength 2.5 sqrt(f_cm) (good) or 1.25 sqrt(f_cm) (other) [MPa]; MC2010 Table 6.1-1."""
@@ -37,6 +40,16 @@ def tau_split(
     eta2 = 1.0 if condition == "good" else 0.7
     cover = (c_min / diameter) ** 0.33 * (c_max / c_min) ** 0.1
     return eta2 * 6.5 * (f_cm / 25.0) ** 0.25 * (25.0 / diameter) ** 0.2 * (cover + km_ktr)
+
+
+def length_factor(diameter: Floats, length: Floats) -> Floats:
+    """Splitting strength over a bond ``length`` [mm] as a share of the local one, (5 d_b/l_b)^0.45, at most 1.
+
+    MC2010 eq. 6.1-5 is the mean stress of 6.1-19, 54 (l_b/d_b)^0.55 [...], turned into bond over
+    5 d_b: 54 x 5^0.55/20 = 6.5. The same equation gives a mean bond that falls with l_b^-0.45 over
+    a longer anchorage or lap, of which the elastic bar alone (slip that differs along it) yields little.
+    """
+    return np.minimum(1.0, (SPLIT_LENGTH * diameter / np.maximum(length, 1e-9)) ** 0.45)
 
 
 def bearing_modulus(f_cm: Floats | float, diameter: Floats, c1: float) -> Floats:

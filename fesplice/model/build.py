@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from fesplice.contracts import Floats, Law
 from fesplice.laws import Bar, BentBar, BondSlip, ColdJoint, Elastic, SmearedCrack
-from fesplice.laws.bond import bearing_modulus, envelope, tau_split
+from fesplice.laws.bond import bearing_modulus, envelope, length_factor, tau_split
 from fesplice.laws.steel import Curve, idealised
 from fesplice.laws.wedge import WedgingBond
 from fesplice.mesh import LEAD, Group, Mesh
@@ -69,13 +69,18 @@ def steel_curve(steel: Steel) -> Curve:
     )
 
 
-def bond_law(group: Group, f_cm: Floats, specimen: Specimen, splitting: NDArray[np.bool_]) -> BondSlip:
-    """MC2010 bond and bearing for one bar line; ``f_cm`` and ``splitting`` per point.
+def bond_law(
+    group: Group, f_cm: Floats, specimen: Specimen, splitting: NDArray[np.bool_], length: Floats
+) -> BondSlip:
+    """MC2010 bond and bearing for one bar line; ``f_cm``, ``splitting`` and anchorage ``length`` [mm] per point.
 
     The splitting branch is for straight leads; bends, tails and stirrups keep the pull-out branch.
+    Where a bar is anchored over more than 5 d_b the splitting strength falls with the length
+    (:func:`fesplice.laws.bond.length_factor`); length 0 is a bar that runs through.
     """
     data, bond = group.data, specimen.bond
     diameter, number = data["diameter"], data["number"]
+    factor = length_factor(diameter, length)
     points = [
         envelope(
             float(f),
@@ -83,12 +88,13 @@ def bond_law(group: Group, f_cm: Floats, specimen: Specimen, splitting: NDArray[
             bond.condition,
             np.atleast_1d(rib),
             np.atleast_1d(split),
-            tau_split(float(f), d[None], cmin[None], cmax[None], ktr[None], bond.condition),
+            less * tau_split(float(f), d[None], cmin[None], cmax[None], ktr[None], bond.condition),
             ktr[None],
         )
-        for f, d, rib, split, cmin, cmax, ktr in zip(
+        for f, d, less, rib, split, cmin, cmax, ktr in zip(
             f_cm,
             diameter,
+            factor,
             np.full(len(diameter), bond.clear_rib_spacing),
             splitting,
             data["cmin"],
@@ -106,7 +112,7 @@ def bond_law(group: Group, f_cm: Floats, specimen: Specimen, splitting: NDArray[
         bearing=bearing_modulus(f_cm, diameter, bond.bearing_coefficient),
         bearing_cap=3.0 * f_cm,
         bearing_width=number * diameter,
-        anchored=np.asarray(data["anchored"], float),
+        anchored=np.asarray(data["anchored"], float) if bond.slip else np.ones(len(diameter)),
     )
 
 
@@ -132,7 +138,7 @@ def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
             if g.material == "plate":
                 out[name] = Elastic(200e3, 0.3)
             else:
-                weights = stiffening_weights(specimen, mesh, g)
+                weights = stiffening_weights(specimen, mesh, g) if specimen.analysis.tension_stiffening else 0.0
                 out[name] = concrete_law(concretes[g.material], specimen.analysis.crack_model, weights)
         elif g.kind == "truss2":
             out[name] = Bar(steel_curve(specimen.steel[g.material]))
@@ -147,7 +153,9 @@ def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
             inside = np.abs(mesh.points[g.cells[:, 0], 0]) <= half
             f_cm = np.where(inside, closure.strength, specimen.concrete.precast.strength)
             lead = g.data["zone"] == LEAD
-            bond = bond_law(g, f_cm, specimen, lead & (name in main) & (splitting == "branch"))
+            anchored = inside & (specimen.bars.splice != "continuous")
+            length = np.where(anchored, g.data["bond_length"], 0.0)
+            bond = bond_law(g, f_cm, specimen, lead & (name in main) & (splitting == "branch"), length)
             out[name] = wedging(bond, g, specimen, leads[name]) if name in leads else bond
     return out
 

@@ -91,7 +91,8 @@ def test_curve_is_sound(undisturbed: Run) -> None:
     assert curve["step"].tolist() == list(range(STEPS + 1))
     assert all(Outcome[name].accepted for name in curve["outcome"])
     assert np.all(np.diff(curve["load_point_mm"]) > 0.0)
-    assert curve["joint_left_mm"] == pytest.approx(curve["joint_right_mm"], rel=0.02, abs=1e-3)
+    # once the leads have passed their bond peak the two sides need not open quite alike
+    assert curve["joint_left_mm"] == pytest.approx(curve["joint_right_mm"], rel=0.05, abs=1e-3)
     assert curve["bar_stress_A_MPa"] == pytest.approx(curve["bar_stress_B_MPa"], rel=0.02, abs=0.5)
     assert curve["load_N"][0] == 0.0 and np.all(np.diff(curve["load_N"])[:10] > 0.0)
     # statics: moment at the joint face = ram load x shear span + own weight
