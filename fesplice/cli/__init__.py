@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli import run
+from fesplice.cli import check, run
 from fesplice.cli.console import err, out
 from fesplice.contracts import FespliceError
 
@@ -29,7 +29,7 @@ def _root(version: Annotated[bool, typer.Option("--version", help="print the ver
         raise typer.Exit
 
 
-for verb in (run.analyse, run.pictures, run.summary, run.export, run.drawing):
+for verb in (check.check, run.analyse, run.pictures, run.summary, run.export, run.drawing):
     app.command()(verb)
 
 

@@ -13,14 +13,29 @@ from fesplice.provisions import (
     aashto_lrfd_9,
     aci318_14,
     aci318_19,
+    aci318_19_detailing,
     aci408r_03,
     ec2_2004,
+    ec2_2023,
     ku_hook_2018,
     mc2010,
+    mc2020,
     orangun_1977,
 )
 
-_MODULES = (aci318_19, aci318_14, aashto_lrfd_9, mc2010, ec2_2004, aci408r_03, orangun_1977, ku_hook_2018)
+_MODULES = (
+    aci318_19,
+    aci318_19_detailing,
+    aci318_14,
+    aashto_lrfd_9,
+    mc2010,
+    mc2020,
+    ec2_2004,
+    ec2_2023,
+    aci408r_03,
+    orangun_1977,
+    ku_hook_2018,
+)
 
 PROVISIONS: dict[str, Callable[..., Check]] = {
     f"{module.__name__.rsplit('.', 1)[-1]}.{name}": function
@@ -34,9 +49,12 @@ __all__ = [
     "aashto_lrfd_9",
     "aci318_14",
     "aci318_19",
+    "aci318_19_detailing",
     "aci408r_03",
     "ec2_2004",
+    "ec2_2023",
     "ku_hook_2018",
     "mc2010",
+    "mc2020",
     "orangun_1977",
 ]

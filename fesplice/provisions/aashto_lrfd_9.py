@@ -15,6 +15,7 @@ from fesplice.provisions.clause import (
     Answer,
     Area,
     Document,
+    Force,
     Length,
     Number,
     Strain,
@@ -129,6 +130,29 @@ def lap_splice(l_d: Length, db: Length, splice_class: Literal["A", "B"] = "B", *
     return answer(max((1.0 if splice_class == "A" else 1.3) * l_d, 12.0))
 
 
+@clause("5.10.8.4.3a, solved for the stress", "f_s", "stress", lap=True, memory=True)
+def lap_stress(
+    lap: Length,
+    fc: Stress,
+    db: Length,
+    c_b: Length,
+    k_tr: Length = 0.0,
+    splice_class: Literal["A", "B"] = "B",
+    l_rl: Number = 1.0,
+    l_cf: Number = 1.0,
+    lam: Number = 1.0,
+    *,
+    units: Units = "SI",
+) -> Answer:
+    """Bar stress that a straight lap develops [MPa | psi]; arguments as in :func:`straight_development`."""
+    choice("splice_class", splice_class, ("A", "B"))
+    within("lam", lam, 0.75, 1.0)
+    l_rc = min(1.0, max(0.4, db / (c_b + k_tr)))
+    per = 2.4 * db / KSI / math.sqrt(fc / KSI) * min(l_rl * l_cf, 1.7) * l_rc / lam
+    short = "lap below 12 in (305 mm), the least" if lap < 12.0 else ""
+    return answer(lap / ((1.0 if splice_class == "A" else 1.3) * per), _above_15ksi(fc), short)
+
+
 @clause("5.10.8.4.2a", "s", "length", lap=True)
 def noncontact_spacing(lap: Length, *, units: Units = "SI") -> Answer:
     """Largest transverse centre spacing of a noncontact lap in flexure [mm | in]: lap/5, 6 in. lap [mm | in]."""
@@ -198,6 +222,38 @@ def concrete_shear(
         beta *= 51.0 / (39.0 + s_xe)
     within("lam", lam, 0.75, 1.0)
     return answer(0.0316 * beta * lam * math.sqrt(fc / KSI) * b_v * d_v * KSI)
+
+
+# surface: cohesion c [ksi], friction mu, K1, K2 [ksi] of 5.7.4.4
+_SURFACES = {
+    "monolithic": (0.40, 1.4, 0.25, 1.5),
+    "roughened": (0.24, 1.0, 0.25, 1.5),
+    "smooth": (0.075, 0.6, 0.2, 0.8),
+}
+
+
+@clause("5.7.4.3", "V_ni", "force", memory=True)
+def interface_shear(
+    fc: Stress,
+    A_cv: Area,
+    A_vf: Area,
+    f_y: Stress,
+    surface: Literal["monolithic", "roughened", "smooth"],
+    P_c: Force = 0.0,
+    *,
+    units: Units = "SI",
+) -> Answer:
+    """Shear across a joint c A_cv + mu (A_vf f_y + P_c), at most K1 f'c A_cv and K2 A_cv [N | lbf].
+
+    fc of the weaker concrete, f_y (counted to 60 ksi) [MPa | psi]; A_cv, A_vf [mm2 | in2]; P_c permanent compression
+    [N | lbf]; surface roughened to 1/4 in, smooth (clean, not roughened), or cast in one.
+    """
+    choice("surface", surface, tuple(_SURFACES))
+    c, mu, k1, k2 = _SURFACES[surface]
+    shear = c * KSI * A_cv + mu * (A_vf * min(f_y, 60.0 * KSI) + P_c)
+    most = min(k1 * fc, k2 * KSI) * A_cv
+    counted = "f_y counted with 60 ksi" if f_y > 60.0 * KSI else ""
+    return answer(min(shear, most), "limited by K1 f'c A_cv or K2 A_cv" if shear > most else "", counted)
 
 
 @clause("5.8.2.5.3", "nu f'c", "stress", memory=True)

@@ -166,6 +166,41 @@ def lap_length(
     return answer(length + (clear_gap if wide else 0.0), note, "lengthened by the clear gap (8.7.2)" if wide else "")
 
 
+@clause("8.7.3, solved for the stress", "sigma_sd", "stress", lap=True, memory=True)
+def lap_stress(
+    lap: Length,
+    f_ck: Stress,
+    phi: Length,
+    c_d: Length,
+    bent: bool,
+    percent: Number = 100.0,
+    clear_gap: Length = 0.0,
+    gamma_c: Number = 1.5,
+    *,
+    units: Units = "SI",
+) -> Answer:
+    """Design bar stress of a lap in good bond [MPa | psi]: alpha_1, alpha_2 and alpha_6 as in :func:`lap_length`.
+
+    lap, phi, c_d, clear_gap [mm | in]; f_ck [MPa | psi]; ``bent``: hooks, whose worth needs c_d above 3 phi; percent
+    of bars lapped. A wide gap is taken off the lap first (8.7.2).
+    """
+    within("f_ck", f_ck, 12.0, 90.0)
+    within("percent", percent, 0.0, 100.0)
+    wide = clear_gap > min(4.0 * phi, 50.0)
+    length = lap - (clear_gap if wide else 0.0)
+    if length <= 0.0:
+        raise refused("lap", lap, "must exceed the clear gap, which is taken off it (8.7.2)")
+    f_bd = 2.25 * (1.0 if phi <= 32.0 else (132.0 - phi) / 100.0) * min(_f_ctk(f_ck), _f_ctk(60.0)) / gamma_c
+    a1 = 0.7 if bent and c_d > 3.0 * phi else 1.0
+    a2 = min(1.0, max(0.7, 1.0 - 0.15 * (c_d - (3.0 if bent else 1.0) * phi) / phi))
+    least = max(15.0 * phi, 200.0)
+    return answer(
+        4.0 * f_bd * length / (phi * a1 * a2 * _alpha_6(percent)),
+        "clear gap taken off the lap (8.7.2)" if wide else "",
+        f"lap below {least:.0f} mm, the least" if lap < least else "",
+    )
+
+
 @clause("8.3 (Table 8.1N)", "mandrel diameter", "length")
 def mandrel(phi: Length, *, units: Units = "SI") -> Answer:
     """Least mandrel diameter: 4 phi to 16 mm, 7 phi above [mm | in]. phi [mm | in]."""

@@ -191,6 +191,24 @@ def _root(f: Callable[[float], float], low: float, high: float) -> float:
     return 0.5 * (low + high)
 
 
+def _crossing(f: Callable[[float], float], x: tuple[float, float], y: tuple[float, float]) -> float:
+    """Zero of a rising function between two ``x`` with values ``y`` of either sign: chords, held back from sticking."""
+    (low, high), (below, above) = x, y
+    for _ in range(100):
+        at = high - above * (high - low) / (above - below) if above != below else 0.5 * (low + high)
+        value = f(at)
+        if value == 0.0 or abs(high - low) <= 1e-13 * abs(at):
+            return at
+        if value > 0.0:
+            # an end that stays put too long lets the chord creep: its value is halved (Illinois)
+            high, above, below = at, value, 0.5 * below
+        else:
+            low, below, above = at, value, 0.5 * above
+        if abs(value) < 1e-7 * (abs(y[0]) + abs(y[1])):
+            return at
+    return _root(f, *x)
+
+
 # ------------------------------------------------------------------ moment-curvature
 @dataclass(frozen=True)
 class MomentCurvature:
@@ -230,8 +248,9 @@ def bend(section: Section, curvature: float, concrete: Curve, axial: float = 0.0
     sums = section.forces(tries, curvature, concrete)[0] - axial
     crossings = np.flatnonzero((sums[:-1] >= 0.0) & (sums[1:] < 0.0))
     if crossings.size:
-        low, high = float(tries[crossings[0] + 1]), float(tries[crossings[0]])
-        return _root(lambda top: float(section.forces(top, curvature, concrete)[0][0]) - axial, low, high)
+        k = int(crossings[0])
+        ends = (float(tries[k + 1]), float(tries[k])), (float(sums[k + 1]), float(sums[k]))
+        return _crossing(lambda top: float(section.forces(top, curvature, concrete)[0][0]) - axial, *ends)
     raise InputFault(
         "section", [Fault("curvature", curvature, "no balance of forces: crushed, torn or all in tension")]
     )

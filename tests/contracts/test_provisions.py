@@ -49,9 +49,10 @@ SAMPLE: dict[str, Any] = {
     "s": 150.0, "s_t": 150.0, "s_row": 200.0, "s_partner": 100.0, "side_cover": 70.0,
     "b": 600.0, "b_w": 600.0, "b_v": 600.0, "b_s": 100.0, "d": 510.0, "d_v": 460.0,
     "A_s": 1290.0, "A_sl": 1290.0, "A_b": 645.0, "A_v": 142.0, "A_tr": 142.0, "A_st": 71.0, "A_st_min": 0.0,
-    "A_ts": 645.0, "A_l": 5000.0,
+    "A_ts": 645.0, "A_l": 5000.0, "A_cv": 345e3, "A_vf": 568.0, "V_n": 4e5, "F_n": 3e5, "face_cover": 50.0,
     "n": 2.0, "n_t": 2.0, "n_b": 2.0, "n_tr": 2.0, "N": 4.0, "K": 0.05, "percent": 60.0, "eps_s": 0.001, "eps_t": 0.004,
     "psi_r": 1.6, "beta_s": 0.75, "reading": "row", "node": "CCT", "bent": True, "least_stirrups": False,
+    "surface": "roughened",
 }  # fmt: skip
 NAMES = sorted(PROVISIONS)
 

@@ -1,0 +1,61 @@
+"""Verbs before a test: check a specimen, schedule its bars, print the sheet of the test day."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fesplice.cli.console import SpecimenFile, out
+
+
+def check(
+    specimen: SpecimenFile,
+    json_file: Annotated[
+        Path | None, typer.Option("--json", help="also write everything as JSON (N, mm, MPa)", show_default=False)
+    ] = None,
+    page: Annotated[
+        Path | None, typer.Option("--page", help="also write the check as an HTML page", show_default=False)
+    ] = None,
+    stress: Annotated[
+        str, typer.Option(help="design bar stress of the code lengths, with its unit")
+    ] = "420 MPa",
+) -> None:
+    """Hand checks before casting: margins, band of prediction, code lengths. Exit 1 if a margin is missed."""
+    from fesplice.report.check import check_page, check_text
+    from fesplice.sizing import check as check_specimen
+    from fesplice.specimen import read
+
+    given = read(specimen)
+    found = check_specimen(given, _stress(stress))
+    out.print(check_text(given, found))
+    if json_file is not None:
+        _write_json(json_file, found.as_dict())
+        out.print(f"\nJSON: {json_file}")
+    if page is not None:
+        out.print(f"\npage: {check_page(given, found, page)}")
+    if not found.ok:
+        raise typer.Exit(1)
+
+
+def _stress(text: str) -> float:
+    from fesplice.contracts import Fault, InputFault
+    from fesplice.units import UnitFault, parse
+
+    try:
+        return parse(text, "stress")
+    except UnitFault as fault:
+        raise InputFault("--stress", [Fault("", text, str(fault))]) from None
+
+
+def _write_json(path: Path, tree: dict) -> None:
+    import json
+
+    from fesplice.contracts import FolderFault
+
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps(tree, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise FolderFault(str(path), f"cannot be written: {error.strerror or error}") from error

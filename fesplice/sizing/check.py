@@ -1,0 +1,147 @@
+"""The check of a specimen before it is cast, as one record: placing, margins, band, lengths, limits, notes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+from fesplice.contracts import Fault, InputFault
+from fesplice.sizing.band import Band, band
+from fesplice.sizing.lapped import Lapped, lapped
+from fesplice.sizing.lengths import Length, Limit, lengths, limits
+from fesplice.sizing.margins import Margin, margins
+from fesplice.sizing.placing import Placing, Strut, placing, strut
+from fesplice.sizing.statics import Statics, statics
+
+if TYPE_CHECKING:
+    from fesplice.specimen import Specimen
+
+#: Design bar stress of the code lengths unless another is asked for [MPa]: Grade 60 (420).
+DESIGN_STRESS = 420.0
+
+
+@dataclass(frozen=True)
+class Loads:
+    """Loads per ram [N] and moments [N mm] of the events of a test, by hand formulas.
+
+    ``own`` moment of weight and gear at the critical section; joint opening NaN without joints.
+    """
+
+    own: float
+    cracking: float
+    joint_opening: float
+    yielding: float
+    block: float
+    largest: float
+    cracking_load: float
+    joint_load: float
+    yield_load: float
+    largest_load: float
+
+
+@dataclass(frozen=True)
+class SpecimenCheck:
+    """Everything that is known of a specimen without finite elements."""
+
+    name: str
+    stress: float
+    placing: Placing
+    margins: tuple[Margin, ...]
+    band: Band
+    lengths: tuple[Length, ...]
+    limits: tuple[Limit, ...]
+    loads: Loads
+    struts: tuple[Strut, ...]
+    rows: tuple[Lapped, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def ok(self) -> bool:
+        """True where the cage can be built and every margin that counts is met."""
+        return not self.placing.faults and all(m.met for m in self.margins if m.counts)
+
+    @property
+    def missed(self) -> tuple[Margin, ...]:
+        """Margins that count and are not met."""
+        return tuple(m for m in self.margins if m.counts and not m.met)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain numbers in N, mm, MPa, texts, lists and dicts, fit for JSON: values that are no number become None."""
+        tree = asdict(self)
+        for row in tree.pop("rows"):
+            row.pop("row")
+        tree["units"] = {"length": "mm", "stress": "MPa", "force": "N", "moment": "N mm", "angle": "deg"}
+        tree["ok"] = self.ok
+        tree["missed"] = [m.name for m in self.missed]
+        for given, plain in zip(self.margins, tree["margins"]):
+            plain["met"] = given.met
+        for given, plain in zip(self.lengths, tree["lengths"]):
+            plain["enough"] = given.enough
+        return _plain(tree)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    if isinstance(value, Fault):
+        return {"path": value.path, "value": _plain(value.value), "allowed": value.allowed}
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def check(specimen: Specimen, stress: float = DESIGN_STRESS) -> SpecimenCheck:
+    """Check a specimen; ``stress`` [MPa] is the design bar stress of the code lengths.
+
+    Raises :class:`InputFault` where a hand formula has no answer (a design stress out of range, a section
+    that cannot bend).
+    """
+    s = specimen
+    if not 50.0 <= stress <= 690.0:
+        raise InputFault(s.name, [Fault("stress", stress, "design bar stress between 50 and 690 MPa (7 and 100 ksi)")])
+    rows, each = lapped(s), statics(s)
+    found = band(s, rows, each)
+    st = each[found.central.line]
+    struts = tuple(strut(s, bar, found.central.stress) for bar in rows)
+    return SpecimenCheck(
+        name=s.name, stress=stress, placing=placing(s, rows), margins=margins(s, rows, each, found), band=found,
+        lengths=lengths(s, rows, each, stress), limits=limits(s, rows, each), loads=_loads(st), struts=struts,
+        rows=rows, notes=tuple(_notes(s, rows, st, found)),
+    )  # fmt: skip
+
+
+def _loads(st: Statics) -> Loads:
+    cracking_load = min(st.load(st.cracking, 0.0), st.load(st.cracking))
+    return Loads(
+        own=st.own_moment(st.face), cracking=st.cracking, joint_opening=st.joint_opening, yielding=st.yielding,
+        block=st.block, largest=st.largest, cracking_load=cracking_load, joint_load=st.load(st.joint_opening),
+        yield_load=st.load(st.yielding), largest_load=st.load(st.largest),
+    )  # fmt: skip
+
+
+def _notes(s: Specimen, rows: tuple[Lapped, ...], st: Statics, found: Band) -> list[str]:
+    out = []
+    if any(bar.hooked for bar in rows):
+        out.append(
+            "Laps of hooked bars are outside the scope of every document used here; values are shown for comparison."
+        )
+    if found.yields:
+        out.append("Continuous bars: bending governs, there is no lap to predict.")
+    if any(bar.hooked for bar in rows):
+        out.append(
+            "Spacing of hooks: row reading = next hook of the same row; partner reading = the bar it laps with. "
+            "The central value takes the partner reading."
+        )
+    if s.loading.tension_face == "up":
+        out.append("Tension face up: the rams push upwards; weight and gear are deducted from the load's moment.")
+    if not s.loading.self_weight:
+        out.append("Self-weight is switched off in the specimen file.")
+    if st.load(st.joint_opening) < 0.0:
+        out.append("The joints open under own weight alone: lift and seat the beam with care.")
+    out += [f"{key}: {text}" for key, text in st.concrete.estimated.items()]
+    if min(c.density for c in (s.concrete.precast, st.concrete)) < 2240.0:
+        out.append("Density below 2240 kg/m3: lambda = 1 is assumed all the same.")
+    return out

@@ -1,0 +1,196 @@
+"""One row of lapped bars as the formulas see it: spacings, covers, ties, the length that counts.
+
+Each formula has its own idea of cover and of transverse steel; both are read here from one placing
+of the bars. The spacing of hooks in a lap is ambiguous and kept apart: ``row`` is the nearest hook
+of the same row, ``partner`` the bar of the other side it laps with.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fesplice.geometry import surroundings
+
+if TYPE_CHECKING:
+    from fesplice.specimen import BarRow, Specimen
+
+#: ACI 318-19 25.4.3.3: ties at most this many bar diameters apart count as A_th.
+TIE_PITCH = 8.0
+#: ACI 318-14 and AASHTO LRFD: ties at most this many bar diameters apart allow their factor 0.8.
+CLOSE_TIES = 3.0
+
+
+@dataclass(frozen=True)
+class Lapped:
+    """A row of bars in its lap; lengths [mm], areas [mm2].
+
+    ``lap`` hook outside to hook outside or end to end, ``embedment`` from the joint face; ``s_row`` is
+    infinite for a single bar. ``cover`` to the tension face, ``side`` to the side face, ``edge`` that of the
+    layer's outermost bar, ``half_gap`` half the clear spacing to the nearest bar that is not the lap partner
+    (infinite where there is none).
+    ``tail_cover`` to the face the tail points to (NaN without a hook). ``pair_gap`` clear gap of a lapped pair.
+    """
+
+    line: str
+    key: str
+    row: BarRow
+    lap: float
+    embedment: float
+    s_row: float
+    s_partner: float
+    pair_gap: float
+    cover: float
+    side: float
+    edge: float
+    half_gap: float
+    tail_cover: float
+    ties: Ties
+
+    @property
+    def diameter(self) -> float:
+        return self.row.diameter
+
+    @property
+    def hooked(self) -> bool:
+        return self.row.hook is not None
+
+    @property
+    def outer_bend(self) -> float:
+        """Outer radius of the bend [mm]; 0 of a straight bar."""
+        return 0.5 * self.row.hook.bend_diameter + self.diameter if self.row.hook is not None else 0.0
+
+    @property
+    def straight(self) -> float:
+        """Clear length between the bends of the lap, l_s - 2 r [mm]."""
+        return self.lap - 2.0 * self.outer_bend
+
+    @property
+    def spacing(self) -> dict[str, float]:
+        """Centre spacing by reading [mm], large but finite where a row has one bar."""
+        return {"row": min(self.s_row, 100.0 * self.diameter), "partner": self.s_partner}
+
+    @property
+    def c_model_code(self) -> tuple[float, float]:
+        """c_min, c_max of fib Model Code 2010 Figure 6.1-2 [mm]."""
+        gap = self.half_gap if math.isfinite(self.half_gap) else self.side
+        return min(gap, self.side, self.cover), max(gap, self.side)
+
+    @property
+    def c_408(self) -> tuple[float, float]:
+        """c_min, c_max of ACI 408R-03 [mm]: c_s = min(c_so, c_si + 6.35 mm) against the cover c_b."""
+        c_s = min(self.side, self.half_gap + 6.35)
+        return min(c_s, self.cover), max(c_s, self.cover)
+
+    @property
+    def c_b(self) -> float:
+        """c_b of ACI 318 and AASHTO [mm]: bar centre to the nearest surface, or half the centre spacing."""
+        return min(self.cover, self.side, self.half_gap) + 0.5 * self.diameter
+
+    @property
+    def c_least(self) -> float:
+        """Least of clear covers and half the clear spacing [mm]."""
+        return min(self.cover, self.side, self.half_gap)
+
+
+@dataclass(frozen=True)
+class Ties:
+    """Transverse steel along a lap: ``sets`` of ``legs`` of ``area`` [mm2] at ``spacing`` [mm], f_y [MPa].
+
+    ``units`` bars or pairs enclosed by one set, ``bars`` hooked bars enclosed, ``k_m`` of MC2010 by the place
+    of the legs. ``kind`` as in the specimen; nothing but a kind where no formula counts the steel.
+    """
+
+    kind: str
+    sets: int = 0
+    legs: int = 0
+    area: float = 0.0
+    spacing: float = math.inf
+    diameter: float = 0.0
+    yield_strength: float = 0.0
+    units: int = 1
+    bars: int = 1
+    k_m: float = 0.0
+
+    @property
+    def there(self) -> bool:
+        """True where formulas have transverse steel to count."""
+        return self.sets > 0
+
+    @property
+    def total(self) -> float:
+        """All legs along the lap [mm2]."""
+        return self.sets * self.legs * self.area
+
+    @property
+    def one_set(self) -> float:
+        return self.legs * self.area
+
+    @property
+    def capacity(self) -> float:
+        """Force of all legs along the lap at yield [N]."""
+        return self.total * self.yield_strength
+
+    def close(self, diameter: float, limit: float) -> bool:
+        """At least two sets not farther apart than ``limit`` bar diameters."""
+        return self.sets >= 2 and self.spacing <= limit * diameter * 1.001
+
+
+def lapped(s: Specimen) -> tuple[Lapped, ...]:
+    """The rows of a lap, left then right; empty for continuous bars."""
+    left, right = s.bars.left, s.bars.right
+    if right is None or s.bars.splice == "continuous":
+        return ()
+    return (_row(s, "A", "bars.left", left, right), _row(s, "B", "bars.right", right, left))
+
+
+def _row(s: Specimen, line: str, key: str, row: BarRow, other: BarRow) -> Lapped:
+    own, across = np.array(row.positions), np.array(other.positions)
+    same = np.abs(own[:, None] - own[None, :])
+    np.fill_diagonal(same, math.inf)
+    free = [
+        float(np.min(np.concatenate([np.delete(np.abs(own - z), i), _others(across, z)]), initial=math.inf))
+        for i, z in enumerate(own)
+    ]
+    thick = 0.5 * (row.diameter + other.diameter)
+    half_gap = 0.5 * (min(free) - thick) if math.isfinite(min(free)) else math.inf
+    partner = float(np.abs(own[:, None] - across[None, :]).min())
+    tail = math.nan
+    if row.hook is not None:
+        outer = 0.5 * row.hook.bend_diameter + row.diameter
+        height = outer + row.hook.tail if row.hook.angle == 90.0 else 2.0 * outer
+        room = row.depth if row.hook.orientation == "compression" else s.body.depth - row.depth
+        tail = room + 0.5 * row.diameter - height
+    return Lapped(
+        line=line, key=key, row=row, lap=s.bars.lap, embedment=row.embedment,
+        s_row=float(same.min()), s_partner=partner, pair_gap=partner - thick, cover=row.cover,
+        side=0.5 * s.body.width - float(np.abs(own).max()) - 0.5 * row.diameter,
+        edge=s.bars.side_cover,
+        half_gap=max(half_gap, 1e-3 * row.diameter), tail_cover=tail, ties=_ties(s, row, other),
+    )  # fmt: skip
+
+
+def _others(across: np.ndarray, z: float) -> np.ndarray:
+    """Distances to the bars of the other row without the lap partner, the nearest."""
+    gaps = np.abs(across - z)
+    return np.delete(gaps, gaps.argmin())
+
+
+def _ties(s: Specimen, row: BarRow, other: BarRow) -> Ties:
+    c = s.confinement
+    if c.kind not in ("ties", "stirrups"):
+        return Ties(c.kind)
+    pair = c.kind == "ties"
+    legs = np.array([])
+    if not pair:
+        edge = 0.5 * s.body.width - c.cover - 0.5 * c.diameter
+        legs = np.linspace(-edge, edge, c.legs) if c.legs > 1 else np.zeros(1)
+    k_m = surroundings.KM_NEAR if pair else min(surroundings.km(z, row.diameter, legs) for z in row.positions)
+    return Ties(
+        kind=c.kind, sets=c.number, legs=c.legs, area=c.area, spacing=c.spacing, diameter=c.diameter,
+        yield_strength=s.steel[c.steel].yield_strength, units=1 if pair else row.number,
+        bars=2 if pair else row.number + other.number, k_m=k_m,
+    )  # fmt: skip
