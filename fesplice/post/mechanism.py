@@ -169,7 +169,7 @@ def _finding(key: str, signs: list[Sign], stress: Floats, top: int, end: int) ->
     )
 
 
-def _tell(sign: Sign, rows: Floats, stress: Floats, top: int, end: int) -> str:
+def _tell(sign: Sign, rows: np.ndarray, stress: Floats, top: int, end: int) -> str:
     at = float(sign.values[top])
     text = f"{sign.what} {at:.3g} {sign.unit} at strength, limit {sign.limit:.3g} ({sign.basis})".replace("  ", " ")
     if end > top and sign.growing:
