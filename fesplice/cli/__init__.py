@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli import check, run
+from fesplice.cli import check, run, study
 from fesplice.cli.console import err, out
 from fesplice.contracts import FespliceError
 
@@ -31,6 +31,7 @@ def _root(version: Annotated[bool, typer.Option("--version", help="print the ver
 
 for verb in (check.check, run.analyse, run.pictures, run.summary, run.export, run.drawing):
     app.command()(verb)
+app.add_typer(study.study, name="study")
 
 
 def main() -> None:

@@ -1,0 +1,90 @@
+"""Verbs about many specimens: what a study would compute, computing it, its readings."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fesplice.cli.console import err, out
+
+if TYPE_CHECKING:
+    from fesplice.study import Progress, Resources
+
+study = typer.Typer(
+    add_completion=False, no_args_is_help=True, help="Many specimens from one file: sweeps, scatter, trends."
+)
+
+StudyFile = Annotated[Path, typer.Argument(help="study file (TOML)", show_default=False)]
+
+
+def _folder(file: Path, folder: Path) -> Path:
+    return folder if folder != Path() else Path("runs") / file.stem
+
+
+def _time(seconds: float) -> str:
+    minutes, seconds = divmod(round(seconds), 60)
+    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min {seconds:02d} s"
+
+
+@study.command()
+def plan(file: StudyFile) -> None:
+    """List the cases with their hand values, and those that cannot be built with the reason; nothing is computed."""
+    from fesplice.study import cases, read_study
+
+    given = read_study(file)
+    found = cases(given)
+    out.print(f"{given.name}: {len(found)} cases, planes {' and '.join(given.planes)}")
+    out.print("   no  first crack  yield  hand formula         yield/formula  case")
+    out.print("       kN per ram   kN     kN     MPa")
+    for case in found:
+        if case.dropped:
+            out.print(f"{case.number:5d}  dropped: {case.label}: {case.reason}")
+            continue
+        h = case.hand
+        out.print(
+            f"{case.number:5d}  {h['hand_first_crack_kN']:10.1f}  {h['hand_yield_kN']:6.1f}  {h['hand_load_kN']:5.1f}"
+            f"  {h['hand_stress_MPa']:5.0f}  {h['hand_margin']:16.2f}       {case.label}"
+        )
+    kept = sum(not case.dropped for case in found)
+    out.print(f"{kept} to compute in {len(given.planes)} plane(s), {len(found) - kept} dropped")
+
+
+@study.command()
+def run(
+    file: StudyFile,
+    folder: Annotated[Path, typer.Option("--out", help="folder; left out: runs/NAME", show_default=False)] = Path(),
+    workers: Annotated[int | None, typer.Option(help="worker processes here; 0: none", show_default=False)] = None,
+    scheduler: Annotated[str, typer.Option(help="address of a running scheduler, or its file")] = "",
+    again: Annotated[bool, typer.Option(help="compute failed and stopped cases once more")] = False,
+) -> None:
+    """Compute what is open of a study; a study that was stopped goes on."""
+    from fesplice.study import Table, read_study, run_study
+
+    given = read_study(file)
+    target = _folder(file, folder)
+    wanted = _resources(given.resources, workers, scheduler)
+    try:
+        run_study(given, target, resources=wanted, told=_tell, again=again)
+    except KeyboardInterrupt:
+        err.print("fesplice: stopped; the same command goes on where every run stands")
+        raise typer.Exit(130) from None
+    with Table(target) as table:
+        states = [row["state"] for row in table.rows()]
+        for path in table.export():
+            out.print(str(path))
+    counts = ", ".join(f"{states.count(s)} {s}" for s in dict.fromkeys(states))
+    out.print(f"{len(states)} cases: {counts}")
+
+
+def _resources(given: Resources, workers: int | None, scheduler: str) -> Resources:
+    if scheduler:
+        return replace(given, scheduler=scheduler)
+    return given if workers is None else replace(given, workers=workers, adaptive=None, scheduler="")
+
+
+def _tell(now: Progress) -> None:
+    left = "" if now.left is None or now.done == now.total else f", about {_time(now.left)} left"
+    err.print(f"{now.done:5d} of {now.total}  {now.plane}, {now.label}: {now.state}{left}")

@@ -1,0 +1,109 @@
+"""Numbers of a specimen that a table of results carries beside those of the runs.
+
+``quantities``: the usual variables of descriptive equations. ``hand_values``: what hand formulas
+say of the specimen, so that a dry run already shows which cases bending would govern.
+"""
+
+from __future__ import annotations
+
+import math
+
+from fesplice.provisions import aci408r_03, ku_hook_2018
+from fesplice.provisions.section import Layer, Section, bilinear, cracked, moment_at
+from fesplice.specimen import Specimen
+
+
+def _ties(s: Specimen) -> tuple[float, float]:
+    """Transverse steel of the whole lap [mm2], and the bars that share it."""
+    c, lapped = s.confinement, 2 * s.bars.left.number
+    if c.kind not in ("ties", "stirrups"):
+        return 0.0, lapped
+    return c.number * c.legs * c.area, 2.0 if c.kind == "ties" else lapped
+
+
+def _covers(s: Specimen) -> tuple[float, float]:
+    """Clear cover to the tension face and clear side cover of the outer bar [mm]."""
+    row = s.bars.left
+    side = 0.5 * s.body.width - max((abs(z) for z in row.positions), default=0.0) - 0.5 * row.diameter
+    return s.body.depth - row.depth - 0.5 * row.diameter, side
+
+
+def quantities(s: Specimen) -> dict[str, float]:
+    """Variables of descriptive equations; nan where the specimen has none (a lap in a continuous beam)."""
+    row, concrete = s.bars.left, s.concrete.closure or s.concrete.precast
+    lapped = s.bars.splice != "continuous"
+    ties, shared = _ties(s)
+    bottom, side = _covers(s)
+    lap = s.bars.lap if lapped else math.nan
+    spacing = s.bars.spacing if lapped else math.nan
+    return {
+        "f_cm_MPa": concrete.strength,
+        "f_ct_MPa": concrete.tensile_strength,
+        "d_b_mm": row.diameter,
+        "A_b_mm2": row.area,
+        "l_s_mm": lap,
+        "l_s_over_d_b": lap / row.diameter,
+        "s_mm": spacing,
+        "s_over_d_b": spacing / row.diameter,
+        "cover_mm": bottom,
+        "side_cover_mm": side,
+        "A_th_over_n_mm2": ties / shared,
+    }
+
+
+def hand_values(s: Specimen) -> dict[str, float]:
+    """Hand values: stresses of the outer bars [MPa] and loads per ram [kN]; nan where no formula applies.
+
+    First crack and first yield by the elastic section; bar stress at anchorage failure by the hooked-bar
+    equation of 2018 in both readings of the spacing, for straight laps by committee 408 of 2003; ``hand_margin``
+    is the moment at yield over that at the predicted stress.
+    """
+    row, concrete = s.bars.left, s.concrete.closure or s.concrete.precast
+    steel = s.steel[row.steel]
+    section = Section.rectangle(
+        s.body.width,
+        s.body.depth,
+        Layer(row.depth, row.number * row.area, bilinear(steel.yield_strength), steel.elastic_modulus),
+    )
+    elastic = cracked(section, concrete.elastic_modulus)
+    weight = s.body.width * s.body.depth * s.concrete.precast.unit_weight if s.loading.self_weight else 0.0
+    own = moment_at(
+        0.0, 0.0, span=s.body.span, shear_span=s.body.shear_span, overhang=s.body.overhang, weight=weight,
+        gear=s.loading.gear_weight, tension_face=s.loading.tension_face,
+    )  # fmt: skip
+
+    def load(moment: float) -> float:
+        return (moment - own) / s.body.shear_span / 1e3
+
+    partner, other = _stresses(s)
+    crack = concrete.tensile_strength * s.body.width * s.body.depth**2 / 6.0
+    at_yield = elastic.moment(steel.yield_strength, row.depth)
+    return {
+        "hand_first_crack_kN": load(crack),
+        "hand_yield_kN": load(at_yield),
+        "hand_stress_MPa": partner,
+        "hand_stress_row_MPa": other,
+        "hand_load_kN": load(elastic.moment(partner, row.depth)),
+        "hand_margin": steel.yield_strength / partner,
+        "hand_crack_ratio": crack / elastic.moment(partner, row.depth),
+    }
+
+
+def _stresses(s: Specimen) -> tuple[float, float]:
+    """Bar stress at anchorage failure: with the lapped bar as neighbour, and with the next bar of the same row."""
+    row, concrete = s.bars.left, s.concrete.closure or s.concrete.precast
+    if s.bars.splice == "continuous":
+        return math.nan, math.nan
+    ties, shared = _ties(s)
+    if s.bars.splice == "straight":
+        low, high = sorted(_covers(s))
+        c = s.confinement
+        sets = (float(c.number), c.legs * c.area, 0.5 * shared) if ties else (0.0, 0.0, 1.0)
+        stress = aci408r_03.splice_stress(concrete.strength, row.diameter, row.area, s.bars.lap, low, high, *sets).value
+        return stress, stress
+    places = sorted(row.positions)
+    in_row = min((b - a for a, b in zip(places, places[1:])), default=10.0 * row.diameter)
+    found = ku_hook_2018.hook_stress_readings(
+        concrete.strength, row.diameter, row.area, s.bars.lap, in_row, s.bars.spacing, ties, shared
+    )
+    return found["partner"].value, found["row"].value

@@ -1,0 +1,117 @@
+"""Carry out a study: cases into the table, open work to the workers, records back, whatever dies on the way.
+
+    STUDY/results.sqlite           one row per case
+    STUDY/study.toml               the study file as it was last started
+    STUDY/runs/<case>/<plane>/     run folders
+
+Nothing but the run folders holds results: a table that is lost is filled again from them without computing.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from fesplice.contracts import FolderFault, InputFault
+from fesplice.store.folder import Lock, write_whole
+from fesplice.study.cases import Case, cases
+from fesplice.study.description import Resources, Study
+from fesplice.study.file import read_study
+from fesplice.study.record import Record, compute
+from fesplice.study.schedule import Task, carry_out
+from fesplice.study.table import Table
+
+STUDY, RUNS = "study.toml", "runs"
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far a study is: ``done`` of ``total`` runs, seconds ``elapsed`` and ``left`` (a guess, None at first)."""
+
+    done: int
+    total: int
+    label: str
+    plane: str
+    state: str
+    elapsed: float
+    left: float | None
+
+
+def run_study(
+    study: Study | str | Path,
+    folder: str | Path,
+    *,
+    resources: Resources | None = None,
+    told: Callable[[Progress], None] | None = None,
+    again: bool = False,
+    task: Task = compute,
+) -> Path:
+    """Compute what is open of a study into ``folder`` and answer the path of its table.
+
+    ``resources`` instead of those of the file; ``again`` computes failed and stopped cases once more.
+    ``task(specimen text, run folder, plane)`` answers the record of one run. Raises
+    :class:`InputFault` for a faulty study, :class:`FolderFault` when the folder is in use or the disk refuses; what
+    has been computed by then is kept.
+    """
+    study = study if isinstance(study, Study) else read_study(study)
+    place = Path(folder)
+    listed = cases(study)
+    if all(case.dropped for case in listed):
+        raise InputFault(study.source, f"no case can be built; case 1: {listed[0].reason}")
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        lock = Lock(place)
+    except OSError as fault:
+        raise FolderFault(str(place), f"cannot be written: {fault.strerror or fault}") from fault
+    try:
+        with Table(place, study.planes, create=True) as table:
+            table.enter(listed)
+            _keep(place / STUDY, study.text)
+            _carry_out(table, study, listed, resources or study.resources, told, again, task)
+            return table.path
+    finally:
+        lock.release()
+
+
+def _keep(path: Path, text: str) -> None:
+    try:
+        write_whole(path, text.encode("utf-8"))
+    except OSError as fault:
+        raise FolderFault(str(path), f"cannot be written: {fault.strerror or fault}") from fault
+
+
+def _carry_out(
+    table: Table,
+    study: Study,
+    listed: list[Case],
+    resources: Resources,
+    told: Callable[[Progress], None] | None,
+    again: bool,
+    task: Task,
+) -> None:
+    labels = {case.id: case.label for case in listed}
+    work = {
+        f"{case_id}/{plane}": (text, str((table.folder / RUNS / case_id / plane).resolve()), plane)
+        for case_id, plane, text in table.open_work(study.planes, again=again)
+    }
+    began, done = time.monotonic(), 0
+    if work and not resources.scheduler:
+        hands = resources.adaptive[1] if resources.adaptive else resources.workers
+        resources = replace(resources, workers=min(hands, len(work))) if not resources.adaptive else resources
+    for batch in carry_out(task, work, resources):
+        records = [(*name.split("/"), _record(answer)) for name, answer in batch]
+        table.write(records)  # type: ignore[arg-type]
+        for case_id, plane, record in records:
+            done += 1
+            if told is not None:
+                elapsed = time.monotonic() - began
+                left = elapsed / done * (len(work) - done)
+                told(Progress(done, len(work), labels[case_id], plane, record["state"], elapsed, left))
+
+
+def _record(answer: Record | BaseException) -> Record:
+    if isinstance(answer, BaseException):
+        return {"state": "lost", "reason": f"the worker was lost: {type(answer).__name__}: {answer}"}
+    return answer

@@ -1,0 +1,130 @@
+"""Where the work is done: in this process, on local worker processes, or on a scheduler that runs somewhere.
+
+A batch cluster is reached by its scheduler's address: start the scheduler and its workers with
+dask-jobqueue (``SLURMCluster(cores=1, processes=1, memory="4 GB", ...).adapt(maximum=100)``), and give
+``cluster.scheduler_address``, or the scheduler file, to the study. The folder of the study must
+then lie on a file system that all machines share and that keeps locks (flock).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import tempfile
+import uuid
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from fesplice.contracts import InputFault
+from fesplice.study.description import Resources
+
+#: One thread per worker, whatever library would like more: the processes are the parallel part.
+ONE_THREAD = {
+    f"{library}_NUM_THREADS": "1" for library in ("OMP", "OPENBLAS", "MKL", "NUMEXPR", "NUMBA", "VECLIB_MAXIMUM")
+}
+#: How often a task may lose its worker before it is given up: a case that needs too much memory kills every one.
+DEATHS = 3
+
+Task = Callable[..., Any]
+Batch = list[tuple[str, Any]]
+
+
+def carry_out(task: Task, work: Mapping[str, Sequence[Any]], resources: Resources) -> Iterator[Batch]:
+    """Do ``task(*arguments)`` for every name of ``work``; yield what has come in since, as (name, answer).
+
+    An answer is an exception where the task raised or its worker was lost too often. Closing the
+    iterator takes back what has not begun.
+    """
+    if not work:
+        return
+    if not resources.scheduler and resources.workers == 0 and resources.adaptive is None:
+        for name, arguments in work.items():
+            yield [(name, _tried(task, arguments))]
+        return
+    with _client(resources) as client:
+        yield from _gathered(client, task, work)
+
+
+def _tried(task: Task, arguments: Sequence[Any]) -> Any:
+    try:
+        return task(*arguments)
+    except Exception as fault:
+        return fault
+
+
+def _gathered(client: Any, task: Task, work: Mapping[str, Sequence[Any]]) -> Iterator[Batch]:
+    from distributed import as_completed
+
+    # a scheduler that lives on must not answer with the results of an earlier start
+    mark = uuid.uuid4().hex[:8]
+    futures = {
+        client.submit(task, *arguments, key=f"{name}#{mark}", pure=False): name for name, arguments in work.items()
+    }
+    try:
+        for batch in as_completed(futures, loop=client.loop, raise_errors=False).batches():
+            yield [(futures[f], _answer(f)) for f in batch]
+            for f in batch:
+                f.release()
+    finally:
+        client.cancel([f for f in futures if not f.done()])
+
+
+def _answer(future: Any) -> Any:
+    if future.status == "finished":
+        return future.result()
+    try:
+        return future.exception() or RuntimeError(f"the task was {future.status}")
+    except BaseException as fault:
+        if isinstance(fault, KeyboardInterrupt):
+            raise
+        return fault
+
+
+@contextlib.contextmanager
+def _client(resources: Resources) -> Iterator[Any]:
+    try:
+        import dask.config
+        from distributed import Client, LocalCluster
+    except ImportError:
+        raise InputFault(
+            "study", "workers need dask: pip install 'fesplice[study]', or compute with workers = 0"
+        ) from None
+    if resources.scheduler:
+        with _reached(Client, resources.scheduler) as client:
+            yield client
+        return
+    settings = {
+        "distributed.nanny.pre-spawn-environ": ONE_THREAD,
+        "distributed.scheduler.allowed-failures": DEATHS,
+        # a step of a large model may hold the interpreter for long
+        "distributed.scheduler.worker-ttl": "30 minutes",
+        "distributed.admin.tick.limit": "1 hour",
+    }
+    least, most = resources.adaptive or (resources.workers, resources.workers)
+    with dask.config.set(settings), tempfile.TemporaryDirectory(prefix="fesplice-study-") as scratch:
+        cluster = LocalCluster(
+            n_workers=max(least, 1) if resources.adaptive else most,
+            threads_per_worker=1,
+            processes=True,
+            memory_limit=resources.memory or "auto",
+            dashboard_address=None,  # type: ignore[arg-type]
+            local_directory=scratch,
+            silence_logs=logging.CRITICAL,
+        )
+        with cluster, Client(cluster) as client:
+            if resources.adaptive:
+                cluster.adapt(minimum=least, maximum=most)
+            yield client
+
+
+@contextlib.contextmanager
+def _reached(client: Any, where: str) -> Iterator[Any]:
+    """A client of a scheduler by address or by its file; InputFault when nobody answers."""
+    given = {"scheduler_file": where} if Path(where).is_file() else {"address": where}
+    try:
+        found = client(**given, timeout="20 s", set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as fault:
+        raise InputFault(where, f"no scheduler answers there: {fault}") from None
+    with found:
+        yield found

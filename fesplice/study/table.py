@@ -1,0 +1,231 @@
+"""One SQLite table with a row per case: inputs, hand values, test values, and the record of each plane.
+
+The table is an index and no more: every record can be made again from the run folders, so it is written
+without waiting for the disk at every row.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+import sqlite3
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from fesplice.contracts import FolderFault, InputFault
+from fesplice.study.cases import Case
+from fesplice.study.record import FIELDS, FINAL, Record
+
+FILE = "results.sqlite"
+_HEAD = {
+    "id": "TEXT PRIMARY KEY",
+    "number": "INTEGER",
+    "label": "TEXT",
+    "source": "TEXT",
+    "state": "TEXT",
+    "reason": "TEXT",
+    "sample": "INTEGER",
+}
+_TAIL = {"measured_kN": "REAL", "measured_MPa": "REAL", "measured_mode": "TEXT", "specimen": "TEXT"}
+#: What may differ between two computations of the same study.
+TIMES = ("seconds",)
+
+
+class Table:
+    """The results of a study on disk. Every fault of the disk is a :class:`FolderFault`."""
+
+    def __init__(self, folder: str | Path, planes: Sequence[str] = (), *, create: bool = False):
+        self.folder, self.path = Path(folder), Path(folder) / FILE
+        self._asked = tuple(planes)
+        if not create and not self.path.is_file():
+            raise FolderFault(str(folder), f"holds no study: no {FILE} in it")
+        try:
+            if create:
+                self.folder.mkdir(parents=True, exist_ok=True)
+            self._base = sqlite3.connect(self.path, timeout=60.0)
+            self._base.execute("PRAGMA synchronous = NORMAL")
+            if create:
+                self._columns(_HEAD | _TAIL | {f"{p}_{name}": sql for p in planes for name, sql in FIELDS.items()})
+        except (sqlite3.Error, OSError) as fault:
+            raise self._fault(fault) from fault
+
+    def __enter__(self) -> Table:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._base.close()
+
+    def _fault(self, fault: Exception) -> FolderFault:
+        return FolderFault(str(self.path), f"cannot be used: {getattr(fault, 'strerror', None) or fault}")
+
+    # -------------------------------------------------------------- columns
+    @property
+    def columns(self) -> list[str]:
+        """Names of all columns: what the case is, what was varied, hand values, the test, the planes."""
+        names = [row[1] for row in self._base.execute("PRAGMA table_info(cases)")]
+        planes = [n for n in names if n.startswith(tuple(f"{p}_" for p in _planes(names)))]
+        rest = [n for n in names if n not in planes and n not in _HEAD and n not in _TAIL]
+        return [*(n for n in _HEAD if n in names), *rest, *(n for n in _TAIL if n in names), *planes]
+
+    @property
+    def planes(self) -> tuple[str, ...]:
+        """Planes of the study, or else those that have columns."""
+        return self._asked or _planes(self.columns)
+
+    def _columns(self, wanted: Mapping[str, str]) -> None:
+        with self._base:
+            listed = ", ".join(f"{_quoted(name)} {sql}" for name, sql in _HEAD.items())
+            self._base.execute(f"CREATE TABLE IF NOT EXISTS cases ({listed})")
+            for name in [name for name in wanted if name not in self.columns]:
+                sql = wanted[name]
+                self._base.execute(f"ALTER TABLE cases ADD COLUMN {_quoted(name)} {sql}")
+
+    # -------------------------------------------------------------- writing
+    def enter(self, cases: Iterable[Case]) -> None:
+        """Rows for all cases of the study; a row that stands keeps its results, one no longer asked for its number."""
+        cases = list(cases)
+        rows = [_row(case) for case in cases]
+        try:
+            self._columns({name: _sql(value) for row in rows for name, value in row.items()})
+            with self._base:
+                self._base.execute("UPDATE cases SET number = NULL")
+                self._base.execute("DELETE FROM cases WHERE state = 'dropped'")
+                for row in rows:
+                    self._put(row)
+                for case in cases:
+                    if not case.dropped:
+                        self._settle(case.id)
+        except sqlite3.Error as fault:
+            raise self._fault(fault) from fault
+
+    def write(self, records: Iterable[tuple[str, str, Record]]) -> None:
+        """Records as (case id, plane, record), all of them or none."""
+        try:
+            with self._base:
+                for case_id, plane, record in records:
+                    known = {f"{plane}_{name}": record.get(name) for name in FIELDS}
+                    self._put({"id": case_id} | known)
+                    self._settle(case_id)
+        except sqlite3.Error as fault:
+            raise self._fault(fault) from fault
+
+    def _put(self, row: Mapping[str, Any]) -> None:
+        names = list(row)
+        places = ", ".join("?" * len(names))
+        changes = ", ".join(f"{_quoted(n)} = excluded.{_quoted(n)}" for n in names if n != "id")
+        self._base.execute(
+            f"INSERT INTO cases ({', '.join(map(_quoted, names))}) VALUES ({places})"
+            f" ON CONFLICT (id) DO UPDATE SET {changes}",
+            [_plain(row[n]) for n in names],
+        )
+
+    def _settle(self, case_id: str) -> None:
+        """State and reason of the case from those of its planes: the worst counts."""
+        planes = self.planes
+        names = [f"{p}_{part}" for p in planes for part in ("state", "reason")]
+        found = self._base.execute(
+            f"SELECT {', '.join(map(_quoted, names))} FROM cases WHERE id = ?", [case_id]
+        ).fetchone()
+        states, reasons = found[0::2], found[1::2]
+        order = ("lost", "failed", "stopped", "waiting", "done")
+        state = next(s for s in order if s in [x or "waiting" for x in states])
+        reason = "; ".join(f"{p}: {text}" for p, text in zip(planes, reasons) if text)
+        self._base.execute("UPDATE cases SET state = ?, reason = ? WHERE id = ?", [state, reason, case_id])
+
+    # -------------------------------------------------------------- reading
+    def open_work(self, planes: Sequence[str], *, again: bool = False) -> list[tuple[str, str, str]]:
+        """What is to be computed, as (case id, plane, specimen text); ``again`` takes failed ones up as well."""
+        final = ("done", "dropped") if again else FINAL
+        rows = self._base.execute("SELECT * FROM cases WHERE number IS NOT NULL AND state != 'dropped' ORDER BY number")
+        names = [d[0] for d in rows.description]
+        found = [dict(zip(names, row)) for row in rows]
+        return [(r["id"], p, r["specimen"]) for r in found for p in planes if r[f"{p}_state"] not in final]
+
+    def rows(self, *, specimens: bool = False) -> list[dict[str, Any]]:
+        """Rows of the present study in order; column -> value, None where nothing is known."""
+        names = [n for n in self.columns if specimens or n != "specimen"]
+        query = f"SELECT {', '.join(map(_quoted, names))} FROM cases WHERE number IS NOT NULL ORDER BY number"
+        try:
+            return [dict(zip(names, row)) for row in self._base.execute(query)]
+        except sqlite3.Error as fault:
+            raise self._fault(fault) from fault
+
+    def export(self) -> list[Path]:
+        """Write results.csv and results.parquet beside the table; answer their paths."""
+        names, rows = [n for n in self.columns if n != "specimen"], self.rows()
+        paths = [self.folder / "results.csv", self.folder / "results.parquet"]
+        try:
+            write_csv(paths[0], names, rows)
+            _write_parquet(paths[1], names, rows)
+        except OSError as fault:
+            raise self._fault(fault) from fault
+        return paths
+
+
+def _row(case: Case) -> dict[str, Any]:
+    m = case.measured
+    head = {"id": case.id or f"dropped {case.number}", "number": case.number, "label": case.label, "source": "analysis"}
+    if case.dropped:
+        head |= {"state": "dropped", "reason": case.reason}
+    tail = {"specimen": case.text}
+    if m is not None:
+        load = None if m.load is None else m.load / 1e3
+        tail |= {"measured_kN": load, "measured_MPa": m.bar_stress, "measured_mode": m.mode}
+    return head | {"sample": case.sample} | case.levels | case.quantities | case.hand | tail
+
+
+def _planes(names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(name.removesuffix("_mode_words") for name in names if name.endswith("_mode_words"))
+
+
+def _quoted(name: str) -> str:
+    return '"' + name.replace('"', '""') + '"'
+
+
+def _sql(value: Any) -> str:
+    return "TEXT" if isinstance(value, str) else "INTEGER" if isinstance(value, int) else "REAL"
+
+
+def _plain(value: Any) -> Any:
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def write_csv(path: Path, names: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None:
+    """Rows as CSV, numbers to seven significant digits, empty where nothing is known; raises OSError."""
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(names)
+        for row in rows:
+            writer.writerow([_cell(row.get(name)) for name in names])
+
+
+def _cell(value: Any) -> str:
+    return "" if value is None else f"{value:.7g}" if isinstance(value, float) else str(value)
+
+
+def read_csv(path: str | Path) -> list[dict[str, Any]]:
+    """Rows of a CSV table with a header: numbers where they are numbers, None where a cell is empty."""
+    file = Path(path)
+    try:
+        with file.open(newline="", encoding="utf-8-sig") as stream:
+            lines = list(csv.reader(line for line in stream if not line.startswith("#")))
+    except (OSError, ValueError, csv.Error) as fault:
+        raise InputFault(str(file), f"cannot be read: {getattr(fault, 'strerror', None) or fault}") from None
+    if not lines or any(len(line) != len(lines[0]) for line in lines):
+        raise InputFault(str(file), "is no table: a header and rows of the same number of cells are needed")
+    return [dict(zip(lines[0], map(_number, line))) for line in lines[1:]]
+
+
+def _number(cell: str) -> Any:
+    try:
+        return float(cell) if cell else None
+    except ValueError:
+        return cell
+
+
+def _write_parquet(path: Path, names: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> None:
+    import pyarrow as pa
+    import pyarrow.parquet as parquet
+
+    parquet.write_table(pa.table({name: [row.get(name) for row in rows] for name in names}), path)
