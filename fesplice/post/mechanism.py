@@ -13,8 +13,8 @@ limit at which it counts as reached. Rules, in this order:
    ``EARLIER`` of its bar stress: then what follows is only what the hooks went on to carry.
 5. Without a drop: yielding if reached; otherwise the mechanism with the largest usage at the largest
    load, named as the nearest, not as the failure.
-6. The margin to the next: bar stress at which the next was reached over strength, or one over its
-   usage at strength where it never was.
+6. The margin to the next: bar stress at which the next was reached over strength (over the stress at yield
+   where yielding governs), or one over its usage at strength where it never was; below 1 it came first.
 
 Mechanisms that a plane cannot show are listed with what drives them and are never judged.
 The limits of the signs are judgement unless a source stands beside them; they are part of the evidence.
@@ -145,11 +145,14 @@ def read_plane(
         by.setdefault(sign.mechanism, []).append(sign)
     findings = [_finding(key, by[key], highest, top, end) for key in MECHANISMS if key in by]
     governing = _governing(findings, low is not None)
-    later = [f for f in findings if f is not governing]
-    following = min(later, key=_margin_of(highest[top]), default=None)
+    # a joint is open long before anything fails: it is no measure of how near the next failure is
+    later = [f for f in findings if f is not governing and f.mechanism != "joint_opening"]
+    yields = governing is not None and governing.mechanism == "yielding"
+    margin = _margin_of(governing.reached_at if governing is not None and yields else float(highest[top]))
+    following = min(later, key=margin, default=None)
     return Reading(
         plane, float(highest[top]), float(force[top]), low is not None, governing, following,
-        _margin_of(highest[top])(following) if following else math.inf,
+        margin(following) if following else math.inf,
         tuple(sorted(findings, key=lambda f: (f is not governing, -f.usage))), tuple(unresolved),
     )  # fmt: skip
 
