@@ -254,6 +254,7 @@ def relax(
     *,
     report: Callable[..., None] | None = None,
     most: int = 60,
+    wary: bool = False,
 ) -> tuple[Attempt, State, float]:
     """Cross a sudden drop at the held control value with viscous forces that die away.
 
@@ -261,10 +262,11 @@ def relax(
     and its history is kept, for the drop is real. Judged by the sum of absolutes of the viscous
     forces against that of the loads, since the norm would hide many small ones. The viscosity
     starts low and grows only on failure: a high one would carry a large fictitious load on the
-    way and damage the model for good. Returns the attempt, the state to commit from, and the
+    way and damage the model for good. ``wary`` relaxation keeps away from a viscosity that has failed, for a while:
+    a part that comes loose has far to go at one viscosity. Returns the attempt, the state to commit from, and the
     last viscous share.
     """
-    eta, state = 0.03, start
+    eta, state, barred = 0.03, start, 0.0
     last: Attempt | None = None
     share = np.inf
     for _ in range(most):
@@ -275,7 +277,8 @@ def relax(
         if tried.outcome is not Outcome.converged or tried.trial is None:
             if eta > 1.0:
                 break
-            eta *= 3.0
+            barred = eta if wary else 0.0
+            eta *= 2.0 if wary else 3.0
             continue
         drag = float(np.abs(viscosity.force(tried.u)).sum())
         loads = float(np.abs(tried.load * solver.model.f_ref + solver.model.f_dead).sum())
@@ -290,7 +293,9 @@ def relax(
                 return still, State(still.u, still.load, still.trial.history), 0.0
             if share < 0.25 * solver.tol.viscous:  # settled all but what a kink of the laws keeps moving
                 break
-        eta *= 0.1 if tried.iterations <= 3 else 0.3 if tried.iterations <= 6 else 1.0
+        lower = eta * (0.1 if tried.iterations <= 3 else 0.3 if tried.iterations <= 6 else 1.0)
+        eta = max(lower, 1.5 * barred) if barred < eta else lower
+        barred *= 0.5
     if last is None or share > solver.tol.viscous:
         return Attempt(Outcome.diverged, start.u, start.load, None, most, np.inf, np.inf), start, share
     return last, state, share

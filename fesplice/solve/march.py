@@ -38,8 +38,8 @@ Report = Callable[..., None]
 class March:
     """Iterating yields accepted :class:`Step` objects; ``outcome`` says afterwards how it ended.
 
-    ``memory()`` and ``restore`` carry everything that the next step depends on, so that a run
-    taken up again follows the same curve.
+    ``patient`` marches let relaxation go far. ``memory()`` and ``restore`` carry everything that
+    the next step depends on, so that a run taken up again follows the same curve.
     """
 
     def __init__(
@@ -52,6 +52,7 @@ class March:
         tolerances: Tolerances | None = None,
         stop: Stop | None = None,
         report: Report | None = None,
+        patient: bool = False,
     ):
         self.model, self.control, self.stepper, self.state = model, control, stepper, state
         self.stop = stop or Stop()
@@ -67,6 +68,8 @@ class March:
         self._deflection = getattr(getattr(control, "first", control), "weights", None)
         self._report = report or (lambda **row: None)
         self.stuck: Attempt | None = None
+        # parts that come loose: relaxation may take many small moves, wary of viscosities that failed
+        self._relaxing = {"most": 250, "wary": True} if patient else {}
         self._at_rest: csc_matrix | None = None
 
     # ------------------------------------------------------------------ memory
@@ -163,6 +166,7 @@ class March:
                 tried, state, share = relax(
                     self.solver, self.state, constraint, self._stiffness_at_rest(),
                     report=lambda t, eta, size=size: self._tell(self.index + 1, f"viscous {eta:.2g}", size, t, began),
+                    **self._relaxing,
                 )
                 if tried.trial is not None:
                     left = f", {100 * share:.2g} % of the load left in viscous forces" if share > 0.0 else ""
