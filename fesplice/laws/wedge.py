@@ -15,19 +15,51 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 
 from fesplice.contracts import Floats, History, Response
 from fesplice.laws.bond import BondSlip
 
-#: Width of concrete per bar in bar diameters where nothing better is known (judgement).
-PLAIN_RATIO = 4.0
+#: Calibrated widths; scripts/effective_width makes it anew.
+TABLE = Path(__file__).with_name("data") / "effective_width.csv"
+
+
+@cache
+def _table() -> tuple[tuple[Floats, Floats, Floats], Floats]:
+    """Axes (diameter [mm], cover / diameter, f_cm [MPa]) and k over them."""
+    with TABLE.open(encoding="utf-8") as file:
+        rows = [line for line in file if not line.startswith("#")][1:]
+    values = np.array([[float(v) for v in row.split(",")[:4]] for row in rows])
+    axes = tuple(np.unique(values[:, j]) for j in range(3))
+    k = np.empty([len(axis) for axis in axes])
+    k[tuple(np.searchsorted(axis, values[:, j]) for j, axis in enumerate(axes))] = values[:, 3]
+    return axes, k  # type: ignore[return-value]
 
 
 def effective_width(diameter: float, c_min: float, c_max: float, f_cm: float) -> tuple[float, str]:
-    """Width of concrete per bar, b_e / d_b, and a remark where it had to be taken from the edge of the table."""
-    return PLAIN_RATIO, ""
+    """Width of concrete per bar, b_e / d_b, and a remark where it had to be taken from the edge of the table.
+
+    Between the rows of the table by straight lines. A cover c_max above c_min [mm] counts as one
+    cover c_min (c_max/c_min)^0.4 on all sides, which has the same strength in MC2010 eq. 6.1-19.
+    """
+    if not TABLE.exists():
+        return 4.0, ""
+    cover = c_min * (c_max / c_min) ** 0.4
+    names = ("bar diameter", "cover / diameter", "f_cm")
+    axes, k = _table()
+    beyond = []
+    for name, value, axis in zip(names, (diameter, cover / diameter, f_cm), axes):
+        x = float(np.clip(value, axis[0], axis[-1]))
+        if x != value:
+            beyond.append(f"{name} {value:.3g} outside {axis[0]:g} to {axis[-1]:g}")
+        i = min(int(np.searchsorted(axis, x, side="right")) - 1, len(axis) - 2)
+        part = (x - axis[i]) / (axis[i + 1] - axis[i])
+        k = (1.0 - part) * k[i] + part * k[i + 1]
+    remark = f"effective width of wedging bond taken from the edge of its table: {', '.join(beyond)}" if beyond else ""
+    return float(k), remark
 
 
 @dataclass(frozen=True)

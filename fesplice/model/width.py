@@ -79,7 +79,7 @@ def narrowed(specimen: Specimen, mesh: Mesh) -> Mesh:
             continue
         xy = mesh.points[g.cells]
         low, high = xy.min(axis=1), xy.max(axis=1)
-        share = np.max([_between(low[:, 1], high[:, 1], *_band(mesh, line)) for line in lines], axis=0)
+        share = np.max([band_share(low, high, _level(mesh, line), line.diameter) for line in lines], axis=0)
         along = _between(low[:, 0], high[:, 0], -half, half)
         taken, wide = np.zeros(len(xy)), np.zeros(len(xy))
         for line in lines:
@@ -94,9 +94,13 @@ def narrowed(specimen: Specimen, mesh: Mesh) -> Mesh:
     return replace(mesh, groups=groups)
 
 
-def _band(mesh: Mesh, line: BarLine) -> tuple[float, float]:
-    level = mesh.points[line.nodes[line.zone == LEAD], 1].mean()
-    return level - GAUGE * line.diameter, level + GAUGE * line.diameter
+def band_share(low: Floats, high: Floats, level: float, diameter: float) -> Floats:
+    """Share 0..1 of each element from corner ``low`` to ``high`` (n_e, 2) between the gauges of bars at ``level``."""
+    return _between(low[:, 1], high[:, 1], level - GAUGE * diameter, level + GAUGE * diameter)
+
+
+def _level(mesh: Mesh, line: BarLine) -> float:
+    return float(mesh.points[line.nodes[line.zone == LEAD], 1].mean())
 
 
 def _between(low: Floats, high: Floats, start: float, end: float) -> Floats:

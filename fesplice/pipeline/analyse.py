@@ -101,9 +101,9 @@ def _march(s: Specimen, model: Model, writer: RunWriter, progress: Callable[[Pro
     except NotConverged as fault:
         place = _where(model, march)
         text = str(fault) + place
-        writer.finish(march.outcome, _findings(writer.folder), [text, *manifest.warnings(s)])
+        writer.finish(march.outcome, _findings(writer.folder), [text, *manifest.warnings(s, model.mesh)])
         raise NotConverged(text) from fault
-    writer.finish(march.outcome, _findings(writer.folder), manifest.warnings(s))
+    writer.finish(march.outcome, _findings(writer.folder), manifest.warnings(s, model.mesh))
 
 
 def marcher(s: Specimen, model: Model, report: Callable[..., None]) -> March:

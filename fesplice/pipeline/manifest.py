@@ -6,7 +6,9 @@ import platform
 from dataclasses import asdict
 from importlib.metadata import version
 
+from fesplice.mesh import Mesh
 from fesplice.model.estimate import expected_deflection
+from fesplice.model.width import width_ratios
 from fesplice.solve import Tolerances
 from fesplice.specimen import Specimen
 from fesplice.units import both
@@ -31,19 +33,33 @@ def versions() -> dict[str, str]:
     return {"python": platform.python_version(), **{name: version(name) for name in names}}
 
 
-def warnings(s: Specimen) -> list[str]:
-    """What a reader of the run must know: what this plane cannot show, what was estimated."""
+def warnings(s: Specimen, mesh: Mesh | None = None) -> list[str]:
+    """What a reader of the run must know: what this plane cannot show, what was estimated.
+
+    With the ``mesh`` of an elevation also the effective width of wedging bond.
+    """
     out = []
+    wedges = s.bond.splitting == "wedging"
     if s.confinement.kind == "hooked_transverse_bar":
         out.append("the hooked transverse bar does nothing in the elevation: this run equals one without confinement")
     elif s.confinement.kind == "ties":
-        out.append("closed ties act in the elevation only through the splitting strength of the bond law")
+        out.append(
+            "closed ties do nothing in the elevation: this run equals one without confinement"
+            if s.bond.splitting != "branch"
+            else "closed ties act in the elevation only through the splitting strength of the bond law"
+        )
     least = min(row.diameter for row in (s.bars.left, s.bars.right) if row is not None)
     if s.bars.splice == "hooked" and s.mesh.splice > 0.75 * least:
         out.append(
             f"mesh.splice is above 3/4 of the bar diameter, {both(0.75 * least, 'length')}: "
             "for a first look, too coarse for strengths"
         )
+    if wedges and mesh is not None:
+        ratios, remarks = width_ratios(s, mesh)
+        out += remarks
+        if s.bond.effective_width is None:
+            table = "estimated by the table calibrated on MC2010 eq. 6.1-19"
+            out += [f"effective width of bars {name}: {k:.2f} diameters, {table}" for name, k in ratios.items()]
     for name, concrete in (("precast", s.concrete.precast), ("closure", s.concrete.closure)):
         if concrete is not None:
             out += [f"{name} concrete: {what} estimated by {formula}" for what, formula in concrete.estimated.items()]
