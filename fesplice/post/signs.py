@@ -15,7 +15,7 @@ from fesplice.post.failure import CRUSHING, FLAT, Tracer
 from fesplice.post.layout import layout, main_lines
 from fesplice.post.mechanism import Reading, Sign, read_plane
 from fesplice.post.points import Fields
-from fesplice.post.vertical import Vertical
+from fesplice.post.vertical import VerticalTrace
 
 if TYPE_CHECKING:
     from fesplice.post.summary import Strength
@@ -30,7 +30,7 @@ LOST = 0.5
 HOOK_SLIP = 1.0
 
 
-def elevation_signs(run: Run, specimen: Specimen, vertical: Vertical) -> list[Sign]:
+def elevation_signs(run: Run, specimen: Specimen, vertical: VerticalTrace) -> list[Sign]:
     """Signs over all steps of an elevation run, one array of n rows each."""
     mesh = run.mesh
     plan = layout(mesh)
@@ -90,7 +90,7 @@ def elevation_signs(run: Run, specimen: Specimen, vertical: Vertical) -> list[Si
     return signs
 
 
-def read_elevation(run: Run, specimen: Specimen, held: Strength, vertical: Vertical) -> Reading:
+def read_elevation(run: Run, specimen: Specimen, held: Strength, vertical: VerticalTrace) -> Reading:
     """The elevation judged by the rules of :mod:`fesplice.post.mechanism`; ``held`` is its strength."""
     low = held.lowest_row if held.dropped else None
     signs = elevation_signs(run, specimen, vertical)
@@ -150,7 +150,7 @@ def _highest(mesh: Mesh, fields: Fields, groups: tuple[str, ...]) -> float:
     return max(float(np.asarray(fields[f"{g}/stress"], float).max()) for g in groups)
 
 
-def _near_hooks(vertical: Vertical, mesh: Mesh) -> np.ndarray:
+def _near_hooks(vertical: VerticalTrace, mesh: Mesh) -> np.ndarray:
     """Pieces of the plane within 4 d_b of a bar's tip."""
     plan = layout(mesh)
     near = np.zeros(len(vertical.x), bool)

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Vertical:
+class VerticalTrace:
     """Vertical state of the plane over the bars in the closure, one row per step.
 
     ``bar_stress`` (n,) at the joint face, larger of both families [MPa]; ``x`` and ``length`` (m,) of the
@@ -42,7 +42,7 @@ class Vertical:
     leg_area: Floats
     leg_stress: Floats
 
-    def at(self, bar_stress: float) -> Vertical:
+    def at(self, bar_stress: float) -> VerticalTrace:
         """The state (one row) when the bars first carry ``bar_stress`` [MPa], between two steps in proportion.
 
         Beyond what the run reached its state at the largest bar stress holds.
@@ -61,13 +61,13 @@ class Vertical:
         def between(values: Floats) -> Floats:
             return ((1.0 - share) * values[low] + share * values[high])[None]
 
-        return Vertical(
+        return VerticalTrace(
             between(self.bar_stress), self.x, self.length, between(self.stress), between(self.opening),
             self.leg_x, self.leg_area, between(self.leg_stress),
         )  # fmt: skip
 
 
-def vertical_state(run: Run) -> Vertical:
+def vertical_state(run: Run) -> VerticalTrace:
     """Vertical state over all steps of an elevation run."""
     mesh = run.mesh
     plan = layout(mesh)
@@ -85,7 +85,7 @@ def vertical_state(run: Run) -> Vertical:
     curve = run.curve
     rows = len(stress)
     families = np.array([np.asarray(curve[f"bar_stress_{name}_MPa"], float)[:rows] for name in ("A", "B")])
-    return Vertical(
+    return VerticalTrace(
         bar_stress=np.nanmax(families, axis=0),
         x=plane.start[0] + plane.crossing.span.mean(axis=1),
         length=plane.crossing.length,

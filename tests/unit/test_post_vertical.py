@@ -13,7 +13,7 @@ import pytest
 
 from fesplice.mesh import Mesh
 from fesplice.post.layout import layout
-from fesplice.post.vertical import Vertical, vertical_state
+from fesplice.post.vertical import VerticalTrace, vertical_state
 
 DATA = runpy.run_path(str(Path(__file__).with_name("report_data.py")))
 
@@ -32,26 +32,26 @@ def crack_over_the_bars(mesh: Mesh, values: dict[str, np.ndarray], share: float)
 
 
 @pytest.fixture(scope="module")
-def state(tmp_path_factory: pytest.TempPathFactory) -> Vertical:
+def state(tmp_path_factory: pytest.TempPathFactory) -> VerticalTrace:
     folder: Path = tmp_path_factory.mktemp("vertical") / "run"
     return vertical_state(DATA["write_run"](folder, change=crack_over_the_bars))
 
 
-def test_the_plane_spans_the_closure(state: Vertical) -> None:
+def test_the_plane_spans_the_closure(state: VerticalTrace) -> None:
     assert state.length.sum() == pytest.approx(560.0)
     assert state.x.min() > -280.0 and state.x.max() < 280.0
     assert state.bar_stress.max() == pytest.approx(DATA["FACE"])
     assert state.stress.shape == state.opening.shape == (len(DATA["LOADS"]), len(state.x))
 
 
-def test_stress_and_flat_cracks_and_no_upright_ones(state: Vertical) -> None:
+def test_stress_and_flat_cracks_and_no_upright_ones(state: VerticalTrace) -> None:
     full = state.at(DATA["FACE"])
     assert full.stress == pytest.approx(DATA["STRESS"][1])
     assert full.opening[0, state.x < 0.0] == pytest.approx(WIDTH)
     assert full.opening[0, state.x > 0.0] == pytest.approx(0.0)
 
 
-def test_between_two_steps_in_proportion_and_held_beyond_the_largest(state: Vertical) -> None:
+def test_between_two_steps_in_proportion_and_held_beyond_the_largest(state: VerticalTrace) -> None:
     half = state.at(0.5 * DATA["FACE"])
     assert half.bar_stress[0] == pytest.approx(0.5 * DATA["FACE"])
     assert half.stress == pytest.approx(0.5 * DATA["STRESS"][1])
@@ -59,5 +59,5 @@ def test_between_two_steps_in_proportion_and_held_beyond_the_largest(state: Vert
     assert state.at(900.0).bar_stress[0] == pytest.approx(DATA["FACE"])
 
 
-def test_without_stirrups_in_the_closure_no_legs_cross(state: Vertical) -> None:
+def test_without_stirrups_in_the_closure_no_legs_cross(state: VerticalTrace) -> None:
     assert state.leg_x.shape == (0,) and state.at(100.0).leg_stress.shape == (1, 0)
