@@ -1,0 +1,161 @@
+"""The two planes read together: strength, what governs, the bracket, the band.
+
+The common parameter is the bar stress at the joint face. The plan is computed with three planes
+between slab and body: none (lower end of the bracket), intact (upper end), and cohesive with the
+vertical stress, the cracks and the legs that the elevation has at the strength of the plan itself
+(coupled, found in passes). Strength is the lower of elevation and coupled plan. The minimum of two
+runs that know nothing of each other is told for comparison only: there the free slab always governs.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from fesplice.contracts import Floats
+from fesplice.post.mechanism import MECHANISMS, Finding, Reading
+
+#: Share by which a single computed strength may be off, see models/validation/SENSITIVITY.md.
+MODEL_BAND = 0.20
+#: Passes agree when the strength of the plan changes by less than this share.
+AGREED = 0.02
+
+
+@dataclass(frozen=True)
+class Pass:
+    """One pass of the coupling: vertical state read at ``given``, strength of the plan with it ``found`` [MPa]."""
+
+    given: float
+    found: float
+    sure: bool
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """Both planes of one specimen. Bar stresses at the joint face [MPa], loads per ram [N].
+
+    ``free``, ``intact``, ``coupled``: the plan with no plane, an intact one, and the one the elevation
+    leaves it (None where there is no plan); ``passes`` of the coupling and whether they ``agreed``.
+    """
+
+    specimen: str
+    elevation: Reading
+    free: Reading | None
+    intact: Reading | None
+    coupled: Reading | None
+    passes: tuple[Pass, ...]
+    agreed: bool
+    load: float
+
+    @property
+    def governing(self) -> Reading:
+        """The plane that gives way first."""
+        return self.coupled if self.coupled and self.coupled.bar_stress < self.elevation.bar_stress else self.elevation
+
+    @property
+    def other(self) -> Reading | None:
+        """The plane that holds longer."""
+        return self.elevation if self.governing is self.coupled else self.coupled
+
+    @property
+    def bar_stress(self) -> float:
+        """Predicted bar stress at the joint face at failure [MPa]."""
+        return self.governing.bar_stress
+
+    @property
+    def bracket(self) -> tuple[float, float]:
+        """Strength with no plane between slab and body, and with one that never gives way [MPa]."""
+        if self.free is None or self.intact is None:
+            return self.elevation.bar_stress, self.elevation.bar_stress
+        low, high = sorted((self.free.bar_stress, self.intact.bar_stress))
+        return min(low, self.elevation.bar_stress), min(high, self.elevation.bar_stress)
+
+    @property
+    def band(self) -> tuple[float, float]:
+        """Strength less and plus the model's uncertainty [MPa]."""
+        return (1.0 - MODEL_BAND) * self.bar_stress, (1.0 + MODEL_BAND) * self.bar_stress
+
+    @property
+    def uncoupled(self) -> float:
+        """Lower of elevation and free slab [MPa]; for comparison, not the answer."""
+        return min(r.bar_stress for r in (self.elevation, self.free) if r is not None)
+
+    @property
+    def next(self) -> tuple[Finding | None, float]:
+        """The next mechanism of both planes, and the multiple of the predicted strength at which it comes."""
+        here = self.governing
+        best, margin = here.next, here.margin
+        if self.other is not None and self.other.governing is not None:
+            there = self.other.bar_stress / self.bar_stress if self.bar_stress > 0.0 else math.inf
+            if there < margin:
+                best, margin = self.other.governing, there
+        return best, margin
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """The prediction in words, most important first."""
+        low, high = self.band
+        sure = "" if self.governing.sure else "at least "
+        mode = self.governing.governing
+        what = mode.name if mode else "no mechanism found"
+        found = [
+            f"{what} in the {self.governing.plane} at a bar stress of {sure}{self.bar_stress:.0f} MPa "
+            f"(model uncertainty {low:.0f} to {high:.0f} MPa), {self.load / 1e3:.0f} kN per ram"
+        ]
+        if mode:
+            found += [f"because: {text}" for text in mode.evidence]
+        following, margin = self.next
+        if following is not None and math.isfinite(margin):
+            found.append(f"next: {following.name} at {margin:.2f} times that ({following.evidence[0]})")
+        if self.coupled and self.free and self.intact:
+            found.append(
+                f"bracket of the plan: no plane {_told(self.free)}, coupled {_told(self.coupled)}, "
+                f"intact plane {_told(self.intact)}; elevation {_told(self.elevation)}"
+            )
+            passes = ", ".join(f"{p.given:.0f} -> {p.found:.0f}" for p in self.passes)
+            agreed = "agreed" if self.agreed else "did NOT agree"
+            found.append(f"coupling {agreed} in {len(self.passes)} passes: {passes} MPa")
+            found.append(f"for comparison, lower of two uncoupled planes: {self.uncoupled:.0f} MPa (not the answer)")
+        found += [f"not resolvable in 2D: {text}" for text in self.governing.unresolved]
+        return tuple(found)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values for JSON; nan and infinity become None."""
+        following, margin = self.next
+        found = {
+            **asdict(self), "governing_plane": self.governing.plane, "bar_stress": self.bar_stress,
+            "mechanism": self.governing.governing.mechanism if self.governing.governing else None,
+            "bracket": self.bracket, "band": self.band, "uncoupled": self.uncoupled,
+            "next": following.mechanism if following else None, "margin": margin, "sentences": self.sentences,
+        }  # fmt: skip
+        return _plain(found)
+
+
+def load_at(bar_stress: float, stress: Sequence[float] | Floats, load: Sequence[float] | Floats) -> float:
+    """Load [N] of the elevation when its bars first carry ``bar_stress`` [MPa]; its largest if they never do."""
+    highest = np.maximum.accumulate(np.asarray(stress, float))
+    rows = np.concatenate([[0], np.flatnonzero(np.diff(highest) > 0.0) + 1])
+    return float(np.interp(bar_stress, highest[rows], np.asarray(load, float)[rows]))
+
+
+def _told(reading: Reading) -> str:
+    return f"{'' if reading.sure else '>'}{reading.bar_stress:.0f} MPa"
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def named(mechanism: str | None) -> str:
+    """A mechanism of a stored prediction in words."""
+    return MECHANISMS.get(mechanism or "", "no mechanism found")

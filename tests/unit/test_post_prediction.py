@@ -1,0 +1,76 @@
+"""Two planes read together, on made readings: which governs, bracket, band, margin, words.
+
+Source: the rules are the module's own; made cases, nothing outside the project is used here.
+"""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from fesplice.post.mechanism import Reading, Sign, read_plane
+from fesplice.post.prediction import MODEL_BAND, Pass, Prediction, load_at
+
+
+def reading(plane: str, strength: float, mechanism: str, sure: bool = True) -> Reading:
+    stress = np.array([0.0, 0.5, 1.0, 0.8]) * strength
+    signs = [Sign(mechanism, "measure", np.array([0.0, 0.2, 1.2, 3.0]), 1.0, "mm", "made case")]
+    return read_plane(plane, stress, 400.0 * stress, 2, 3 if sure else None, signs, ["side blow-out"])
+
+
+def prediction(elevation: float, free: float, coupled: float, intact: float, agreed: bool = True) -> Prediction:
+    return Prediction(
+        "M-100-U", reading("elevation", elevation, "prying"), reading("plan", free, "side_thrust"),
+        reading("plan", intact, "strut_crushing"), reading("plan", coupled, "side_thrust"),
+        (Pass(intact, coupled, True), Pass(coupled, coupled, True)), agreed, 150e3,
+    )  # fmt: skip
+
+
+def test_the_weaker_plane_governs_and_the_other_is_the_margin() -> None:
+    seen = prediction(elevation=500.0, free=250.0, coupled=400.0, intact=600.0)
+    assert seen.governing.plane == "plan" and seen.bar_stress == 400.0
+    following, margin = seen.next
+    assert following is not None and following.mechanism == "prying" and margin == pytest.approx(1.25)
+    turned = prediction(elevation=380.0, free=250.0, coupled=400.0, intact=600.0)
+    assert turned.governing.plane == "elevation" and turned.next[1] == pytest.approx(400.0 / 380.0)
+
+
+def test_the_bracket_is_told_and_the_uncoupled_minimum_is_not_the_answer() -> None:
+    seen = prediction(elevation=500.0, free=250.0, coupled=400.0, intact=600.0)
+    assert seen.bracket == (250.0, 500.0)
+    assert seen.uncoupled == 250.0 and seen.bar_stress != seen.uncoupled
+    text = "\n".join(seen.sentences)
+    assert "no plane 250 MPa, coupled 400 MPa, intact plane 600 MPa" in text and "not the answer" in text
+    assert seen.band == pytest.approx(((1 - MODEL_BAND) * 400.0, (1 + MODEL_BAND) * 400.0))
+
+
+def test_passes_that_did_not_agree_are_told() -> None:
+    assert "agreed in 2 passes: 600 -> 400, 400 -> 400" in "\n".join(prediction(500, 250, 400, 600).sentences)
+    assert "did NOT agree" in "\n".join(prediction(500, 250, 400, 600, agreed=False).sentences)
+
+
+def test_no_word_without_evidence_and_what_is_not_in_the_planes_is_told() -> None:
+    text = prediction(500, 250, 400, 600).sentences
+    assert text[0].startswith("side thrust at the edge bars in the plan at a bar stress of 400 MPa")
+    assert text[1].startswith("because: measure 1.2 mm at strength, limit 1 (made case)")
+    assert text[-1] == "not resolvable in 2D: side blow-out"
+
+
+def test_a_run_without_a_drop_gives_a_lower_bound() -> None:
+    alone = Prediction("M", reading("elevation", 700.0, "prying", sure=False), None, None, None, (), True, 1.0)
+    assert "at least 700 MPa" in alone.sentences[0] and alone.bracket == (700.0, 700.0)
+
+
+def test_it_is_fit_for_json() -> None:
+    stored = json.loads(json.dumps(prediction(500, 250, 400, 600).as_dict()))
+    assert stored["mechanism"] == "side_thrust" and stored["bracket"] == [250.0, 500.0]
+    assert stored["elevation"]["findings"][0]["mechanism"] == "prying"
+
+
+def test_load_of_a_bar_stress_follows_the_rising_branch() -> None:
+    stress, load = [0.0, 100.0, 80.0, 200.0, 150.0], [0.0, 50.0, 45.0, 90.0, 60.0]
+    assert load_at(100.0, stress, load) == pytest.approx(50.0)
+    assert load_at(150.0, stress, load) == pytest.approx(70.0)
+    assert load_at(900.0, stress, load) == pytest.approx(90.0)
