@@ -24,6 +24,8 @@ from fesplice.study.schedule import Task, carry_out
 from fesplice.study.table import Table
 
 STUDY, RUNS = "study.toml", "runs"
+#: Rows that come quicker than this are written together [s]; a kill between costs reading their run folders again.
+PATIENCE = 0.25
 
 
 @dataclass(frozen=True)
@@ -100,15 +102,23 @@ def _carry_out(
     if work and not resources.scheduler:
         hands = resources.adaptive[1] if resources.adaptive else resources.workers
         resources = replace(resources, workers=min(hands, len(work))) if not resources.adaptive else resources
-    for batch in carry_out(task, work, resources):
-        records = [(*name.split("/"), _record(answer)) for name, answer in batch]
-        table.write(records)  # type: ignore[arg-type]
-        for case_id, plane, record in records:
-            done += 1
-            if told is not None:
-                elapsed = time.monotonic() - began
-                left = elapsed / done * (len(work) - done)
-                told(Progress(done, len(work), labels[case_id], plane, record["state"], elapsed, left))
+    pending: list[tuple[str, str, Record]] = []
+    written = began
+    try:
+        for batch in carry_out(task, work, resources):
+            for name, answer in batch:
+                case_id, plane = name.split("/")
+                pending.append((case_id, plane, _record(answer)))
+                done += 1
+                if told is not None:
+                    elapsed = time.monotonic() - began
+                    left = elapsed / done * (len(work) - done)
+                    told(Progress(done, len(work), labels[case_id], plane, pending[-1][2]["state"], elapsed, left))
+            if time.monotonic() - written > PATIENCE:
+                table.write(pending)
+                pending, written = [], time.monotonic()
+    finally:
+        table.write(pending)
 
 
 def _record(answer: Record | BaseException) -> Record:
