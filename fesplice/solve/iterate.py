@@ -260,12 +260,17 @@ def relax(
 
     Sub-steps with viscous forces eta K0 (u - u_n); each converged sub-step becomes the next u_n
     and its history is kept, for the drop is real. Judged by the sum of absolutes of the viscous
-    forces against that of the loads, since the norm would hide many small ones. The viscosity
+    forces against that of the loads (now or before the drop, whichever is more), since the norm
+    would hide many small ones. The viscosity
     starts low and grows only on failure: a high one would carry a large fictitious load on the
     way and damage the model for good. ``wary`` relaxation keeps away from a viscosity that has failed, for a while:
     a part that comes loose has far to go at one viscosity. Returns the attempt, the state to commit from, and the
     last viscous share.
     """
+
+    def total(load: float) -> float:
+        return float(np.abs(load * solver.model.f_ref + solver.model.f_dead).sum())
+
     eta, state, barred = 0.03, start, 0.0
     last: Attempt | None = None
     share = np.inf
@@ -281,8 +286,8 @@ def relax(
             eta *= 2.0 if wary else 3.0
             continue
         drag = float(np.abs(viscosity.force(tried.u)).sum())
-        loads = float(np.abs(tried.load * solver.model.f_ref + solver.model.f_dead).sum())
-        share = drag / max(loads, 1e-9)
+        # where all strength is lost there is hardly a load left to measure by: the one before the drop stands in
+        share = drag / max(total(tried.load), total(start.load), 1e-9)
         last = tried
         state = State(tried.u, tried.load, tried.trial.history)
         if share < solver.tol.viscous:
