@@ -29,7 +29,7 @@ def _root(version: Annotated[bool, typer.Option("--version", help="print the ver
         raise typer.Exit
 
 
-for verb in (check.check, run.analyse, run.pictures, run.summary, run.export, run.drawing):
+for verb in (check.check, check.schedule, run.analyse, run.pictures, run.summary, run.export, run.drawing):
     app.command()(verb)
 app.add_typer(study.study, name="study")
 

@@ -39,6 +39,27 @@ def check(
         raise typer.Exit(1)
 
 
+def schedule(
+    specimen: SpecimenFile,
+    folder: Annotated[Path, typer.Option("--out", help="folder of the files")] = Path("schedules"),
+) -> None:
+    """Bar schedule (CSV), clash list (CSV) and drawing for CAD (DXF). Exit 1 if bars clash."""
+    from fesplice.geometry import clashes
+    from fesplice.report.barlist import barlist_text, write_barlist
+    from fesplice.report.dxf import write_dxf
+    from fesplice.sizing.cage import cage
+    from fesplice.specimen import read
+
+    given = read(specimen)
+    pieces, faults, name = cage(given), clashes(given), given.name.lower()
+    out.print(barlist_text(given, pieces, faults))
+    files = write_barlist(given, pieces, faults, folder, name)
+    for path in (*files, write_dxf(given, pieces, folder / f"{name}.dxf")):
+        out.print(str(path))
+    if faults:
+        raise typer.Exit(1)
+
+
 def _stress(text: str) -> float:
     from fesplice.contracts import Fault, InputFault
     from fesplice.units import UnitFault, parse

@@ -31,6 +31,8 @@ from fesplice.report.dimensions import (
 )
 from fesplice.report.schedule import schedule
 from fesplice.report.style import CLOSURE, CONCRETE, FAMILY, INK, QUIET, STEEL
+from fesplice.sizing.cage import transverse_reach
+from fesplice.sizing.lapped import pairs
 
 if TYPE_CHECKING:
     from fesplice.geometry.bars import Shape
@@ -261,32 +263,14 @@ def _section_steel(p: Panel, s: Specimen, shapes: tuple[Shape, ...]) -> None:
     if c.kind == "ties" and len(shapes) == 2:
         reach = 0.5 * (shapes[0].diameter + c.diameter)
         level = float(shapes[0].points[0, 1])
-        for z0, z1 in pairs(shapes):
+        for z0, z1 in pairs(s):
             closed(p, z0 - reach, z1 + reach, level - reach, level + reach, reach, c.diameter)
     if c.kind == "hooked_transverse_bar":
         station = next((t for t in bars.stations(s) if t.name.endswith("/transverse-bar")), None)
         if station is not None:
-            edge = _holding(s, shapes)
+            edge = transverse_reach(s)
             line = np.array([[-edge, station.xy[1]], [edge, station.xy[1]]])
             bar(p, line, c.diameter, facecolor="white", linewidth=0.6, zorder=6)
-
-
-def _holding(s: Specimen, shapes: tuple[Shape, ...]) -> float:
-    """Half length of a hooked transverse bar: round the outer bars it holds, but never out of the beam."""
-    outer = max(abs(z) + 0.5 * m.diameter for m in shapes for z in m.positions)
-    return min(outer + s.confinement.diameter, 0.5 * s.body.width - 10.0)
-
-
-def pairs(shapes: tuple[Shape, ...]) -> list[tuple[float, float]]:
-    """Lapped pairs as (smaller, larger) lateral position [mm]: every left bar with its nearest free right bar."""
-    free = list(shapes[1].positions)
-    found = []
-    for z in shapes[0].positions:
-        if free:
-            mate = min(free, key=lambda other: abs(other - z))
-            free.remove(mate)
-            found.append((min(z, mate), max(z, mate)))
-    return found
 
 
 # ------------------------------------------------------------------ plan of the lap
@@ -336,12 +320,12 @@ def _plan_confinement(p: Panel, s: Specimen, shapes: tuple[Shape, ...]) -> None:
     lines = []
     if c.kind == "ties" and len(shapes) == 2:
         reach = 0.5 * shapes[0].diameter + c.diameter
-        lines = [((x, z0 - reach), (x, z1 + reach)) for x in bars.confinement_positions(s) for z0, z1 in pairs(shapes)]
+        lines = [((x, z0 - reach), (x, z1 + reach)) for x in bars.confinement_positions(s) for z0, z1 in pairs(s)]
     elif c.kind == "stirrups":
         lines = [((x, -half + c.cover), (x, half - c.cover)) for x in bars.confinement_positions(s)]
     elif c.kind == "hooked_transverse_bar":
         at = [t.xy[0] for t in bars.stations(s) if t.name.endswith("/transverse-bar")]
-        edge = _holding(s, shapes)
+        edge = transverse_reach(s)
         lines = [((x, -edge), (x, edge)) for x in at]
     for line in lines:
         bar(p, np.array(line), c.diameter, facecolor="white", linewidth=0.6, zorder=6)

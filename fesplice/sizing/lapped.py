@@ -173,6 +173,19 @@ def _row(s: Specimen, line: str, key: str, row: BarRow, other: BarRow) -> Lapped
     )  # fmt: skip
 
 
+def pairs(s: Specimen) -> tuple[tuple[float, float], ...]:
+    """Lapped pairs as (smaller, larger) lateral place [mm]: every left bar with its nearest free right bar."""
+    if s.bars.right is None:
+        return ()
+    free, found = list(s.bars.right.positions), []
+    for z in s.bars.left.positions:
+        if free:
+            mate = min(free, key=lambda other: abs(other - z))
+            free.remove(mate)
+            found.append((min(z, mate), max(z, mate)))
+    return tuple(found)
+
+
 def _others(across: np.ndarray, z: float) -> np.ndarray:
     """Distances to the bars of the other row without the lap partner, the nearest."""
     gaps = np.abs(across - z)

@@ -33,6 +33,7 @@ DOORS = {
     "typer": ("cli/",),
     "rich": ("cli/",),
     "dask": ("study/",),
+    "ezdxf": ("report/dxf.py",),
     "numba": ("compiled.py",),
     "pickle": (),
     "marshal": (),
