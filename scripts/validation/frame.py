@@ -3,6 +3,7 @@
 A series is a module of this folder named in ``SERIES``. Beside ``cases(data)`` it may have
 
     TARGET             a :class:`validation.target.Target`, instead of the one stated there
+    spread(cases)      which of many cases are run when none is named
     summary(rows)      lines of Markdown on the series as a whole (slopes, trends, objectivity)
     agrees(test, found)    whether two modes of failure are the same, when equal words are not enough
 """
@@ -53,15 +54,19 @@ def module(series: str) -> ModuleType | None:
     return importlib.import_module(f"validation.{series}")
 
 
-def gather(data: Path, only: str = "", quick: bool = False) -> list[Case]:
-    """Cases of all series found, in order; ``only`` is a series or series/name (a name may end in *)."""
+def gather(data: Path, only: str = "", quick: bool = False, whole: bool = False) -> list[Case]:
+    """Cases of all series found, in order; ``only`` is a series or series/name (a name may end in *).
+
+    ``whole`` takes also the cases that a series leaves out unless they are named.
+    """
     wanted, _, name = only.partition("/")
     if wanted and wanted not in SERIES:
         raise SystemExit(f"no series {wanted!r}; there are: {', '.join(SERIES)}")
     found: list[Case] = []
     for series in SERIES:
         if wanted in ("", series) and (m := module(series)) is not None:
-            found += m.cases(data)
+            every = m.cases(data)
+            found += m.spread(every) if hasattr(m, "spread") and not (name or quick or whole) else every
     if name:
         found = [c for c in found if c.name == name or (name.endswith("*") and c.name.startswith(name[:-1]))]
     if quick:
@@ -106,7 +111,7 @@ def _work(pipe: multiprocessing.connection.Connection, data: Path, root: Path) -
             return
         series, name, settings, key = task
         if series not in known:
-            known[series] = {c.name: c for c in gather(data, series)}
+            known[series] = {c.name: c for c in gather(data, series, whole=True)}
         case = known[series][name]
         done = compute(Job(case, settings, key), root)
         record.write(root, case, done)
