@@ -240,7 +240,7 @@ def run_tie(tie: Tie, settings: Settings, folder: Path, *, wanted: str, coarse: 
             "spacing_formula_mm": tie.spacing,
             "mean_strain_permille": 1e3 * mean,
             "mean_strain_formula_permille": 1e3 * tie.mean_strain(TIE_STRESS),
-            "first_crack_MPa": next((s for s, k in zip(stress, cracks) if k), float("nan")),
+            "first_crack_MPa": max(stress[: next((k + 1 for k, c in enumerate(cracks) if c), 0)], default=float("nan")),
             "k_t": held,
             "seed": float(SEED),
         },

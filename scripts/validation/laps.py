@@ -25,9 +25,12 @@ from fesplice.specimen.estimates import fracture_energy, tensile_strength
 from fesplice.store import Run
 from validation.case import Case, Found, Settings
 from validation.tally import Tally
+from validation.target import Row
 
 #: So many surrogate rows are computed unless others are asked for by name; see :func:`spread`.
 CHOSEN = 24
+#: Small laps for scripts/test, with and without stirrups.
+QUICK = ("f25-d16-l240-c40", "f25-d32-l480-c32-s")
 #: Bars stay elastic: the equations know no yielding, and rows above 500 MPa are computed as they stand.
 STRENGTH = 1800.0
 #: Largest mechanical reinforcement index at 1.25 times the row's stress, so that the section never crushes first.
@@ -35,7 +38,7 @@ INDEX = 0.30
 
 
 @dataclass(frozen=True)
-class Row:
+class Lap:
     """One row: f_c [MPa], d_b, l_s, cover [mm], number of 10 mm two-leg stirrups, stresses of the equations [MPa]."""
 
     fc: float
@@ -54,7 +57,7 @@ class Row:
         return f"f{self.fc:g}-d{self.db:g}-l{self.ls:g}-c{self.cover:g}{tied}"
 
 
-def read_rows(path: Path) -> list[Row]:
+def read_rows(path: Path) -> list[Lap]:
     """Rows of the file, in its order."""
     with open(path, encoding="utf-8") as table:
         rows = list(csv.DictReader(line for line in table if not line.startswith("#")))
@@ -62,7 +65,7 @@ def read_rows(path: Path) -> list[Row]:
     for r in rows:
         ls = float(r["ls_mm"])
         found.append(
-            Row(
+            Lap(
                 fc=float(r["fc_MPa"]),
                 db=float(r["db_mm"]),
                 ls=ls,
@@ -77,7 +80,7 @@ def read_rows(path: Path) -> list[Row]:
 
 
 # ------------------------------------------------------------------ the specimen
-def depth_of(row: Row) -> tuple[float, float]:
+def depth_of(row: Lap) -> tuple[float, float]:
     """Effective and overall depth [mm]: 8 d_b, more where the section would crush before the lap fails."""
     width = 4.0 * (row.cover + row.db)
     steel = 2.0 * 0.25 * math.pi * row.db**2
@@ -86,7 +89,7 @@ def depth_of(row: Row) -> tuple[float, float]:
     return h - row.cover - 0.5 * row.db, h
 
 
-def specimen_text(row: Row, settings: Settings, coarse: float = 1.0) -> str:
+def specimen_text(row: Lap, settings: Settings, coarse: float = 1.0) -> str:
     """Specimen file of a row.
 
     Width: side covers and half the clear spacing between the two laps are the row's cover. The
@@ -163,6 +166,7 @@ def specimen_text(row: Row, settings: Settings, coarse: float = 1.0) -> str:
         f'elsewhere = "{min(max(2.0 * mesh, 30.0), h / 3.0):.4g} mm"',
         "[analysis]",
         f'crack_model = "{settings.crack}"',
+        f"tension_stiffening = {str(settings.stiffening).lower()}",
     ]
     return "\n".join(out) + "\n"
 
@@ -173,7 +177,7 @@ def _bond(settings: Settings) -> list[str]:
     return [] if settings.splitting == "default" else [f'splitting = "{settings.splitting}"']
 
 
-def specimen_of(row: Row, settings: Settings, coarse: float = 1.0) -> Specimen:
+def specimen_of(row: Lap, settings: Settings, coarse: float = 1.0) -> Specimen:
     """The specimen with its step: the product's own estimate, whatever the row's answer is."""
     text = specimen_text(row, settings, coarse)
     expected = expected_deflection(read_text(text, row.name))
@@ -182,7 +186,7 @@ def specimen_of(row: Row, settings: Settings, coarse: float = 1.0) -> Specimen:
 
 
 # ------------------------------------------------------------------ the run
-def run_row(row: Row, settings: Settings, folder: Path, coarse: float = 1.0) -> Found:
+def run_row(row: Lap, settings: Settings, folder: Path, coarse: float = 1.0) -> Found:
     """Compute a row: bar stress at the loaded lap end before the first drop of 15 % (or at the peak)."""
     s = specimen_of(row, settings, coarse)
     ending = ""
@@ -193,7 +197,7 @@ def run_row(row: Row, settings: Settings, folder: Path, coarse: float = 1.0) -> 
     return found(run, s, row, ending)
 
 
-def found(run: Run, s: Specimen, row: Row, ending: str = "") -> Found:
+def found(run: Run, s: Specimen, row: Lap, ending: str = "") -> Found:
     """What a run of a row says."""
     summary, curve = run.summary, run.curve
     strength = summary["strength"]
@@ -256,6 +260,7 @@ def cases(data: Path) -> list[Case]:
             mode="bond",
             use="surrogate" if row.use == "surrogate" else "indication",
             source="mean of ACI 408R-03, Orangun, Jirsa & Breen (1977), fib MC2010 6.1-19",
+            quick=row.name in QUICK,
         )
         for row in read_rows(data / "lap_equation_points.csv")
     ]
@@ -281,3 +286,45 @@ def _numbers(name: str) -> tuple[float, ...]:
 def agrees(test: str, found: str) -> bool:
     """The equations are fits to splitting failures: loss of bond along the lap, or a crack along it."""
     return found in ("bond of the lead", "splitting", "slip of the end") if test == "bond" else test == found
+
+
+# ------------------------------------------------------------------ trends
+#: Columns of the regression and what is printed for each.
+TRENDS = ("f_c", "l_s/d_b", "cover/d_b", "d_b", "stirrups")
+
+
+def slopes(names: Sequence[str], stress: Sequence[float]) -> dict[str, float]:
+    """Exponents of f_c, l_s/d_b, cover/d_b and d_b, and the factor that stirrups make, by least squares of logs."""
+    x = np.array([_numbers(name) for name in names])
+    db, fc, ls, cover, tied = x.T
+    columns = np.column_stack([np.log(fc), np.log(ls / db), np.log(cover / db), np.log(db), tied, np.ones(len(x))])
+    if np.linalg.matrix_rank(columns) < columns.shape[1]:
+        return {}
+    fit = np.linalg.lstsq(columns, np.log(np.asarray(stress, float)), rcond=None)[0]
+    return dict(zip(TRENDS, [*fit[:4], float(np.exp(fit[4]))]))
+
+
+def summary(rows: Sequence[Row]) -> list[str]:
+    """Trends of the prediction beside those of the equations over the same rows."""
+    use = [r for r in rows if r.found is not None and np.isfinite(r.ratio)]
+    if not use:
+        return []
+    names = [r.case.name for r in use]
+    extras = [r.found.extras for r in use if r.found is not None]
+    series = {
+        "predicted": [r.found.prediction for r in use if r.found is not None],
+        "mean of the three": [float(r.case.test or np.nan) for r in use],
+        "ACI 408R-03": [float(e["fs_ACI408_MPa"]) for e in extras],
+        "Orangun, Jirsa & Breen": [float(e["fs_OJB_MPa"]) for e in extras],
+        "fib MC2010": [float(e["fs_MC2010_MPa"]) for e in extras],
+    }
+    fits = {key: slopes(names, values) for key, values in series.items()}
+    if not fits["predicted"]:
+        return [f"{len(use)} rows are too few or too alike for slopes."]
+    out = [
+        f"Trends over these {len(use)} rows (least squares of logarithms): exponents, and the factor by stirrups.",
+        "",
+        "| | " + " | ".join(TRENDS) + " |",
+        "|---|" + "--:|" * len(TRENDS),
+    ]
+    return out + [f"| {key} | " + " | ".join(f"{fit[t]:.2f}" for t in TRENDS) + " |" for key, fit in fits.items()]
