@@ -119,6 +119,7 @@ def bond_law(
 def wedging(bond: BondSlip, group: Group, specimen: Specimen, wedges: NDArray[np.bool_]) -> WedgingBond:
     """The pull-out ``bond`` of a bar line with gauge points, wedging at the points ``wedges`` (n_e,)."""
     slope = np.tan(np.radians(specimen.bond.wedge_angle))
+    wedges = wedges & (bond.anchored == 0.0)  # where bond is taken as perfect there is no slip to wedge
     thrust = np.where(wedges, group.data["number"] * group.data["diameter"] * slope, 0.0)
     return WedgingBond(bond, thrust, specimen.bond.wedge_opening)
 
