@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,6 +24,7 @@ from fesplice.solve import Adaptive, Displacement, March, Stop, Tolerances
 from fesplice.specimen import estimates
 from validation.case import Case, Found, Settings
 from validation.tally import Tally
+from validation.target import Row, mean_and_cov
 
 FILE = "panels_pv.csv"
 SOURCE = "Vecchio & Collins (1982), Univ. Toronto Publ. 82-03"
@@ -189,4 +191,24 @@ def cases(data: Path) -> list[Case]:
                 quick=panel.name in ("PV20", "PV27"),
             )
         )
+    return out
+
+
+def summary(rows: Sequence[Row]) -> list[str]:
+    """What stands behind mean and COV: panels that fail as soon as they crack measure the tensile strength alone."""
+    use = [r for r in rows if r.case.use != "lower_bound" and np.isfinite(r.ratio)]
+    if not use:
+        return []
+    cracking = [r for r in use if r.found is not None and r.found.mode == "cracking"]
+    rest = [r for r in use if r not in cracking]
+    out = [f"Predicted to fail at cracking: {', '.join(f'{r.case.name} ({r.ratio:.2f})' for r in cracking) or 'none'}; "
+           "their strength is the tensile strength of concrete, which is estimated from f_c and was not measured.",
+           "", "| rows | number | mean test/prediction | COV |", "|---|--:|--:|--:|"]  # fmt: skip
+    for name, some in (
+        ("not marked premature", use),
+        ("of these, not failing at cracking by the prediction", rest),
+        ("of these, counted as pass or fail by the data", [r for r in rest if r.case.use == "pass_fail"]),
+    ):
+        mean, cov = mean_and_cov(some)
+        out.append(f"| {name} | {len(some)} | {mean:.3f} | {100 * cov:.1f} % |")
     return out
