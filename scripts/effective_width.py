@@ -6,6 +6,7 @@ b_e = k d_b per bar, is changed until the bar stress at the largest load is the 
 Model Code 2010, eq. 6.1-19, with K_tr = 0 and c_max = c_min. Nothing else is fitted. Concrete: missing
 properties estimated from f_cm as for a specimen. The block is as high as cover, half a bar and six
 diameters; its upper edge is held against moving up or down (freeing it changes the strength by 2 %).
+Elements of 0.6 d_b: with 0.75 d_b the laps are 2 to 5 % stronger, with 0.5 d_b as much weaker.
 
 About 5 minutes on one idle core for the 27 rows. ``--check`` computes laps beside the table instead.
 """
@@ -60,7 +61,7 @@ class Size:
         return self.splice
 
 
-def lap(d: float, cover: float, f_cm: float, k: float, *, length: float = LAP, size: float = 0.75) -> Model:
+def lap(d: float, cover: float, f_cm: float, k: float, *, length: float = LAP, size: float = 0.6) -> Model:
     """The block: ``cover`` [mm], lap ``length`` and element ``size`` in diameters; 1 N x load pulls each bar.
 
     Watches "pull", half the distance [mm] by which the two bar ends have moved apart.
@@ -135,7 +136,7 @@ def target(d: float, cover: float, f_cm: float, length: float = LAP) -> float:
     return mc2010.lap_stress(f_cm=f_cm, phi=d, l_b=length * d, c_min=cover, c_max=cover).value
 
 
-def strength(d: float, cover: float, f_cm: float, k: float, *, length: float = LAP, size: float = 0.75) -> float:
+def strength(d: float, cover: float, f_cm: float, k: float, *, length: float = LAP, size: float = 0.6) -> float:
     """Bar stress [MPa] at the largest load of the lap."""
     with threadpool_limits(1):
         model = lap(d, cover, f_cm, k, length=length, size=size)
@@ -197,7 +198,7 @@ def check() -> None:
     """Laps beside the table by its interpolation: strength against eq. 6.1-19, other lengths, finer meshes."""
     laps = [(20.0, 1.5, 32.0, {}), (30.0, 2.5, 50.0, {}), (25.0, 2.0, 35.0, {})]
     laps += [(25.0, 2.0, 35.0, {"length": n}) for n in (10.0, 15.0, 30.0)]
-    laps += [(25.0, 2.0, 35.0, {"size": h}) for h in (0.5, 0.375)]
+    laps += [(25.0, 2.0, 35.0, {"size": h}) for h in (0.75, 0.5, 0.375)]
     for d, ratio, f_cm, options in laps:
         k, _ = effective_width(d, ratio * d, ratio * d, f_cm)
         goal = target(d, ratio * d, f_cm, options.get("length", LAP))
