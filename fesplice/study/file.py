@@ -257,9 +257,10 @@ class _Reader:
         if tree is None:
             return None
         self.only(tree, ("number", "seed", "values", "pairs"), "sample.")
-        number = self.take(tree, "number", int, "how many samples, a whole number", _MISSING, "sample.") or 1
-        if not 1 <= number <= MOST_CASES:
-            self.fault("sample.number", f"1 to {MOST_CASES}", number)
+        number = self.take(tree, "number", int, "how many samples, a whole number", _MISSING, "sample.")
+        if number is None or not 1 <= number <= MOST_CASES:
+            if number is not None:
+                self.fault("sample.number", f"1 to {MOST_CASES}", number)
             number = 1
         seed = self.take(tree, "seed", int, "a whole number", seed, "sample.")
         values = _flat(self.take(tree, "values", dict, "key = {distribution = ...}", {}, "sample."), "distribution")
@@ -304,7 +305,7 @@ class _Reader:
         wanted = tuple(word for entry in NEEDS[name] for word in entry.split("|"))
         self.only(given, ("distribution", *wanted), at + ".")
         before = len(self.faults)
-        got = {w: self.number(given, w, "number" if w == "cov" else found.kind, at) for w in wanted}
+        got = {w: self.number(given, w, "strain" if w == "cov" else found.kind, at) for w in wanted}
         law = Distribution(name, **got)
         if len(self.faults) > before:
             return None

@@ -1,0 +1,89 @@
+"""Readings of a table against published examples.
+
+Sources: Box, Hunter & Hunter, "Statistics for Experimenters", 2^3 pilot plant: effects T 23, C -5, K 1.5, TK 10
+(from memory; the means are checked by hand); rank correlation of ten pairs -29/165 (example of an open
+encyclopaedia, "Spearman's rank correlation coefficient"); Newcombe (1998), Statistics in Medicine 17,
+interval of Wilson for 81/263: 0.2553 to 0.3662 (from memory).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from fesplice.contracts import InputFault
+from fesplice.study.effects import by_group, effects, known, modes, ratios, response, spread, tornado
+
+PLANT = [60, 72, 54, 68, 52, 83, 45, 80]
+ROWS = [{"T": k & 1, "C": (k >> 1) & 1, "K": ("a", "b")[k >> 2], "y": float(v)} for k, v in enumerate(PLANT)]
+
+
+def y(row) -> float:
+    return row.get("y", math.nan)
+
+
+def test_effects_of_the_pilot_plant():
+    main, pairs = effects(ROWS, ["T", "C", "K"], y)
+    gain = {e.factor: e.spreads[1].mean - e.spreads[0].mean for e in main}
+    assert gain == {"T": 23.0, "C": -5.0, "K": 1.5}
+    # sums of squares are 8 (effect/2)^2
+    total = sum(8 * (e / 2) ** 2 for e in (23.0, -5.0, 1.5, 1.5, 10.0, 0.0, 0.5))
+    assert total == pytest.approx(((np.array(PLANT) - np.mean(PLANT)) ** 2).sum())
+    shares = {e.factor: e.share for e in main} | {p.factors: p.share for p in pairs}
+    assert shares["T"] == pytest.approx(8 * 11.5**2 / total)
+    assert shares["T", "K"] == pytest.approx(8 * 5.0**2 / total)
+    assert shares["C", "K"] == pytest.approx(0.0, abs=1e-12)
+    tk = next(p for p in pairs if p.factors == ("T", "K"))
+    assert tk.levels == ((0, 1), ("a", "b"))
+    assert tk.means.tolist() == [[57.0, 48.5], [70.0, 81.5]]
+
+
+def test_an_empty_cell_is_a_gap_and_no_number():
+    main, pairs = effects([*ROWS[:3], *ROWS[4:7], {"T": 1, "C": 1, "K": "a"}], ["T", "C"], y)
+    assert math.isnan(pairs[0].means[1, 1]) and [e.spreads[1].n for e in main] == [2, 2]
+    assert effects([], ["T"], y)[0][0].levels == ()
+
+
+def test_rank_correlation():
+    iq, hours = [106, 100, 86, 101, 99, 103, 97, 113, 112, 110], [7, 27, 2, 50, 28, 29, 20, 12, 6, 17]
+    rows = [{"iq": a, "y": float(b), "same": 1.0, "word": "x", "up": b**3} for a, b in zip(iq, hours)]
+    found = tornado(rows, ["iq", "same", "word", "up"], y)
+    assert [s.column for s in found] == ["up", "iq"]
+    assert found[0].correlation == pytest.approx(1.0)
+    assert found[1].correlation == pytest.approx(-29 / 165) and found[1].chance == pytest.approx(0.627, abs=2e-3)
+
+
+def test_interval_of_a_share():
+    rows = [{"plan_mode": "splitting"}] * 81 + [{"plan_mode": "yielding"}] * 182 + [{"plan_mode": None}] * 5
+    found = modes(rows, "plan")
+    assert [m.mode for m in found] == ["yielding", "splitting"]
+    assert (found[1].low, found[1].high) == (pytest.approx(0.2553, abs=2e-4), pytest.approx(0.3662, abs=2e-4))
+
+
+def test_strengths_of_a_case():
+    row = {"elevation_drop_MPa": 300.0, "elevation_peak_MPa": 410.0, "elevation_bond_loss_MPa": None,
+           "plan_peak_MPa": 280.0, "plan_drop_MPa": None}  # fmt: skip
+    assert response(row, "first") == 300.0 and response(row, "peak") == 410.0
+    assert response(row, "first", planes=("elevation", "plan")) == 280.0
+    assert math.isnan(response(row, "bond_loss")) and math.isnan(response(row, "peak", "kN"))
+    with pytest.raises(InputFault, match="there are bond_loss, first, peak"):
+        response(row, "strength")
+
+
+def test_percentiles_and_groups():
+    rows = [{"s": s, "y": float(s + k)} for s in (100, 150) for k in range(101)] + [{"s": None, "y": 3.0}]
+    groups = by_group(rows, ["s"], y)
+    assert (groups[100,].p5, groups[100,].p50, groups[100,].p95) == (105.0, 150.0, 195.0)
+    assert groups[150,].n == 101 and spread(np.zeros(0)).n == 0
+    assert len(known(rows, ["s"], y)[0]) == 202
+
+
+def test_test_over_prediction():
+    rows = [{"label": "a", "measured_MPa": 110.0, "y": 100.0}, {"label": "b", "measured_MPa": 180.0, "y": 200.0},
+            {"label": "c", "measured_MPa": None, "y": 1.0}]  # fmt: skip
+    found = ratios(rows, y)
+    assert found.values == {"a": 1.1, "b": 0.9} and found.mean == pytest.approx(1.0)
+    assert found.cov == pytest.approx(math.sqrt(0.02)) and (found.low, found.high) == (0.9, 1.1)
+    assert ratios([], y).values == {}
