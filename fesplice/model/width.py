@@ -4,7 +4,8 @@ The crack that wedging opens in this plane is horizontal, at bar level: it runs 
 and out to the sides, and the cover below lifts off. Over the width of the beam it is not torn
 evenly: the rings about the bars split first, through the cover as well. The plane model has one
 width only, so each bar is given concrete of b_e = k d_b, found by calibration
-(``laws.wedge.effective_width``), never more than the beam has.
+(``laws.wedge.effective_width``). It stands for the rings and the plane together, and where bars are
+close it may come out wider than the beam: a cap there would take away what the calibration put in.
 
 It acts where the wedge pairs act and nowhere else: along the splice, between the levels of the
 gauge points 0.75 d_b below and above the axis, with the bars' own diameters taken off in their
@@ -87,7 +88,7 @@ def narrowed(specimen: Specimen, mesh: Mesh) -> Mesh:
             here = _between(low[:, 0], high[:, 0], x.min(), x.max())
             taken += here * line.number * line.diameter
             wide += here * line.number * line.diameter * ratios[line.name]
-        wide = np.where(wide > 0.0, np.minimum(wide, specimen.body.width), specimen.body.width)
+        wide = np.where(wide > 0.0, wide, specimen.body.width)
         thickness = g.data["thickness"] - share * along * (specimen.body.width - wide)
         thickness = np.maximum(thickness, np.minimum(g.data["thickness"], LEAST * taken))
         groups[name] = replace(g, data={**g.data, "thickness": thickness})
