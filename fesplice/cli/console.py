@@ -38,7 +38,7 @@ class Watch:
     def __call__(self, now) -> None:
         left = "" if now.left is None else f"  about {now.left:.0f} s left"
         text = (
-            f"step {now.step.index:3d}  {now.load / 1e3:8.2f} kN per ram  {now.deflection:7.2f} mm  "
+            f"step {now.step.index:3d}  {now.load / 1e3:8.2f} kN {now.per}  {now.deflection:7.2f} mm  "
             f"bar {now.bar_stress:5.0f} MPa  {now.step.iterations:2d} iterations  "
             f"residual {now.step.residual:.0e}{left}"
         )

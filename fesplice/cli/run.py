@@ -14,22 +14,24 @@ from fesplice.contracts import NotConverged
 def analyse(
     specimen: SpecimenFile,
     folder: Annotated[
-        Path, typer.Option("--out", help="run folder; left out: runs/NAME", show_default=False)
+        Path, typer.Option("--out", help="run folder; left out: runs/NAME, or runs/NAME-plan", show_default=False)
     ] = Path(),
+    plane: Annotated[str, typer.Option(help="elevation, or plan: the slab at bar level")] = "elevation",
     pictures: Annotated[bool, typer.Option(help="draw the figures and the page at the end")] = True,
 ) -> None:
-    """Compute the elevation of a specimen to failure; a run that was stopped goes on."""
+    """Compute a specimen to failure, seen from the side or in plan; a run that was stopped goes on."""
     from fesplice.pipeline import analyse as run_analysis
     from fesplice.report.text import summary_text
     from fesplice.specimen import read
     from fesplice.store import Run
 
     given = read(specimen)
-    target = folder if folder != Path() else Path("runs") / given.name.lower()
+    name = given.name.lower() + ("" if plane == "elevation" else f"-{plane}")
+    target = folder if folder != Path() else Path("runs") / name
     stopped: NotConverged | None = None
     with Watch() as watch:
         try:
-            run_analysis(given, target, progress=watch)
+            run_analysis(given, target, plane=plane, progress=watch)
         except NotConverged as fault:
             stopped = fault
         except KeyboardInterrupt:

@@ -3,10 +3,12 @@
 Held: the body in both directions, bars sideways and against turning where they enter (they stand in the
 precast concrete there), crossheads sideways. The bars of a side hang on one crosshead through springs
 E/grip length, so that they are pulled by equal displacement; the load factor is the force on each
-crosshead [N]. Along the bars nothing holds the slab but its own weak link to the body: the forces of the two
-sides balance, so what the body takes along the bars is nothing in sum. By default (``plan.plane_along`` = 0) it
-takes nothing anywhere, for the body is strained along with the slab by the same struts; held rigid
-it would carry them past the slab.
+crosshead [N].
+
+Along the bars the body is a block of its own that may move freely as a whole: the forces of the two sides
+balance, so what it takes along the bars is nothing in sum, and holding it costs no force. What it takes here and
+gives back there (``plan.plane_along`` = 1, shear spread upwards into the closure between the hooks, whose tails stand in
+it) relieves the struts of the slab; with 0 it follows the slab along the bars and only holds it sideways.
 """
 
 from __future__ import annotations
@@ -22,6 +24,10 @@ from fesplice.mesh import Mesh
 from fesplice.model import build, width
 from fesplice.model.assembly import Model, number_unknowns
 from fesplice.specimen.schema import BarRow, Specimen
+
+
+#: Slip of hooks expected at failure, for step sizes only [bar diameters].
+_SLIP = 0.06
 
 
 @dataclass(frozen=True)
@@ -163,6 +169,22 @@ def _rotation(mesh: Mesh, unknowns: dict, node: int) -> np.ndarray:
         if len(row):
             return unknowns[name][row[:1], 4 + column[:1]]
     return np.empty(0, np.int32)
+
+
+def expected_extension(specimen: Specimen) -> float:
+    """Extension [mm] between the crossheads at which failure may be expected; sets step sizes, never a result."""
+    row = specimen.bars.left
+    steel = specimen.steel[row.steel]
+    strain = min(steel.yield_strength, 450.0) / steel.elastic_modulus
+    return 2.0 * (strain * (specimen.plan.grip_length + 0.5 * specimen.bars.lap) + _SLIP * row.diameter)
+
+
+def cracking_extension(specimen: Specimen) -> float:
+    """Extension [mm] at which the slab may first crack: its tensile strength in the bars alone."""
+    row, concrete = specimen.bars.left, specimen.concrete.closure or specimen.concrete.precast
+    force = concrete.tensile_strength * specimen.plan.thickness * specimen.body.width
+    steel = specimen.steel[row.steel]
+    return 2.0 * force / (row.number * row.area * steel.elastic_modulus) * specimen.plan.grip_length
 
 
 # ------------------------------------------------------------------ read-outs

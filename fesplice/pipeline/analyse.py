@@ -11,22 +11,25 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from fesplice.contracts import NotConverged, Outcome, State, Step
-from fesplice.geometry import build_mesh, elevation
 from fesplice.mesh import Mesh
 from fesplice.model.assembly import Model
-from fesplice.model.build import elevation_model
-from fesplice.model.estimate import cracking_deflection, expected_deflection, yield_deflection
-from fesplice.model.fields import columns, fields
+from fesplice.model.fields import fields
+from fesplice.model.plan import Vertical
 from fesplice.pipeline import manifest
+from fesplice.pipeline.planes import Setup, setup
+from fesplice.post.plan_summary import summarise_plan
 from fesplice.post.summary import summarise
-from fesplice.solve import Adaptive, ArcLength, Displacement, Dissipation, Gauged, March, Stop
+from fesplice.solve import March
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord
 
 
 @dataclass(frozen=True)
 class Progress:
-    """What a watcher is told after every accepted step; ``left`` is a guess [s] or None."""
+    """What a watcher is told after every accepted step; ``left`` is a guess [s] or None.
+
+    ``load`` [N] is ``per`` ram or side; ``deflection`` [mm] of midspan, or the extension of a plan.
+    """
 
     step: Step
     load: float
@@ -34,28 +37,32 @@ class Progress:
     bar_stress: float
     elapsed: float
     left: float | None
+    per: str = "per ram"
 
 
 def analyse(
     specimen: Specimen | str | Path,
     folder: str | Path,
     *,
+    plane: str = "elevation",
+    vertical: Vertical | None = None,
     progress: Callable[[Progress], None] | None = None,
     begin: Callable[[Model], None] | None = None,
 ) -> Run:
-    """Compute the elevation of a specimen (or its file) to failure into a run folder, and return the run.
+    """Compute one plane of a specimen (or its file) to failure into a run folder, and return the run.
 
+    ``plane`` is "elevation" or "plan"; ``vertical`` (plan only) is what the elevation found across the plane the
+    slab hangs on, and goes into the run's settings.
     A folder holding the same run unfinished is taken up where it stopped; a finished one is
     returned as it stands. Raises :class:`InputFault` for a faulty specimen or folder,
     :class:`NotConverged` when the march ends without reaching its stop (accepted steps are kept).
     """
     s = specimen if isinstance(specimen, Specimen) else read(specimen)
     with threadpool_limits(1):
-        mesh = build_mesh(elevation(s), s.mesh)
-        settings = manifest.settings(s)
-        if (done := _finished(folder, s, mesh, settings)) is not None:
+        case = setup(s, plane, vertical)
+        if (done := _finished(folder, s, case.mesh, case.settings)) is not None:
             return done
-        model = elevation_model(s, mesh)
+        model = case.model()
         if begin is not None:
             begin(model)
         with RunWriter.create(
@@ -64,21 +71,22 @@ def analyse(
             specimen_name=s.name,
             specimen_digest=s.digest,
             mesh=model.mesh,
-            settings=settings,
+            settings=case.settings,
             versions=manifest.versions(),
         ) as writer:
-            _march(s, model, writer, progress)
+            _march(case, model, writer, progress)
     return Run(folder)
 
 
 def _findings(folder: Path) -> dict:
     """The summary for the manifest, from what is on disk."""
     run = Run(folder)
-    return summarise(run).as_dict() if run.n_steps else {}
+    found = summarise_plan if run.settings.get("plane") == "plan" else summarise
+    return found(run).as_dict() if run.n_steps else {}
 
 
-def _march(s: Specimen, model: Model, writer: RunWriter, progress: Callable[[Progress], None] | None) -> None:
-    march = marcher(s, model, writer.attempt)
+def _march(case: Setup, model: Model, writer: RunWriter, progress: Callable[[Progress], None] | None) -> None:
+    march = case.march(model, writer.attempt)
     if writer.saved is not None:
         _restore(march, model, dict(writer.saved.memory))
     began = time.perf_counter()
@@ -86,49 +94,24 @@ def _march(s: Specimen, model: Model, writer: RunWriter, progress: Callable[[Pro
     try:
         for step in march:
             values = fields(model, step)
-            row = columns(s, model, step, values)
+            row = dict(case.row(model, step, values))
             writer.accept(StepRecord(step.index, row, values, _memory(march)))
             if progress is not None:
                 elapsed = time.perf_counter() - began
-                goal = min(march.stop.end, 1.3 * expected_deflection(s))
+                goal = min(march.stop.end, case.goal)
                 gone = march.reached - first
                 left = elapsed * (goal - march.reached) / gone if gone > 0 and goal > march.reached else None
-                seen = float(row["deflection_mm"]), float(row["bar_stress_A_MPa"])
-                progress(Progress(step, step.state.load, *seen, elapsed, left))
+                seen = float(row[case.moved]), float(row["bar_stress_A_MPa"])
+                progress(Progress(step, step.state.load, *seen, elapsed, left, case.per))
     except KeyboardInterrupt:
         writer.finish(Outcome.interrupted, {}, [])
         raise
     except NotConverged as fault:
         place = _where(model, march)
         text = str(fault) + place
-        writer.finish(march.outcome, _findings(writer.folder), [text, *manifest.warnings(s, model.mesh)])
+        writer.finish(march.outcome, _findings(writer.folder), [text, *case.warnings(model)])
         raise NotConverged(text) from fault
-    writer.finish(march.outcome, _findings(writer.folder), manifest.warnings(s, model.mesh))
-
-
-def marcher(s: Specimen, model: Model, report: Callable[..., None]) -> March:
-    """The march of a beam under its rams as the specimen wishes it, from the unloaded state."""
-    nominal = s.analysis.step or expected_deflection(s) / manifest.STEPS_TO_PEAK
-    # held where the load acts: a stiffness made stiff by viscous help still sees the load there
-    hold = Displacement(model.restrict(model.watch["load_point"]))
-    match s.analysis.control:
-        case "crack_opening" if "joint_left" in model.watch:
-            both = 0.5 * (model.watch["joint_left"] + model.watch["joint_right"])
-            control = Gauged(Displacement(model.restrict(both), "crack_opening"), hold)
-        case "arc_length":
-            control = Gauged(ArcLength(hold), hold)
-        case "dissipation":
-            control = Dissipation(model.f_ref, hold)
-        case _:
-            control = hold
-    stop = Stop(
-        drop=s.analysis.drop,
-        end=s.analysis.end_deflection or 1.5 * yield_deflection(s),
-        steps=s.analysis.max_steps,
-        not_before=4.0 * cracking_deflection(s),
-    )
-    start = State(np.zeros(model.n_free), 0.0, model.fresh())
-    return March(model, control, Adaptive(nominal), start, stop=stop, report=report)
+    writer.finish(march.outcome, _findings(writer.folder), case.warnings(model))
 
 
 # ------------------------------------------------------------------ resuming

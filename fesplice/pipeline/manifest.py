@@ -8,6 +8,7 @@ from importlib.metadata import version
 
 from fesplice.mesh import Mesh
 from fesplice.model.estimate import expected_deflection
+from fesplice.model.plan import Vertical, expected_extension
 from fesplice.model.width import width_ratios
 from fesplice.solve import Tolerances
 from fesplice.specimen import Specimen
@@ -15,6 +16,8 @@ from fesplice.units import both
 
 #: Steps to the expected peak deflection.
 STEPS_TO_PEAK = 60
+#: A plan is given up at this many times the extension at which its failure is expected.
+PLAN_END = 3.0
 
 
 def settings(s: Specimen) -> dict:
@@ -24,6 +27,17 @@ def settings(s: Specimen) -> dict:
         "tolerances": asdict(Tolerances()),
         "steps_to_peak": STEPS_TO_PEAK,
         "expected_deflection_mm": expected_deflection(s),
+    }
+
+
+def plan_settings(s: Specimen, vertical: Vertical | None) -> dict:
+    """The same for a plan; ``vertical`` as numbers, for the run hangs on them."""
+    return {
+        "plane": "plan",
+        "tolerances": asdict(Tolerances()),
+        "steps_to_peak": STEPS_TO_PEAK,
+        "expected_extension_mm": expected_extension(s),
+        "vertical": {} if vertical is None else vertical.as_dict(),
     }
 
 
@@ -60,6 +74,24 @@ def warnings(s: Specimen, mesh: Mesh | None = None) -> list[str]:
         if s.bond.effective_width is None:
             table = "estimated by the table calibrated on MC2010 eq. 6.1-19"
             out += [f"effective width of bars {name}: {k:.2f} diameters, {table}" for name, k in ratios.items()]
+    return out + _estimated(s)
+
+
+def plan_warnings(s: Specimen, vertical: Vertical | None) -> list[str]:
+    """The same for a plan."""
+    out = [
+        "the slab's thickness and the plane it hangs on are judgement (table [plan]): read the plan as a bracket of "
+        "the free slab (plan.hanging none) and the intact plane"
+    ]
+    if vertical is None:
+        out.append("no vertical stress across the plane was given: prying at the hooks does not weaken it here")
+    if s.analysis.control in ("arc_length", "crack_opening"):
+        out.append(f"analysis.control {s.analysis.control} is for the beam: the plan holds its crossheads' distance")
+    return out + _estimated(s)
+
+
+def _estimated(s: Specimen) -> list[str]:
+    out = []
     for name, concrete in (("precast", s.concrete.precast), ("closure", s.concrete.closure)):
         if concrete is not None:
             out += [f"{name} concrete: {what} estimated by {formula}" for what, formula in concrete.estimated.items()]

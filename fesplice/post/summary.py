@@ -213,14 +213,15 @@ class Summary:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain numbers, texts, lists and dicts, fit for JSON: nan becomes None."""
-        return _plain({**asdict(self), "tie_usage": self.tie_usage})
+        return plain({**asdict(self), "tie_usage": self.tie_usage})
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
+    """``value`` with nothing but what JSON knows: nan becomes None."""
     if isinstance(value, dict):
-        return {str(k): _plain(v) for k, v in value.items()}
+        return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
+        return [plain(v) for v in value]
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value

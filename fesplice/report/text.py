@@ -8,6 +8,7 @@ from pathlib import Path
 from fesplice.contracts import Outcome
 from fesplice.post.concrete import VISIBLE
 from fesplice.post.summary import Summary, summarise
+from fesplice.report.plan_text import plan_text
 from fesplice.store import Run
 from fesplice.units import both
 
@@ -21,6 +22,8 @@ def summary_text(run: Run, page: Path | None = None) -> str:
     """Loads, stresses, where it failed first, prying tie, equilibrium, files; for a terminal."""
     if not run.n_steps:
         return f"{run.specimen_name}: no step is stored yet ({run.outcome.value})"
+    if run.settings.get("plane") == "plan":
+        return plan_text(run, page)
     s = summarise(run)
     rows = [
         ("specimen", s.specimen),

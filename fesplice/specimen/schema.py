@@ -115,6 +115,7 @@ Ratio = Annotated[float, BeforeValidator(Quantity("number", 0.0, 10.0))]
 WidthRatio = Annotated[float, BeforeValidator(Quantity("number", 1.5, 50.0))]
 Poisson = Annotated[float, BeforeValidator(Quantity("number", 0.0, 0.45))]
 Share = Annotated[float, BeforeValidator(Quantity("number", 0.01, 0.99))]
+Fraction = Annotated[float, BeforeValidator(Quantity("number", 0.0, 1.0))]
 Size = Annotated[str, BeforeValidator(_size)]
 Text = Annotated[str, BeforeValidator(_text), Strict()]
 Name = Annotated[Text, Field(pattern=r"^(\?|\w[\w .,()+-]{0,79})$")]
@@ -332,7 +333,7 @@ class PlanPlane(Part):
     plane_depth: Length = Field(default=200.0, description="depth of body that shears with the plane")
     plane_energy: Energy = Field(default=UNSET, description="fracture energy of the plane; left out: the concrete's")
     plane_friction: Ratio = Field(default=0.9, description="friction in the plane under compression and across legs")
-    plane_along: Ratio = Field(default=0.0, description="share of the plane's stiffness that acts along the bars")
+    plane_along: Fraction = Field(default=1.0, description="share of the plane's stiffness that acts along the bars")
 
 
 class MeshWish(Part):

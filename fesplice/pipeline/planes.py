@@ -1,0 +1,124 @@
+"""What the two planes of a specimen need of the pipeline: mesh, model, march, the row of the curve, findings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from fesplice.contracts import Floats, InputFault, State, Step
+from fesplice.geometry import build_mesh, elevation
+from fesplice.geometry.plan import plan
+from fesplice.geometry.plan_mesh import plan_mesh
+from fesplice.mesh import Mesh
+from fesplice.model import plan as plan_side
+from fesplice.model.assembly import Model
+from fesplice.model.build import elevation_model
+from fesplice.model.estimate import cracking_deflection, expected_deflection, yield_deflection
+from fesplice.model.fields import columns
+from fesplice.model.plan import Vertical
+from fesplice.pipeline import manifest
+from fesplice.solve import Adaptive, ArcLength, Displacement, Dissipation, Gauged, March, Stop
+from fesplice.specimen import Specimen
+
+Report = Callable[..., None]
+
+
+@dataclass(frozen=True)
+class Setup:
+    """One plane of one specimen, ready to be marched; ``goal`` [mm] is where its failure is expected."""
+
+    specimen: Specimen
+    mesh: Mesh
+    settings: dict
+    model: Callable[[], Model]
+    march: Callable[[Model, Report], March]
+    row: Callable[[Model, Step, dict[str, Floats]], Mapping[str, float | str]]
+    moved: str
+    per: str
+    goal: float
+    warnings: Callable[[Model], list[str]]
+
+
+def setup(specimen: Specimen, plane: str, vertical: Vertical | None = None) -> Setup:
+    """The ``plane`` "elevation" or "plan"; ``vertical`` is for the plan alone. Raises :class:`InputFault`."""
+    if plane == "elevation":
+        if vertical is not None:
+            raise InputFault("vertical", "is what the elevation tells the plan; the elevation takes none")
+        return _elevation(specimen)
+    if plane == "plan":
+        return _plan(specimen, vertical)
+    raise InputFault("plane", f'{plane!r} is no plane: "elevation" or "plan"')
+
+
+def _elevation(s: Specimen) -> Setup:
+    mesh = build_mesh(elevation(s), s.mesh)
+    return Setup(
+        specimen=s,
+        mesh=mesh,
+        settings=manifest.settings(s),
+        model=lambda: elevation_model(s, mesh),
+        march=lambda model, report: marcher(s, model, report),
+        row=lambda model, step, values: columns(s, model, step, values),
+        moved="deflection_mm",
+        per="per ram",
+        goal=1.3 * expected_deflection(s),
+        warnings=lambda model: manifest.warnings(s, model.mesh),
+    )
+
+
+def _plan(s: Specimen, vertical: Vertical | None) -> Setup:
+    mesh = plan_mesh(plan(s), s.plan.element)
+    return Setup(
+        specimen=s,
+        mesh=mesh,
+        settings=manifest.plan_settings(s, vertical),
+        model=lambda: plan_side.plan_model(s, mesh, vertical),
+        march=lambda model, report: plan_marcher(s, model, report),
+        row=lambda model, step, values: plan_side.columns(model, step, values),
+        moved="extension_mm",
+        per="per side",
+        goal=1.3 * plan_side.expected_extension(s),
+        warnings=lambda model: manifest.plan_warnings(s, vertical),
+    )
+
+
+def marcher(s: Specimen, model: Model, report: Report) -> March:
+    """The march of a beam under its rams as the specimen wishes it, from the unloaded state."""
+    nominal = s.analysis.step or expected_deflection(s) / manifest.STEPS_TO_PEAK
+    # held where the load acts: a stiffness made stiff by viscous help still sees the load there
+    hold = Displacement(model.restrict(model.watch["load_point"]))
+    match s.analysis.control:
+        case "crack_opening" if "joint_left" in model.watch:
+            both = 0.5 * (model.watch["joint_left"] + model.watch["joint_right"])
+            control = Gauged(Displacement(model.restrict(both), "crack_opening"), hold)
+        case "arc_length":
+            control = Gauged(ArcLength(hold), hold)
+        case "dissipation":
+            control = Dissipation(model.f_ref, hold)
+        case _:
+            control = hold
+    stop = Stop(
+        drop=s.analysis.drop,
+        end=s.analysis.end_deflection or 1.5 * yield_deflection(s),
+        steps=s.analysis.max_steps,
+        not_before=4.0 * cracking_deflection(s),
+    )
+    start = State(np.zeros(model.n_free), 0.0, model.fresh())
+    return March(model, control, Adaptive(nominal), start, stop=stop, report=report)
+
+
+def plan_marcher(s: Specimen, model: Model, report: Report) -> March:
+    """The march of a slab between its crossheads, held at their distance; its wishes are its own, not the beam's."""
+    goal = plan_side.expected_extension(s)
+    hold = Displacement(model.restrict(model.watch["extension"]), "extension")
+    control = Dissipation(model.f_ref, hold) if s.analysis.control == "dissipation" else hold
+    stop = Stop(
+        drop=s.analysis.drop, end=manifest.PLAN_END * goal, steps=s.analysis.max_steps,
+        not_before=plan_side.cracking_extension(s),
+    )  # fmt: skip
+    start = State(np.zeros(model.n_free), 0.0, model.fresh())
+    return March(
+        model, control, Adaptive(goal / manifest.STEPS_TO_PEAK), start, stop=stop, report=report, patient=True
+    )

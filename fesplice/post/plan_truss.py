@@ -1,0 +1,152 @@
+"""The strut-and-tie model that a plan run amounts to: nodes, members, forces, and how well the nodes balance.
+
+Every strut between lapped bars meets the axes of both; there the bars hand over what it carries along them, and
+what pushes them apart is taken by transverse ties on either side of it (steel and concrete), by the body above, and by
+the bars where they enter. All forces are sums of what the elements carry, so a node that does not
+balance tells of forces that the picture leaves out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fesplice.post.plan_forces import Cut, PlanForces, Strut
+from fesplice.post.plan_layout import PlanBar, x_of
+from fesplice.post.points import Fields
+
+
+@dataclass(frozen=True)
+class Node:
+    """Where members meet, at (x, y) [mm]; ``residual`` of its balance as share of the bar's force."""
+
+    name: str
+    x: float
+    y: float
+    residual: float
+
+
+@dataclass(frozen=True)
+class Member:
+    """From (x0, y0) to (x1, y1) [mm], at nodes where ``start`` and ``end`` name them; ``force`` [N], tension positive.
+
+    ``kind``: "bar", "strut", "tie" (transverse steel), "concrete" (transverse tension), "body" (the plane above).
+    """
+
+    name: str
+    kind: str
+    start: str
+    end: str
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+    force: float
+    inclination: float
+    width: float
+
+
+@dataclass(frozen=True)
+class Truss:
+    """Nodes and members at one step; ``residual`` is the worst of the nodes."""
+
+    nodes: tuple[Node, ...]
+    members: tuple[Member, ...]
+
+    @property
+    def residual(self) -> float:
+        """Largest residual of the nodes, as share of the bar force."""
+        return max((n.residual for n in self.nodes), default=0.0)
+
+
+def truss(forces: PlanForces, fields: Fields) -> Truss:
+    """Extract the model at one step."""
+    cuts = forces.cuts(fields)
+    pulls = forces.bar_forces(fields)
+    members: list[Member] = []
+    meets: dict[str, list[tuple[float, float]]] = {bar.line: [] for bar in forces.laid.bars}
+    for cut in cuts:
+        strut = forces.strut(cut)
+        if strut.force <= 0.0 or not cut.gap.lapped:
+            continue
+        below, above = _ends(strut, cut)
+        meets[cut.gap.below.line].append((below, strut.force))
+        meets[cut.gap.above.line].append((above, strut.force))
+        low, high = cut.gap.below, cut.gap.above
+        members.append(
+            Member(
+                f"strut {cut.gap.name}", "strut", low.line, high.line, below, low.y, above, high.y, -strut.force,
+                strut.inclination, strut.width,
+            )  # fmt: skip
+        )
+        members += _transverse(forces, cut, strut)
+    place, held = forces.hanging(fields)
+    bounds = [forces.laid.y[0] - 1.0, *(cut.gap.y for cut in cuts), forces.laid.y[1] + 1.0]
+    nodes = []
+    for k, bar in enumerate(forces.laid.bars):
+        x = _mean(meets[bar.line], bar)
+        strip = (place[:, 1] > bounds[k] + 1e-6) & (place[:, 1] <= bounds[k + 1] + 1e-6)
+        body = held[strip].sum(axis=0)
+        pull = pulls[bar.line]
+        nodes.append(Node(bar.line, x, bar.y, _residual(forces, fields, cuts, k, pull, body)))
+        axis = bar.face, bar.y, x, bar.y
+        members.append(Member(f"bar {bar.line}", "bar", "", bar.line, *axis, pull, 0.0, bar.diameter))
+        size = float(np.hypot(*body))
+        if size > 0.0:
+            weight = np.abs(held[strip]).sum(axis=1)
+            at = (place[strip] * weight[:, None]).sum(axis=0) / weight.sum()
+            lean = float(np.degrees(np.arctan2(abs(body[1]), abs(body[0]))))
+            reach = 0.1 * (forces.laid.x[1] - forces.laid.x[0]) / size
+            members.append(
+                Member(
+                    f"body {bar.line}", "body", bar.line, "", float(at[0]), float(at[1]),
+                    float(at[0] + reach * body[0]), float(at[1] + reach * body[1]), size, lean, 0.0,
+                )  # fmt: skip
+            )
+    return Truss(tuple(nodes), tuple(members))
+
+
+def _ends(strut: Strut, cut: Cut) -> tuple[float, float]:
+    """x where the strut's line meets the axes of the bars below and above."""
+    slope = strut.along / strut.across
+    gap = cut.gap
+    return strut.x + slope * (gap.below.y - gap.y), strut.x + slope * (gap.above.y - gap.y)
+
+
+def _mean(meets: list[tuple[float, float]], bar: PlanBar) -> float:
+    total = sum(f for _, f in meets)
+    return sum(x * f for x, f in meets) / total if total > 0.0 else bar.end
+
+
+def _transverse(forces: PlanForces, cut: Cut, strut: Strut) -> list[Member]:
+    """Ties across one gap: each line of steel by itself, the concrete's tension on either side of the strut as one."""
+    gap = cut.gap
+    found = []
+    pulled = np.maximum(cut.normal, 0.0)
+    for side, here in (("left", cut.x < strut.x), ("right", cut.x >= strut.x)):
+        total = float(pulled[here].sum())
+        if total > 0.0:
+            x = float((pulled[here] * cut.x[here]).sum() / total)
+            found.append(_across(f"concrete {gap.name} {side}", "concrete", gap.below, gap.above, x, total))
+    return found + [
+        _across(f"{line} {gap.name}", "tie", gap.below, gap.above, x_of(forces.mesh, line), force)
+        for line, force in cut.ties.items()
+    ]
+
+
+def _across(name: str, kind: str, below: PlanBar, above: PlanBar, x: float, force: float) -> Member:
+    return Member(name, kind, below.line, above.line, x, below.y, x, above.y, force, 90.0, 0.0)
+
+
+def _residual(forces: PlanForces, fields: Fields, cuts: tuple[Cut, ...], k: int, pull: float, body) -> float:
+    """Forces on the strip of bar ``k`` that do not balance, over the bar's force."""
+    bar = forces.laid.bars[k]
+    total = np.array([-bar.sign * pull, forces.held(fields, bar.line)]) + body
+    if k > 0:  # the cut below pushes on this strip
+        cut = cuts[k - 1]
+        total = total + cut.force.sum(axis=0) - np.array([0.0, sum(cut.ties.values())])
+    if k < len(cuts):
+        cut = cuts[k]
+        total = total - cut.force.sum(axis=0) + np.array([0.0, sum(cut.ties.values())])
+    return float(np.hypot(*total)) / max(abs(pull), 1e-9)
