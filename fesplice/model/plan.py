@@ -7,8 +7,8 @@ crosshead [N].
 
 Along the bars the body is a block of its own that may move freely as a whole: the forces of the two sides
 balance, so what it takes along the bars is nothing in sum, and holding it costs no force. What it takes here and
-gives back there (``plan.plane_along`` = 1, shear spread upwards into the closure between the hooks, whose tails stand in
-it) relieves the struts of the slab; with 0 it follows the slab along the bars and only holds it sideways.
+gives back there (``plan.plane_along`` = 1) is shear that spreads upwards into the closure between the hooks, whose
+tails stand in it, and relieves the struts of the slab; with 0 the body only holds the slab sideways.
 """
 
 from __future__ import annotations
@@ -24,7 +24,6 @@ from fesplice.mesh import Mesh
 from fesplice.model import build, width
 from fesplice.model.assembly import Model, number_unknowns
 from fesplice.specimen.schema import BarRow, Specimen
-
 
 #: Slip of hooks expected at failure, for step sizes only [bar diameters].
 _SLIP = 0.06
