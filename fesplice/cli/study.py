@@ -86,5 +86,6 @@ def _resources(given: Resources, workers: int | None, scheduler: str) -> Resourc
 
 
 def _tell(now: Progress) -> None:
-    left = "" if now.left is None or now.done == now.total else f", about {_time(now.left)} left"
-    err.print(f"{now.done:5d} of {now.total}  {now.plane}, {now.label}: {now.state}{left}")
+    left = f", about {_time(now.left)} left" if now.done < now.total else ""
+    states = ", ".join(f"{plane} {state}" for plane, state in now.states.items())
+    err.print(f"{now.done:5d} of {now.total}  {now.label}: {states}{left}")

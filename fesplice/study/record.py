@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ import numpy as np
 from fesplice.contracts import FespliceError, FolderFault, InputFault, NotConverged, Outcome
 from fesplice.specimen import Specimen, read_text
 from fesplice.store import Run
+from fesplice.study.hand import ram_load
 
 Record = dict[str, Any]
 
@@ -54,7 +55,6 @@ FIELDS: dict[str, str] = {
 def _analyse(plane: str, specimen: Specimen, folder: Path) -> Run:
     from fesplice.pipeline import analyse
 
-    # the elevation is what is computed without being asked
     asked: dict[str, Any] = {} if plane == "elevation" else {"plane": plane}
     for pause in PAUSES:
         try:
@@ -67,16 +67,21 @@ def _analyse(plane: str, specimen: Specimen, folder: Path) -> Run:
     return analyse(specimen, folder, **asked)
 
 
-def compute(text: str, folder: str, plane: str) -> Record:
-    """Compute one plane of the specimen in ``text`` into a run folder and answer its record; never raises.
+def compute(text: str, folder: str, planes: Sequence[str]) -> dict[str, Record]:
+    """Compute planes of the specimen in ``text`` into run folders ``folder``/plane; records by plane. Never raises.
 
     A folder that holds the run unfinished is taken up, a finished one is only read. Ctrl-C passes through.
     """
-    place = Path(folder)
+    return {plane: _plane(text, Path(folder) / plane, plane) for plane in planes}
+
+
+def _plane(text: str, folder: Path, plane: str) -> Record:
     try:
-        run = _analyse(plane, read_text(text, folder), place)
+        specimen = read_text(text, str(folder))
+        _analyse(plane, specimen, folder)
+        return record(Run(folder), specimen) | {"state": "done", "reason": ""}
     except NotConverged as fault:
-        return _of(lambda: Run(place), "stopped", str(fault))
+        return _stopped(folder, text, str(fault))
     except FolderFault as fault:
         return {"state": "lost", "reason": str(fault)}
     except InputFault as fault:
@@ -85,34 +90,44 @@ def compute(text: str, folder: str, plane: str) -> Record:
         return {"state": "lost", "reason": f"{type(fault).__name__}: {fault}"}
     except Exception as fault:  # whatever goes wrong in one case is a row of the table, not the end of the study
         return {"state": "failed", "reason": f"{type(fault).__name__}: {fault}"}
-    return _of(lambda: run, "done", "")
 
 
-def _of(get: Callable[[], Run], state: str, reason: str) -> Record:
+def _stopped(folder: Path, text: str, reason: str) -> Record:
     try:
-        return record(get()) | {"state": state, "reason": reason}
-    except (FespliceError, OSError, KeyError, TypeError, ValueError) as fault:
-        told = f"{reason}; " if reason else ""
-        return {"state": "failed", "reason": f"{told}the run cannot be read: {type(fault).__name__}: {fault}"}
+        return record(Run(folder), read_text(text)) | {"state": "stopped", "reason": reason}
+    except (FespliceError, OSError) as fault:
+        return {"state": "failed", "reason": f"{reason}; the run cannot be read: {fault}"}
 
 
-def record(run: Run) -> Record:
-    """The numbers of a run that has ended; what it does not know is absent."""
+def record(run: Run, specimen: Specimen) -> Record:
+    """The numbers of a run that has ended; what it does not know is absent.
+
+    The plan knows no rams: its loads are those at which the cracked section has its bar stress.
+    """
     summary, attempts = run.summary, run.attempts
+    plan = run.settings.get("plane") == "plan"
+
+    def load(stress: float | None, *path: str) -> float | None:
+        if plan:
+            return None if stress is None else ram_load(specimen, stress)
+        force = _dig(summary, *path)
+        return None if force is None else force / 1e3
+
+    bond, peak = _most(_dig(summary, "bond_loss", "bar_stress")), _most(_dig(summary, "bar_stress"))
     found: Record = {
         "outcome": run.outcome.name,
-        "bond_loss_kN": _kilo(_dig(summary, "bond_loss", "load")),
-        "bond_loss_MPa": _most(_dig(summary, "bond_loss", "bar_stress")),
-        "peak_kN": _kilo(_dig(summary, "peak_load")),
-        "peak_MPa": _most(_dig(summary, "bar_stress")),
+        "bond_loss_kN": load(bond, "bond_loss", "load"),
+        "bond_loss_MPa": bond,
+        "peak_kN": load(peak, "peak_load"),
+        "peak_MPa": peak,
         "peak_mm": _dig(summary, "peak_deflection"),
         "mode": _dig(summary, "verdict", "kind"),
         "mode_words": _dig(summary, "verdict", "what"),
         "steps": run.n_steps,
     }
     if _dig(summary, "strength", "dropped"):
-        found["drop_kN"] = _kilo(_dig(summary, "strength", "first"))
-        found["drop_MPa"] = _most(_dig(summary, "first_bar_stress"))
+        first = _most(_dig(summary, "first_bar_stress"))
+        found |= {"drop_kN": load(first, "strength", "first"), "drop_MPa": first}
     if attempts:
         outcomes = [str(o) for o in attempts["outcome"]]
         found["failed"] = sum(not Outcome[o].accepted for o in outcomes if o in Outcome.__members__)
@@ -127,10 +142,6 @@ def _dig(tree: Any, *path: str) -> Any:
     for step in path:
         tree = tree.get(step) if isinstance(tree, dict) else None
     return tree
-
-
-def _kilo(value: float | None) -> float | None:
-    return None if value is None else value / 1e3
 
 
 def _most(by_line: Any) -> float | None:

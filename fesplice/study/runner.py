@@ -10,7 +10,7 @@ Nothing but the run folders holds results: a table that is lost is filled again 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -30,15 +30,15 @@ PATIENCE = 0.25
 
 @dataclass(frozen=True)
 class Progress:
-    """How far a study is: ``done`` of ``total`` runs, seconds ``elapsed`` and ``left`` (a guess, None at first)."""
+    """How far a study is: ``done`` of ``total`` open cases, ``states`` by plane of the last one, and seconds
+    ``elapsed`` and ``left`` (a guess)."""
 
     done: int
     total: int
     label: str
-    plane: str
-    state: str
+    states: dict[str, str]
     elapsed: float
-    left: float | None
+    left: float
 
 
 def run_study(
@@ -53,7 +53,7 @@ def run_study(
     """Compute what is open of a study into ``folder`` and answer the path of its table.
 
     ``resources`` instead of those of the file; ``again`` computes failed and stopped cases once more.
-    ``task(specimen text, run folder, plane)`` answers the record of one run. Raises
+    ``task(specimen text, folder, planes)`` answers the records of one case by plane. Raises
     :class:`InputFault` for a faulty study, :class:`FolderFault` when the folder is in use or the disk refuses; what
     has been computed by then is kept.
     """
@@ -94,10 +94,8 @@ def _carry_out(
     task: Task,
 ) -> None:
     labels = {case.id: case.label for case in listed}
-    work = {
-        f"{case_id}/{plane}": (text, str((table.folder / RUNS / case_id / plane).resolve()), plane)
-        for case_id, plane, text in table.open_work(study.planes, again=again)
-    }
+    open_work = table.open_work(again=again)
+    work = {i: (text, str((table.folder / RUNS / i).resolve()), planes) for i, (text, planes) in open_work.items()}
     began, done = time.monotonic(), 0
     if work and not resources.scheduler:
         hands = resources.adaptive[1] if resources.adaptive else resources.workers
@@ -106,14 +104,15 @@ def _carry_out(
     written = began
     try:
         for batch in carry_out(task, work, resources):
-            for name, answer in batch:
-                case_id, plane = name.split("/")
-                pending.append((case_id, plane, _record(answer)))
+            for case_id, answer in batch:
+                records = _records(answer, work[case_id][2])
+                pending += [(case_id, plane, record) for plane, record in records.items()]
                 done += 1
                 if told is not None:
                     elapsed = time.monotonic() - began
+                    states = {plane: str(record["state"]) for plane, record in records.items()}
                     left = elapsed / done * (len(work) - done)
-                    told(Progress(done, len(work), labels[case_id], plane, pending[-1][2]["state"], elapsed, left))
+                    told(Progress(done, len(work), labels[case_id], states, elapsed, left))
             if time.monotonic() - written > PATIENCE:
                 table.write(pending)
                 pending, written = [], time.monotonic()
@@ -121,7 +120,8 @@ def _carry_out(
         table.write(pending)
 
 
-def _record(answer: Record | BaseException) -> Record:
+def _records(answer: dict[str, Record] | BaseException, planes: Sequence[str]) -> dict[str, Record]:
     if isinstance(answer, BaseException):
-        return {"state": "lost", "reason": f"the worker was lost: {type(answer).__name__}: {answer}"}
+        reason = f"the worker was lost: {type(answer).__name__}: {answer}"
+        return {plane: {"state": "lost", "reason": reason} for plane in planes}
     return answer

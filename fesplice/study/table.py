@@ -100,7 +100,7 @@ class Table:
             raise self._fault(fault) from fault
 
     def write(self, records: Iterable[tuple[str, str, Record]]) -> None:
-        """Records as (case id, plane, record), all of them or none."""
+        """Records as (case id, plane, record): all of them or none."""
         try:
             with self._base:
                 for case_id, plane, record in records:
@@ -134,13 +134,15 @@ class Table:
         self._base.execute("UPDATE cases SET state = ?, reason = ? WHERE id = ?", [state, reason, case_id])
 
     # -------------------------------------------------------------- reading
-    def open_work(self, planes: Sequence[str], *, again: bool = False) -> list[tuple[str, str, str]]:
-        """What is to be computed, as (case id, plane, specimen text); ``again`` takes failed ones up as well."""
+    def open_work(self, *, again: bool = False) -> dict[str, tuple[str, list[str]]]:
+        """What is to be computed: case id -> specimen text and open planes; ``again`` takes failed ones up as well."""
         final = ("done", "dropped") if again else FINAL
-        rows = self._base.execute("SELECT * FROM cases WHERE number IS NOT NULL AND state != 'dropped' ORDER BY number")
-        names = [d[0] for d in rows.description]
-        found = [dict(zip(names, row)) for row in rows]
-        return [(r["id"], p, r["specimen"]) for r in found for p in planes if r[f"{p}_state"] not in final]
+        out = {}
+        for row in self.rows(specimens=True):
+            planes = [p for p in self.planes if row[f"{p}_state"] not in final]
+            if planes and row["state"] != "dropped":
+                out[row["id"]] = (row["specimen"], planes)
+        return out
 
     def rows(self, *, specimens: bool = False) -> list[dict[str, Any]]:
         """Rows of the present study in order; column -> value, None where nothing is known."""
