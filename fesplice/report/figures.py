@@ -94,6 +94,10 @@ FIGURES: dict[str, Figure] = {
 }
 
 
+#: Figures that also make sense of a plan run; the others read the beam from the side.
+IN_PLAN = ("specimen", "cracks")
+
+
 @dataclass(frozen=True)
 class Drawn:
     """Files of every figure by name (PNG, PDF, SVG, then CSV), and why figures were left out."""
@@ -125,6 +129,8 @@ def draw(
         if told is not None:
             told(FIGURES[name].title)
         try:
+            if view.in_plan and name not in IN_PLAN:
+                raise LeftOut("shows the beam from the side; this run is its plan")
             drawn.files[name] = FIGURES[name].draw(view, place, step)
         except LeftOut as reason:
             drawn.left_out[name] = str(reason)

@@ -19,7 +19,7 @@ from fesplice.contracts import FolderFault, Outcome
 from fesplice.post.concrete import HAIRLINE, VISIBLE
 from fesplice.report.figures import FIGURES, Drawn, draw
 from fesplice.report.schedule import inputs
-from fesplice.report.view import SERVICE, View
+from fesplice.report.view import SERVICE, LeftOut, View
 from fesplice.units import both, show
 
 if TYPE_CHECKING:
@@ -44,9 +44,11 @@ def report(
 ) -> Path:
     """Draw every figure of a run and write its page (default: RUN/report.html); answer the page's path.
 
-    ``step`` and ``told`` as for :func:`fesplice.report.figures.draw`.
+    ``step`` and ``told`` as for :func:`fesplice.report.figures.draw`. Raises :class:`LeftOut` for a plan run.
     """
     view = run if isinstance(run, View) else View(run)
+    if view.in_plan:
+        raise LeftOut("the page shows the beam from the side; this run is its plan")
     drawn = draw(view, step=step, told=told)
     if told is not None:
         told("Page")

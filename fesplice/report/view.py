@@ -64,6 +64,11 @@ class View:
         self.run = run
         self._steps: dict[int, StepFields] = {}
 
+    @property
+    def in_plan(self) -> bool:
+        """True for a run of the plan."""
+        return self.run.settings.get("plane") == "plan"
+
     @cached_property
     def specimen(self) -> Specimen:
         from fesplice.specimen import read_text
@@ -92,6 +97,10 @@ class View:
         from fesplice.post.summary import summarise
 
         told = self.run.summary
+        if self.in_plan:
+            from fesplice.post.plan_summary import summarise_plan
+
+            return told if {"verdict", "peak_load"} <= told.keys() else summarise_plan(self.run).as_dict()
         return told if {"verdict", "peak_load", "cracking"} <= told.keys() else summarise(self.run).as_dict()
 
     @cached_property
@@ -145,7 +154,8 @@ class View:
 
     def _stage(self, name: str, row: int) -> Stage:
         curve = self.curve
-        load, deflection = float(curve["load_N"][row]), float(curve["deflection_mm"][row])
+        load, moved = float(curve["load_N"][row]), curve["extension_mm" if self.in_plan else "deflection_mm"]
+        deflection = float(moved[row])
         return Stage(name, int(curve["step"][row]), row, load, deflection, row == len(curve["load_N"]) - 1)
 
 
