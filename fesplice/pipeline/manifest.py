@@ -63,7 +63,8 @@ def warnings(s: Specimen, mesh: Mesh | None = None) -> list[str]:
             else "closed ties act in the elevation only through the splitting strength of the bond law"
         )
     least = min(row.diameter for row in (s.bars.left, s.bars.right) if row is not None)
-    if s.bars.splice == "hooked" and s.mesh.splice > 0.75 * least:
+    anchored = s.bars.splice == "hooked" or (wedges and s.bars.splice == "straight")
+    if anchored and s.mesh.splice > 0.75 * least:
         out.append(
             f"mesh.splice is above 3/4 of the bar diameter, {both(0.75 * least, 'length')}: "
             "for a first look, too coarse for strengths"
