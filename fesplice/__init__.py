@@ -4,7 +4,8 @@ The public names are loaded when first asked for, so that ``import fesplice`` is
 and loads no mesher, no plotting library and no file format:
 
 ``read(path)``            specimen file -> Specimen, or one report of all its faults
-``analyse(...)``          Specimen -> computed run on disk
+``analyse(...)``          Specimen -> computed run of one plane on disk
+``predict(...)``          Specimen -> both planes, coupled and read together
 ``Run(folder)``           a run on disk, finished or not, for reading
 """
 
@@ -17,16 +18,18 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from fesplice.pipeline import analyse as analyse
+    from fesplice.pipeline import predict as predict
     from fesplice.specimen.read import read as read
     from fesplice.store.run import Run as Run
 
 _HOME = {
     "read": "fesplice.specimen.read",
     "analyse": "fesplice.pipeline",
+    "predict": "fesplice.pipeline",
     "Run": "fesplice.store.run",
 }
 
-__all__ = ["Run", "__version__", "analyse", "read"]
+__all__ = ["Run", "__version__", "analyse", "predict", "read"]
 
 
 def __getattr__(name: str) -> Any:

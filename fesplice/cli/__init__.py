@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli import check, run, study
+from fesplice.cli import check, predict, run, study
 from fesplice.cli.console import err, out
 from fesplice.contracts import FespliceError
 
@@ -29,7 +29,10 @@ def _root(version: Annotated[bool, typer.Option("--version", help="print the ver
         raise typer.Exit
 
 
-for verb in (check.check, check.schedule, run.analyse, run.pictures, run.summary, run.export, run.drawing):
+for verb in (
+    check.check, check.schedule, check.sheet, run.analyse, predict.predict,
+    run.pictures, run.summary, run.export, run.drawing,
+):
     app.command()(verb)
 app.add_typer(study.study, name="study")
 

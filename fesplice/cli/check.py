@@ -60,6 +60,34 @@ def schedule(
         raise typer.Exit(1)
 
 
+def sheet(
+    specimen: SpecimenFile,
+    file: Annotated[
+        Path | None, typer.Option("--out", help="file of the sheet, .html or .pdf; left out: NAME-sheet.html",
+                                  show_default=False)
+    ] = None,
+    run: Annotated[
+        Path | None, typer.Option("--run", help="run of this specimen for the expected readings", show_default=False)
+    ] = None,
+) -> None:
+    """One page for the test day: loads, steps, stop rules, rig, gauges and sensors with expected readings."""
+    from fesplice.report.sheet import sheet as compose
+    from fesplice.report.sheet import write_sheet
+    from fesplice.sizing import check as check_specimen
+    from fesplice.sizing.testday import test_day
+    from fesplice.specimen import read
+
+    given = read(specimen)
+    found = check_specimen(given)
+    computed = None
+    if run is not None:
+        from fesplice.store import Run
+
+        computed = Run(run)
+    target = file if file is not None else Path(f"{given.name.lower()}-sheet.html")
+    out.print(str(write_sheet(compose(given, found, test_day(given, found), computed), target)))
+
+
 def _stress(text: str) -> float:
     from fesplice.contracts import Fault, InputFault
     from fesplice.units import UnitFault, parse

@@ -35,10 +35,17 @@ class Watch:
         if self.live:
             self.bar.stop()
 
-    def __call__(self, now) -> None:
+    def named(self, run: str, now) -> None:
+        """A step of one run among several; without a step only that it goes on."""
+        if now is not None:
+            self(now, f"{run:<12} ")
+        elif self.live:
+            self.bar.update(self.task, description=f"{run:<12} running")
+
+    def __call__(self, now, run: str = "") -> None:
         left = "" if now.left is None else f"  about {now.left:.0f} s left"
         text = (
-            f"step {now.step.index:3d}  {now.load / 1e3:8.2f} kN {now.per}  {now.deflection:7.2f} mm  "
+            f"{run}step {now.step.index:3d}  {now.load / 1e3:8.2f} kN {now.per}  {now.deflection:7.2f} mm  "
             f"bar {now.bar_stress:5.0f} MPa  {now.step.iterations:2d} iterations  "
             f"residual {now.step.residual:.0e}{left}"
         )

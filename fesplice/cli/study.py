@@ -32,22 +32,26 @@ def _time(seconds: float) -> str:
 @study.command()
 def plan(file: StudyFile) -> None:
     """List the cases with their hand values, and those that cannot be built with the reason; nothing is computed."""
+    from fesplice.sizing import check
+    from fesplice.specimen import read_text
     from fesplice.study import cases, read_study
 
     given = read_study(file)
     found = cases(given)
     out.print(f"{given.name}: {len(found)} cases, planes {' and '.join(given.planes)}")
-    out.print("   no  first crack  yield  hand formula         yield/formula  case")
-    out.print("       kN per ram   kN     kN     MPa")
+    out.print("   no  first crack   yield  formulas, least to largest (central)  case")
     for case in found:
         if case.dropped:
             out.print(f"{case.number:5d}  dropped: {case.label}: {case.reason}")
             continue
-        h = case.hand
-        out.print(
-            f"{case.number:5d}  {h['hand_first_crack_kN']:10.1f}  {h['hand_yield_kN']:6.1f}  {h['hand_load_kN']:5.1f}"
-            f"  {h['hand_stress_MPa']:5.0f}  {h['hand_margin']:16.2f}       {case.label}"
-        )
+        hand = check(read_text(case.text))
+        first, yields, band = hand.loads.cracking_load / 1e3, hand.loads.yield_load / 1e3, hand.band
+        said = "no lap: the bars yield"
+        if not band.yields:
+            said = f"{band.low.stress:.0f} to {band.high.stress:.0f} MPa ({band.central.stress:.0f} MPa, "
+            said += f"{band.central.load / 1e3:.0f} kN)"
+        missed = f"; margin missed: {', '.join(m.name for m in hand.missed)}" if hand.missed else ""
+        out.print(f"{case.number:5d}  {first:8.1f} kN {yields:7.1f} kN  {said:37s}  {case.label}{missed}")
     kept = sum(not case.dropped for case in found)
     out.print(f"{kept} to compute in {len(given.planes)} plane(s), {len(found) - kept} dropped")
 

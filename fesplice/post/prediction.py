@@ -39,7 +39,8 @@ class Prediction:
     """Both planes of one specimen. Bar stresses at the joint face [MPa], loads per ram [N].
 
     ``free``, ``intact``, ``coupled``: the plan with no plane, an intact one, and the one the elevation
-    leaves it (None where there is no plan); ``passes`` of the coupling and whether they ``agreed``.
+    leaves it (None where there is no plan); ``passes`` of the coupling and whether they ``agreed``;
+    ``notes`` on runs that stopped short.
     """
 
     specimen: str
@@ -50,6 +51,7 @@ class Prediction:
     passes: tuple[Pass, ...]
     agreed: bool
     load: float
+    notes: tuple[str, ...] = ()
 
     @property
     def governing(self) -> Reading:
@@ -120,6 +122,7 @@ class Prediction:
             agreed = "agreed" if self.agreed else "did NOT agree"
             found.append(f"coupling {agreed} in {len(self.passes)} passes: {passes} MPa")
             found.append(f"for comparison, lower of two uncoupled planes: {self.uncoupled:.0f} MPa (not the answer)")
+        found += [f"stopped short: {text}" for text in self.notes]
         found += [f"not resolvable in 2D: {text}" for text in self.governing.unresolved]
         return tuple(found)
 

@@ -72,7 +72,7 @@ def vertical_state(run: Run) -> VerticalTrace:
     mesh = run.mesh
     plan = layout(mesh)
     if not plan.anchors:
-        raise ValueError("no anchored bars: there is no plane between slab and body")
+        return _without_plane(run)
     plane, bars = (_line(mesh, plan, where) for where in ("above", "row"))
     legs = [k for k, (_, role, _) in enumerate(plane.bars) if role in ("confinement", "stirrup")]
     stress, opening, leg_stress = [], [], []
@@ -82,11 +82,9 @@ def vertical_state(run: Run) -> VerticalTrace:
         leg_stress.append([
             float(step.fields[f"{plane.bars[k][2]}/stress"].reshape(-1)[plane.element[k]]) for k in legs
         ])  # fmt: skip
-    curve = run.curve
     rows = len(stress)
-    families = np.array([np.asarray(curve[f"bar_stress_{name}_MPa"], float)[:rows] for name in ("A", "B")])
     return VerticalTrace(
-        bar_stress=np.nanmax(families, axis=0),
+        bar_stress=_face_stress(run)[:rows],
         x=plane.start[0] + plane.crossing.span.mean(axis=1),
         length=plane.crossing.length,
         stress=np.array(stress),
@@ -95,6 +93,18 @@ def vertical_state(run: Run) -> VerticalTrace:
         leg_area=plane.area[legs],
         leg_stress=np.reshape(leg_stress, (rows, len(legs))).astype(float),
     )
+
+
+def _without_plane(run: Run) -> VerticalTrace:
+    """Bars that run through: nothing hangs on anything."""
+    stress = _face_stress(run)
+    none = np.empty((len(stress), 0))
+    return VerticalTrace(stress, np.empty(0), np.empty(0), none, none, np.empty(0), np.empty(0), none)
+
+
+def _face_stress(run: Run) -> Floats:
+    """Larger bar stress of the two families at the joint face (n,) [MPa]."""
+    return np.fmax(*(np.asarray(run.curve[f"bar_stress_{name}_MPa"], float) for name in ("A", "B")))
 
 
 def _line(mesh: Mesh, plan: Layout, where: str) -> CutLine:

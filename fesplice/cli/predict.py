@@ -1,0 +1,38 @@
+"""The verb that reads both planes of a specimen together."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fesplice.cli.console import SpecimenFile, Watch, err, out
+from fesplice.contracts import NotConverged
+
+
+def predict(
+    specimen: SpecimenFile,
+    folder: Annotated[
+        Path, typer.Option("--out", help="folder of the prediction; left out: runs/NAME-prediction", show_default=False)
+    ] = Path(),
+) -> None:
+    """Compute elevation and plan, couple them, and say what governs, with evidence; one that was stopped goes on."""
+    from fesplice.pipeline import predict as compute
+    from fesplice.specimen import read
+
+    given = read(specimen)
+    target = folder if folder != Path() else Path("runs") / f"{given.name.lower()}-prediction"
+    with Watch() as watch:
+        try:
+            found = compute(given, target, told=watch.named)
+        except KeyboardInterrupt:
+            err.print("fesplice: stopped; the same command goes on from the last accepted steps")
+            raise typer.Exit(130) from None
+    out.print(f"specimen      {given.name}")
+    for sentence in found.sentences:
+        out.print(sentence)
+    out.print(f"folder        {target}")
+    out.print("Research aid: not a design check and not a safety system. Local codes and licensed engineers decide.")
+    if found.notes:
+        raise NotConverged("; ".join(found.notes))

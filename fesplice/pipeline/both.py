@@ -1,0 +1,188 @@
+"""Both planes of a specimen, computed side by side, coupled by the bar stress they share, and read together.
+
+FOLDER/elevation, FOLDER/plan-free, FOLDER/plan-intact and FOLDER/plan-pass-1, -2, ... are ordinary run
+folders; FOLDER/prediction.json holds the reading. A prediction that was stopped goes on: what is
+finished is not computed again.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from fesplice.contracts import FespliceError, InputFault, NotConverged
+from fesplice.laws.cracking import hordijk
+from fesplice.model.plan import Vertical
+from fesplice.pipeline.analyse import Progress, analyse
+from fesplice.post.mechanism import Reading
+from fesplice.post.plan_signs import plan_reading
+from fesplice.post.plan_summary import plan_strength, trace
+from fesplice.post.prediction import AGREED, Pass, Prediction, load_at
+from fesplice.post.signs import read_elevation
+from fesplice.post.summary import summarise
+from fesplice.post.vertical import VerticalTrace, vertical_state
+from fesplice.specimen import Specimen, read, read_text, vary
+from fesplice.store import Run
+from fesplice.store.folder import write_whole
+
+#: Most passes of the coupling.
+PASSES = 4
+
+Told = Callable[[str, Progress | None], None]
+
+_CHILD = "import sys; from fesplice.pipeline.both import _elevation; sys.exit(_elevation(*sys.argv[1:]))"
+
+
+def predict(specimen: Specimen | str | Path, folder: str | Path, *, told: Told | None = None) -> Prediction:
+    """Compute and read both planes of a specimen (or its file); ``told(run, progress)`` hears of every plan step.
+
+    The elevation runs in a process of its own. Raises :class:`InputFault` for a faulty specimen or folder.
+    A run that ends without reaching its stop is read as far as it came, and the prediction says so.
+    """
+    s = specimen if isinstance(specimen, Specimen) else read(specimen)
+    home = Path(folder)
+    tell: Told = told or (lambda name, now: None)
+    notes: list[str] = []
+    plans: list[Reading] = []
+    with _Beside(s, home) as beside:
+        if s.bars.splice != "continuous":
+            for name, hanging in (("plan-free", "none"), ("plan-intact", "intact")):
+                plans.append(_plan(vary(s, "plan.hanging", hanging), home / name, None, tell, notes))
+        beside.wait(tell)
+    notes += beside.notes
+    run = Run(home / "elevation")
+    state = vertical_state(run)
+    elevation = read_elevation(run, s, summarise(run).strength, state)
+    passes: tuple[Pass, ...] = ()
+    agreed = True
+    free = intact = coupled = None
+    if plans:
+        free, intact = plans
+        passes, coupled, agreed = _couple(s, home, state, elevation, intact, tell, notes)
+    strength = min(r.bar_stress for r in (elevation, coupled) if r is not None)
+    found = Prediction(
+        s.name, elevation, free, intact, coupled, passes, agreed,
+        load_at(strength, state.bar_stress, np.asarray(run.curve["load_N"], float)), tuple(notes),
+    )  # fmt: skip
+    write_whole(home / "prediction.json", (json.dumps(found.as_dict(), indent=1) + "\n").encode())
+    return found
+
+
+# ------------------------------------------------------------------ coupling
+def _couple(
+    s: Specimen, home: Path, state: VerticalTrace, elevation: Reading, intact: Reading, tell: Told, notes: list[str]
+) -> tuple[tuple[Pass, ...], Reading, bool]:
+    """Passes of the plan with the plane that the elevation leaves at the bar stress at which the plan fails.
+
+    The second pass reads the plane at the strength the first one found. Strength falls with the stress at
+    which the plane is read, so the answer lies between the two: later passes start half way. A plan that
+    holds more than the elevation with the plane the elevation leaves at its own strength needs
+    no further pass: the elevation governs.
+    """
+    cohesive = vary(s, "plan.hanging", "cohesive")
+    given = min(intact.bar_stress, elevation.bar_stress)
+    passes: list[Pass] = []
+    for k in range(1, PASSES + 1):
+        reading = _plan(cohesive, home / f"plan-pass-{k}", hung(s, state.at(given)), tell, notes)
+        found = reading.bar_stress
+        passes.append(Pass(given, found, reading.sure))
+        governs = found >= given and given >= elevation.bar_stress
+        if governs or abs(found - given) <= AGREED * given:
+            return tuple(passes), reading, True
+        given = found if k == 1 else 0.5 * (given + found)
+    return tuple(passes), reading, False
+
+
+def hung(s: Specimen, state: VerticalTrace) -> Vertical:
+    """The plane for the plan from one row of the elevation's trace.
+
+    Where the elevation has a crack along the bars of width w, tension of s(w) is left of f_t
+    (Hordijk 1991): the plane then has the strength of one under the vertical tension
+    f_t (1 - (s/f_t)^2), from sqrt(f_t^2 - f_t s_v).
+    """
+    concrete = s.concrete.closure or s.concrete.precast
+    f_t = concrete.tensile_strength
+    last = 5.136 * concrete.fracture_energy / f_t
+    left = np.array([hordijk(min(w / last, 1.0))[0] for w in state.opening[0]])
+    stress = np.maximum(np.minimum(state.stress[0], f_t), f_t * (1.0 - left**2) * (state.opening[0] > 0.0))
+    order = np.argsort(state.leg_x)
+    legs = np.interp(state.x, state.leg_x[order], np.maximum(state.leg_stress[0][order], 0.0)) if len(order) else 0.0
+    return Vertical(state.x, stress, np.broadcast_to(legs, state.x.shape), float(state.bar_stress[0]))
+
+
+# ------------------------------------------------------------------ runs
+def _plan(s: Specimen, folder: Path, vertical: Vertical | None, tell: Told, notes: list[str]) -> Reading:
+    stopped = _quiet(
+        lambda: analyse(s, folder, plane="plan", vertical=vertical, progress=lambda now: tell(folder.name, now))
+    )
+    if stopped:
+        notes.append(f"{folder.name}: {stopped}")
+    history = trace(Run(folder))
+    return plan_reading(history, plan_strength(history), s)
+
+
+def _quiet(work: Callable[[], object]) -> str:
+    """Do it; a march that stopped short is told as text and its steps are read as far as they go."""
+    try:
+        work()
+    except NotConverged as fault:
+        return str(fault)
+    return ""
+
+
+class _Beside:
+    """The elevation in a process of its own, ended with this one."""
+
+    def __init__(self, s: Specimen, home: Path):
+        self.run, self.notes = home / "elevation", []
+        home.mkdir(parents=True, exist_ok=True)
+        text = home / "specimen.toml"
+        write_whole(text, s.text.encode())
+        self.log = home / "elevation.log"
+        with open(self.log, "wb") as log:
+            self.child = subprocess.Popen(
+                [sys.executable, "-c", _CHILD, str(text), str(self.run)],
+                stdout=subprocess.DEVNULL, stderr=log, env=os.environ | {"PYTHONUNBUFFERED": "1"},
+            )  # fmt: skip
+
+    def __enter__(self) -> _Beside:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self.child.poll() is None:
+            self.child.terminate()
+            self.child.wait()
+
+    def wait(self, tell: Told) -> None:
+        """Until it has ended; raises its fault."""
+        while self.child.poll() is None:
+            tell("elevation", None)
+            time.sleep(0.5)
+        said = self.log.read_text(encoding="utf-8", errors="replace").strip()
+        if self.child.returncode == NotConverged.exit_code:
+            self.notes.append(f"elevation: {said}")
+        elif self.child.returncode == InputFault.exit_code:
+            source, _, text = said.partition(": ")
+            raise InputFault(source, text)
+        elif self.child.returncode != 0:
+            raise FespliceError(f"elevation: {said or f'ended with code {self.child.returncode}'}")
+        self.log.unlink(missing_ok=True)
+
+
+def _elevation(text: str, folder: str) -> int:
+    """What the process beside does: the elevation, its fault as one text on standard error."""
+    try:
+        analyse(read_text(Path(text).read_text(encoding="utf-8"), text), folder)
+    except FespliceError as fault:
+        sys.stderr.write(str(fault))
+        return fault.exit_code
+    except KeyboardInterrupt:
+        return 130
+    return 0
