@@ -1,0 +1,81 @@
+"""Hooked bars in joints: the column as a model against statics, its widths and its splitting force by hand.
+
+Sources: statics; fib Model Code 2010, eq. 6.1-5 (by hand below); spacing factor 0.0974 s/d_b + 0.391 of Ajaam
+et al. (2018), from memory, which reaches 1 at 6.25 d_b.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+ROOT = Path(__file__).parents[2]
+sys.path.insert(0, str(ROOT / "scripts"))
+
+from validation import column, frame, hooks  # noqa: E402
+from validation.case import Settings  # noqa: E402
+
+from fesplice.contracts import State  # noqa: E402
+from fesplice.solve import Constant, LoadFactor, March, Stop, Tolerances  # noqa: E402
+
+DATA = frame.DATA
+COLUMN = hooks.equation_column(50.0, 25.0, 250.0)
+
+
+def test_every_row_of_both_tables_is_a_case_and_21_are_chosen() -> None:
+    """Nine tests and 12 points of the equation, from the smallest to the largest bar; a missing table is no fault."""
+    every = hooks.cases(DATA)
+    chosen = [c.name for c in hooks.spread(every)]
+    assert len(every) == 9 + 30 and len(chosen) == 21 and set(chosen) <= {c.name for c in every}
+    assert {"f30-d16-l96", "f80-d36-l432"} <= set(chosen)
+    assert all(c.memory for c in every) and sum(c.quick for c in every) == 1
+    assert hooks.cases(DATA / "nothing") == []
+
+
+def test_width_by_hand() -> None:
+    """25 mm bars 175 mm apart, side cover 76 mm: half the free spacing, 78 mm, to all four sides.
+
+    In the columns of 1975 the 35.8 mm bars have less: 61.6 mm to the middle and 90.9 mm to the faces.
+    """
+    assert column.acting_width(COLUMN) == pytest.approx(4 * 0.5 * 6.25 * 25.0)
+    old = {r.name: r.column for r in hooks.rows(DATA)}["J11-90-15-1-H"]
+    assert column.acting_width(old) == pytest.approx(305.0)
+
+
+def test_splitting_force_by_hand() -> None:
+    """c_min = 75 (half of 150 clear), c_max = 76: 6.5 2^0.25 1 (3^0.33 (76/75)^0.1) = 11.13 MPa on pi 25 x 250 mm2."""
+    tau = 6.5 * 2.0**0.25 * 3.0**0.33 * (76.0 / 75.0) ** 0.1
+    assert hooks.side_splitting(COLUMN) == pytest.approx(tau * np.pi * 25.0 * 250.0)
+    assert tau == pytest.approx(11.13, abs=0.01)
+
+
+def test_column_is_in_balance_with_its_beam() -> None:
+    """Pull and compression zone cancel; the ends carry the couple: shear n T arm / distance of the held points.
+
+    The load is too small to crack anything; the column's own axial load leaves no reaction, it acts on both ends.
+    """
+    mesh, model = column.model(COLUMN, Settings(), 30.0)
+    u_x = np.arange(0, 2 * len(mesh.points), 2)
+    assert model._all_ref[u_x].sum() == pytest.approx(0.0, abs=1e-9)
+    start = State(np.zeros(model.n_free), 0.0, model.fresh())
+    march = March(model, LoadFactor(model.n_free), Constant(500.0), start, stop=Stop(steps=1),
+                  tolerances=Tolerances.strict())  # fmt: skip
+    step = list(march)[-1]
+    reactions = model.reactions(step.stress, step.state.load)
+    head, base = (reactions[2 * mesh.node_sets[k][0]] for k in ("head", "base"))
+    nodes, share = column._compression_zone(COLUMN, mesh)
+    arm = COLUMN.level - float(mesh.points[nodes, 1] @ share)
+    couple = 2 * step.state.load * arm
+    held = COLUMN.height + 2 * column.PLATE
+    assert abs(head) == pytest.approx(couple / held, rel=1e-3) and head == pytest.approx(-base, rel=1e-3)
+    assert abs(reactions[2 * mesh.node_sets["base"][0] + 1]) < 1e-3 * step.state.load
+    assert arm == pytest.approx(COLUMN.arm, abs=15.0)
+
+
+def test_first_branch() -> None:
+    """The strength is the top before the first fall of 15 %, though the load climbs higher later."""
+    assert hooks.first_branch(np.array([1.0, 5.0, 4.5, 4.2, 9.0])) == (1, True)
+    assert hooks.first_branch(np.array([1.0, 5.0, 4.5, 6.0, 5.5])) == (3, False)
