@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 
 from fesplice.provisions import aci408r_03, ku_hook_2018
-from fesplice.provisions.section import Cracked, Layer, Section, bilinear, cracked, moment_at
+from fesplice.sizing.statics import statics
 from fesplice.specimen import Specimen
 
 
@@ -51,48 +51,29 @@ def quantities(s: Specimen) -> dict[str, float]:
     }
 
 
-def _section(s: Specimen) -> Cracked:
-    """Cracked elastic section of the closure."""
-    row, concrete = s.bars.left, s.concrete.closure or s.concrete.precast
-    steel = s.steel[row.steel]
-    layer = Layer(row.depth, row.number * row.area, bilinear(steel.yield_strength), steel.elastic_modulus)
-    return cracked(Section.rectangle(s.body.width, s.body.depth, layer), concrete.elastic_modulus)
-
-
-def _load(s: Specimen, moment: float) -> float:
-    """Load per ram [kN] that gives a moment [N mm] between the rams, own weight and gear deducted."""
-    weight = s.body.width * s.body.depth * s.concrete.precast.unit_weight if s.loading.self_weight else 0.0
-    own = moment_at(
-        0.0, 0.0, span=s.body.span, shear_span=s.body.shear_span, overhang=s.body.overhang, weight=weight,
-        gear=s.loading.gear_weight, tension_face=s.loading.tension_face,
-    )  # fmt: skip
-    return (moment - own) / s.body.shear_span / 1e3
-
-
 def ram_load(s: Specimen, stress: float) -> float:
-    """Load per ram [kN] at which the cracked elastic section has the bar stress [MPa]."""
-    return _load(s, _section(s).moment(stress, s.bars.left.depth))
+    """Load per ram [kN] at which the bars have ``stress`` [MPa]: cracked elastic, by fibres above yield."""
+    beam = statics(s)["A"]
+    return beam.load(beam.moment(stress)) / 1e3
 
 
 def hand_values(s: Specimen) -> dict[str, float]:
-    """Hand values: stresses of the outer bars [MPa] and loads per ram [kN]; nan where no formula applies.
+    """Hand values: stresses of the bars [MPa] and loads per ram [kN]; nan where no formula applies.
 
-    First crack and first yield by the elastic section; bar stress at anchorage failure by the hooked-bar
-    equation of 2018 in both readings of the spacing, for straight laps by committee 408 of 2003; ``hand_margin``
-    is the moment at yield over that at the predicted stress.
+    First crack and first yield; bar stress at anchorage failure by the hooked-bar equation of 2018 in both
+    readings of the spacing, for straight laps by committee 408 of 2003; ``hand_margin`` yield over predicted
+    stress. The whole check, with its band and margins, is :func:`fesplice.sizing.check`.
     """
-    row, concrete = s.bars.left, s.concrete.closure or s.concrete.precast
-    steel = s.steel[row.steel]
+    beam = statics(s)["A"]
     partner, other = _stresses(s)
-    crack = concrete.tensile_strength * s.body.width * s.body.depth**2 / 6.0
+    known = not math.isnan(partner)
     return {
-        "hand_first_crack_kN": _load(s, crack),
-        "hand_yield_kN": ram_load(s, steel.yield_strength),
+        "hand_first_crack_kN": min(beam.load(beam.cracking, 0.0), beam.load(beam.cracking)) / 1e3,
+        "hand_yield_kN": beam.load(beam.yielding) / 1e3,
         "hand_stress_MPa": partner,
         "hand_stress_row_MPa": other,
-        "hand_load_kN": ram_load(s, partner),
-        "hand_margin": steel.yield_strength / partner,
-        "hand_crack_ratio": crack / _section(s).moment(partner, row.depth),
+        "hand_load_kN": ram_load(s, partner) if known else math.nan,
+        "hand_margin": beam.steel.yield_strength / partner,
     }
 
 
