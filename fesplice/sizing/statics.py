@@ -168,6 +168,17 @@ class Statics:
 
     # -------------------------------------------------------------- loads
     @property
+    def rams(self) -> int:
+        """Two rams, or one at midspan."""
+        body = self.specimen.body
+        return 1 if body.shear_span >= 0.5 * body.span - 1e-6 else 2
+
+    @property
+    def part(self) -> float:
+        """Share of a ram's force that goes to one support: a central ram feeds both."""
+        return 1.0 if self.rams == 2 else 0.5
+
+    @property
     def weight(self) -> tuple[float, float]:
         """Weight per length [N/mm] of the precast halves and of the closure; zero where self-weight is off."""
         s = self.specimen
@@ -182,7 +193,7 @@ class Statics:
         halves, cast = self.weight
         size = moment_at(
             x, 0.0, span=s.body.span, shear_span=s.body.shear_span, overhang=s.body.overhang, weight=halves,
-            gear=s.loading.gear_weight,
+            gear=self.part * s.loading.gear_weight,
         )  # fmt: skip
         # the closure may weigh more or less than the halves
         c, to_support = s.body.closure, 0.5 * s.body.span - abs(x)
@@ -193,13 +204,13 @@ class Statics:
     def moment_of_load(self, load: float, x: float | None = None) -> float:
         """Moment [N mm] at ``x`` (the critical section) under ``load`` [N] per ram."""
         at = self.face if x is None else x
-        arm = min(self.specimen.body.shear_span, 0.5 * self.specimen.body.span - abs(at))
+        arm = self.part * min(self.specimen.body.shear_span, 0.5 * self.specimen.body.span - abs(at))
         return load * arm + self.own_moment(at)
 
     def load(self, moment: float, x: float | None = None) -> float:
         """Load per ram [N] that brings ``moment`` [N mm] at ``x`` (the critical section); negative below own weight."""
         at = self.face if x is None else x
-        arm = min(self.specimen.body.shear_span, 0.5 * self.specimen.body.span - abs(at))
+        arm = self.part * min(self.specimen.body.shear_span, 0.5 * self.specimen.body.span - abs(at))
         return (moment - self.own_moment(at)) / arm
 
     # -------------------------------------------------------------- shear
@@ -212,8 +223,8 @@ class Statics:
         """Largest shear [N] of the shear span at d from the support, own weight and gear with their sense."""
         s = self.specimen
         reach = max(0.0, 0.5 * s.body.span - self.row.depth)
-        down = s.loading.gear_weight + self.weight[0] * reach
-        return load + (down if s.loading.tension_face == "down" else -down)
+        down = self.part * s.loading.gear_weight + self.weight[0] * reach
+        return self.part * load + (down if s.loading.tension_face == "down" else -down)
 
     @cached_property
     def shear_parts(self) -> tuple[float, float, float, float, str]:
@@ -257,7 +268,7 @@ class Statics:
             return self.strains(moment)[0] if moment > limit else moment / gross
 
         own = np.array([self.own_moment(float(p)) for p in x])
-        arms = np.minimum(s.body.shear_span, half - x)
+        arms = self.part * np.minimum(s.body.shear_span, half - x)
         total = np.array([curvature(float(m)) for m in own + load * arms])
         alone = np.array([curvature(float(m)) for m in own])
         # unit load at midspan: moment (half - x)/2 on both halves

@@ -1,0 +1,237 @@
+"""The test-day sheet on paper: the map of gauges and sensors, and the whole page as PDF."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fesplice.contracts import FolderFault
+from fesplice.geometry import bars
+from fesplice.report import style
+from fesplice.report.style import CLOSURE, CONCRETE, FAMILY, INK, QUIET, STEEL
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from fesplice.report.sheet import Sheet, Table
+
+_MARGIN, _PAGE = 10.0, (210.0, 297.0)
+_MAP = 50.0
+_LINE = 0.43  # mm of line height for every point of letters
+
+
+@contextmanager
+def map_figure(page: Sheet) -> Iterator[Figure]:
+    """The map as a figure of its own, two columns wide."""
+    with style.sheet(190.0, _MAP, free=True) as figure:
+        draw_map(figure, page, (0.0, 0.0, 1.0, 1.0))
+        yield figure
+
+
+def draw_map(figure: Figure, page: Sheet, box: tuple[float, float, float, float]) -> None:
+    """Lap with the gauges beside the whole beam with the sensors, inside ``box`` (shares of the figure)."""
+    s, (x0, y0, w, h) = page.specimen, box
+    half = bars.half_length(s)
+    reach = min(half, 0.5 * s.body.closure + 0.35 * s.body.depth) if s.body.closure > 0.0 else min(half, s.body.depth)
+    lap = figure.add_axes((x0, y0, 0.40 * w, h))
+    _body(lap, page, (-reach, reach))
+    _gauge_marks(lap, page, reach)
+    beam = figure.add_axes((x0 + 0.41 * w, y0, 0.59 * w, h))
+    _body(beam, page, (-half, half))
+    _sensor_marks(beam, page)
+
+
+def _body(axes: Any, page: Sheet, x: tuple[float, float]) -> None:
+    from matplotlib.patches import Rectangle
+
+    s, depth = page.specimen, page.specimen.body.depth
+    axes.add_patch(Rectangle((x[0], 0.0), x[1] - x[0], depth, facecolor=CONCRETE, edgecolor="none", zorder=0))
+    c = 0.5 * s.body.closure
+    axes.add_patch(Rectangle((-c, 0.0), 2.0 * c, depth, facecolor=CLOSURE, edgecolor="none", zorder=0))
+    for y in (0.0, depth):
+        axes.plot(x, [y, y], color=INK, linewidth=0.8)
+    for joint in bars.joint_positions(s):
+        axes.plot([joint, joint], [0.0, depth], color=INK, linewidth=0.9, linestyle=(0, (4, 1.5)))
+    for places, low, high in ((bars.confinement_positions(s), *_legs(page)),):
+        for at in places:
+            axes.plot([at, at], [low, high], color=STEEL, linewidth=0.7)
+    for shape in bars.main_shapes(s):
+        # the two rows lie in one layer: drawn a hair apart so that both are seen
+        shift = 0.3 * shape.diameter if shape.name == "A" else -0.3 * shape.diameter
+        axes.plot(shape.points[:, 0], shape.points[:, 1] + shift, linewidth=1.3, **FAMILY[shape.name])
+    axes.set_aspect("equal")
+    axes.set_axis_off()
+    axes.set_xlim(x)
+
+
+def _legs(page: Sheet) -> tuple[float, float]:
+    """Lower and upper end of the confinement as drawn."""
+    s = page.specimen
+    if s.confinement.kind == "stirrups":
+        return s.confinement.cover, s.body.depth - s.confinement.cover
+    y = bars.level(s, s.bars.left)
+    return y - s.bars.left.diameter, y + s.bars.left.diameter
+
+
+def _gauge_marks(axes: Any, page: Sheet, reach: float) -> None:
+    depth = page.specimen.body.depth
+    axes.set_ylim(-0.30 * depth, 1.12 * depth)
+    axes.set_xlim(-reach, reach)
+    used: list[tuple[float, float]] = []
+    for spot in page.spots:
+        if not spot.label.startswith("G") or abs(spot.x) > reach:
+            continue
+        axes.plot(spot.x, spot.y, marker="s", markersize=3.2, color=INK, zorder=6)
+        side = -1.0 if spot.line == "A" else 1.0
+        y = spot.y + side * 0.13 * depth
+        while any(abs(y - v) < 0.10 * depth and abs(spot.x - u) < 0.11 * depth for u, v in used):
+            y += side * 0.11 * depth
+        used.append((spot.x, y))
+        colour = FAMILY[spot.line]["color"] if spot.line in FAMILY else INK
+        axes.plot([spot.x, spot.x], [spot.y, y - side * 0.02 * depth], color=QUIET, linewidth=0.4, zorder=5)
+        axes.text(spot.x, y, spot.label, fontsize=7, ha="center", va="center", color=colour, zorder=7,
+                  bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5})  # fmt: skip
+
+
+def _sensor_marks(axes: Any, page: Sheet) -> None:
+    s = page.specimen
+    depth, half = s.body.depth, bars.half_length(s)
+    axes.set_xlim(-half, half)
+    axes.set_ylim(-2.2 * depth, 2.2 * depth)
+    for x in bars.load_positions(s):
+        style_of = {"arrowstyle": "-|>,head_width=0.2,head_length=0.4", "color": INK, "linewidth": 1.0}
+        axes.annotate("", xy=(x, depth), xytext=(x, 1.7 * depth), arrowprops=style_of)
+        axes.text(x + 0.12 * depth, 1.4 * depth, "P", fontsize=7, fontstyle="italic")
+    for x in (-0.5 * s.body.span, 0.5 * s.body.span):
+        axes.plot(x, -0.18 * depth, marker="^", markersize=5, color=INK)
+    low = [spot for spot in page.spots if spot.label.startswith("D") and spot.y == 0.0]
+    for spot in low:
+        axes.plot(spot.x, -0.08 * depth, marker="o", markersize=3, color=INK, zorder=6)
+    # labels that would meet step down, row by row
+    ends = [-np.inf] * 4
+    for spot in sorted(low, key=lambda at: at.x):
+        row = next((k for k, end in enumerate(ends) if spot.x - end > 0.75 * depth), 0)
+        ends[row] = spot.x
+        y = -(0.55 + 0.45 * row) * depth
+        axes.plot([spot.x, spot.x], [-0.12 * depth, y + 0.15 * depth], color=QUIET, linewidth=0.4)
+        axes.text(spot.x, y, spot.label, fontsize=7, ha="center", va="center")
+    for spot in page.spots:
+        if spot.label.startswith("D") and spot.y > 0.0:
+            axes.plot([-0.5 * depth, 0.5 * depth], [spot.y] * 2, color=INK, linewidth=1.6, zorder=6)
+            axes.plot([0.5 * depth, 1.0 * depth], [spot.y] * 2, color=QUIET, linewidth=0.4, zorder=6)
+            behind = {"facecolor": "white", "edgecolor": "none", "pad": 0.4}
+            axes.text(1.05 * depth, spot.y, spot.label, fontsize=7, ha="left", va="center", zorder=7, bbox=behind)
+
+
+# ------------------------------------------------------------------ the page as PDF
+def print_sheet(page: Sheet, path: Path) -> Path:
+    """One A4 page as PDF; letters shrink a little where there is much to say."""
+    for size in (6.6, 6.2, 5.8, 5.4, 5.0):
+        with style.sheet(*_PAGE, free=True) as figure:
+            left = _write(figure, page, size)
+            if left >= 0.0 or size == 5.0:
+                _save(figure, path)
+                return path
+    return path
+
+
+def _save(figure: Figure, path: Path) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        figure.savefig(path, format="pdf", metadata={"Creator": "fesplice", "Producer": None, "CreationDate": None})
+    except OSError as error:
+        raise FolderFault(str(path), f"cannot be written: {error.strerror or error}") from error
+
+
+def _write(figure: Figure, page: Sheet, size: float) -> float:
+    """Puts everything on the page, top to bottom; answers the paper mm left below."""
+    pen = _Pen(figure, size)
+    s = page.specimen
+    title = f"{s.name}: test-day sheet"
+    pen.text(_MARGIN, style.plain(title), size + 4.0, fontweight="bold")
+    pen.down(1.6 * (size + 4.0) * _LINE)
+    up = "down" if s.loading.tension_face == "down" else "up: rams push upwards"
+    pen.text(_MARGIN, style.plain(f"{s.note + '. ' if s.note else ''}Tension face {up}; {page.source}"), color=QUIET)
+    pen.down(1.7 * size * _LINE)
+    pen.text(_MARGIN, "        ".join(f"{b}: ______________" for b in page.blanks))
+    pen.down(2.0 * size * _LINE)
+    full = _PAGE[0] - 2.0 * _MARGIN
+    pen.table(page.events, _MARGIN, (46, 33, 36, 32, 18, 25))
+    top, half = pen.y, 0.5 * full - 2.0
+    pen.table(page.steps, _MARGIN, (28, half - 28))
+    low = pen.y
+    pen.y = top
+    pen.table(page.rig, _MARGIN + half + 4.0, (32, half - 32))
+    pen.y = min(low, pen.y)
+    pen.list("Stop when", page.stops, _MARGIN, full)
+    draw_map(figure, page, (_MARGIN / _PAGE[0], (pen.y - _MAP) / _PAGE[1], full / _PAGE[0], _MAP / _PAGE[1]))
+    pen.down(_MAP + 1.0)
+    pen.table(page.gauges, _MARGIN, (7, 24, 33, 28, 28, 28, 42))
+    pen.table(page.sensors, _MARGIN, (7, 42, 42, 33, 33, 33))
+    pen.list("Cautions", page.cautions, _MARGIN, full)
+    return pen.y - 6.0
+
+
+class _Pen:
+    """Writes texts from the top of the page downwards; ``y`` in paper mm from the bottom."""
+
+    def __init__(self, figure: Figure, size: float):
+        self.figure, self.size, self.y = figure, size, _PAGE[1] - 9.0
+
+    def down(self, by: float) -> None:
+        self.y -= by
+
+    def text(self, x: float, words: str, size: float | None = None, **options: Any) -> None:
+        at = (x / _PAGE[0], self.y / _PAGE[1])
+        look: dict[str, Any] = {"va": "top", "color": INK, "fontsize": size or self.size} | options
+        self.figure.text(at[0], at[1], words, **look)
+
+    def rule(self, x0: float, x1: float, weight: float) -> None:
+        from matplotlib.lines import Line2D
+
+        at = [x0 / _PAGE[0], x1 / _PAGE[0]], [self.y / _PAGE[1]] * 2
+        self.figure.add_artist(Line2D(*at, color=INK, linewidth=weight))
+
+    def heading(self, x: float, width: float, words: str) -> None:
+        self.rule(x, x + width, 0.9)
+        self.down(0.7)
+        self.text(x, words, self.size + 1.0, fontweight="bold")
+        self.down(1.5 * (self.size + 1.0) * _LINE)
+
+    def wrapped(self, words: str, width: float) -> list[str]:
+        # a letter is about half as wide as it is high
+        return textwrap.wrap(words, max(4, int(width / (0.50 * self.size * 25.4 / 72.0)))) or [""]
+
+    def table(self, table: Table, x: float, widths: tuple[float, ...]) -> None:
+        self.heading(x, sum(widths), table.title)
+        if table.heads:
+            self._row(x, table.heads, widths, color=QUIET)
+        for row in table.rows:
+            self._row(x, row, widths)
+        if table.note:
+            for line in self.wrapped(table.note, sum(widths)):
+                self.text(x, style.plain(line), self.size - 0.4, color=QUIET)
+                self.down(1.15 * self.size * _LINE)
+        self.down(1.6)
+
+    def _row(self, x: float, row: tuple[str, ...], widths: tuple[float, ...], **options: Any) -> None:
+        cells = [self.wrapped(cell, width - 1.0) for cell, width in zip(row, widths)]
+        start, tall = self.y, max(map(len, cells))
+        for k, lines in enumerate(cells):
+            self.y = start
+            for line in lines:
+                self.text(x + sum(widths[:k]), style.plain(line), **options)
+                self.down(1.12 * self.size * _LINE)
+        self.y = start - tall * 1.12 * self.size * _LINE - 0.25
+
+    def list(self, title: str, items: tuple[str, ...], x: float, width: float) -> None:
+        self.heading(x, width, title)
+        for line in self.wrapped("   •   ".join(items), width):
+            self.text(x, style.plain(line))
+            self.down(1.2 * self.size * _LINE)
+        self.down(1.6)
