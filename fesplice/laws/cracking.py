@@ -158,6 +158,28 @@ def _width(grad, cos, sin):
 
 
 @compiled
+def _direction(strain):
+    """(cos, sin) of the major axis of the mean strain (n_q, 3) of an element.
+
+    One band for the whole element: at the tip of a crack the single points see shear of both signs
+    that the crack will not have; by their axes the bands of a notched beam came out up to 1.27
+    times too wide, and a sixth of the energy was lost.
+    """
+    half, gxy = 0.0, 0.0
+    # two by two: a mirrored element, whose neighbours in the order of points change places, gets the same digits
+    for q in range(0, strain.shape[0] - 1, 2):
+        half += 0.5 * (strain[q, 0] - strain[q, 1]) + 0.5 * (strain[q + 1, 0] - strain[q + 1, 1])
+        gxy += strain[q, 2] + strain[q + 1, 2]
+    if strain.shape[0] % 2:
+        half, gxy = half + 0.5 * (strain[-1, 0] - strain[-1, 1]), gxy + strain[-1, 2]
+    radius = np.sqrt(half * half + 0.25 * gxy * gxy)
+    if not radius > 1e-300:
+        return 1.0, 0.0
+    cos = np.sqrt(max(0.5 * (1.0 + half / radius), 0.0))
+    return cos, np.copysign(np.sqrt(max(0.5 * (1.0 - half / radius), 0.0)), gxy)
+
+
+@compiled
 def _crack_shear(c, x1, x2, s1, s2, d1, d2, gamma, nu, secant):
     """Shear along fixed cracks, G = E1 E2/(E1 + E2) with the axis secants, at least 1 % of G_0.
 
@@ -192,6 +214,7 @@ def respond(c, strain, grad, weight, secant, old, stress, tangent, new):
     old_t, old_c, old_band, old_nu, old_axes = old
     new_t, new_c, new_band, new_nu, new_axes = new
     for e in range(strain.shape[0]):
+        mean_cos, mean_sin = _direction(strain[e])
         for q in range(strain.shape[1]):
             exx, eyy, gxy = strain[e, q, 0], strain[e, q, 1], strain[e, q, 2]
             mean, half = 0.5 * (exx + eyy), 0.5 * (exx - eyy)
@@ -205,12 +228,10 @@ def respond(c, strain, grad, weight, secant, old, stress, tangent, new):
             e1, e2 = mean + radius, mean - radius
 
             band_t, band_c = old_band[e, q, 0], old_band[e, q, 1]
-            cos = np.sqrt(max(0.5 * (1.0 + cos2), 0.0))
-            sin = np.copysign(np.sqrt(max(0.5 * (1.0 - cos2), 0.0)), sin2)
             if not band_t > 0.0:
-                band_t = _width(grad[e], cos, sin)
+                band_t = _width(grad[e], mean_cos, mean_sin)
             if not band_c > 0.0:
-                band_c = _width(grad[e], -sin, cos)
+                band_c = _width(grad[e], -mean_sin, mean_cos)
 
             # equivalent uniaxial strains along both axes
             nu = old_nu[e, q, 0]

@@ -235,6 +235,21 @@ def test_fracture_energy_per_crack_area(name: str, width: float) -> None:
     assert stress.max() == pytest.approx(FT if width < h_max else np.sqrt(E * GF / width), rel=0.03)
 
 
+def test_band_belongs_to_the_element() -> None:
+    """A crack tip shears the points of an element both ways; the crack goes straight through all the same, and
+    its band is the side of the square (Oliver, IJNME 28 (1989) 461-474, for cracks along the edges)."""
+    side = 25.0
+    law, strain = SOFTENING["smeared rotating"], np.zeros((1, 4, 3))
+    strain[..., 0] = 2.0 * FT / E
+    strain[..., 2] = np.array([1.0, -1.0, 1.0, -1.0]) * FT / E
+    history = law.respond(strain, law.fresh((1, 4)), square(side)).history
+    assert history["band"][..., 0] == pytest.approx(np.full((1, 4), side), rel=1e-12)
+    turned_by = np.arctan2(1.0, 2.0) / 2  # all points sheared the same way: the crack leans, the band widens
+    strain[..., 2] = FT / E
+    history = law.respond(strain, law.fresh((1, 4)), square(side)).history
+    assert history["band"][..., 0] == pytest.approx(np.full((1, 4), side / np.cos(turned_by)))
+
+
 @cracking
 @pytest.mark.parametrize("width", [10.0, 20.0, 40.0])
 def test_crushing_energy_per_area(name: str, width: float) -> None:
