@@ -147,6 +147,9 @@ class PlanForces:
     def cuts(self, fields: Fields) -> tuple[Cut, ...]:
         """Every gap of the plan, cut open at one step."""
         blocks = self._blocks(fields)
+        _, held = self.hanging(fields)
+        hung = np.zeros((len(self.mesh.points), 2))
+        hung[self.mesh.groups["hanging"].cells[:, 0]] = held
         found = []
         for gap in self.laid.gaps:
             total = np.zeros((len(self.mesh.points), 2))
@@ -158,7 +161,8 @@ class PlanForces:
             row = below[np.abs(self.mesh.points[below, 1] - gap.y) < 1e-6]
             row = row[np.argsort(self.mesh.points[row, 0])]
             x = self.mesh.points[row, 0]
-            force = total[row]
+            # of what the body holds at the cut's own nodes each side has half, so that mirrored cuts agree
+            force = total[row] - 0.5 * hung[row]
             # hosts of bars close above may reach below the cut: their share goes to the node of the same column
             deeper = np.setdiff1d(below, row)
             spilled = deeper[np.abs(total[deeper]).max(axis=1) > 0.0] if len(deeper) else deeper
@@ -221,22 +225,31 @@ class PlanForces:
         """Side thrust on both edge bars, and the balance of the strips outside."""
         cuts = self.cuts(fields) if cuts is None else cuts
         by = {cut.gap.name: cut for cut in cuts}
-        place, held = self.hanging(fields)
         found = []
         for bar, gap, out in self.laid.edges:
             cut = by[gap.name]
-            strip = place[:, 1] > gap.y + 1e-6 if out > 0.0 else place[:, 1] <= gap.y + 1e-6
+            strip = (gap.y, np.inf) if out > 0.0 else (-np.inf, gap.y)
             push = float(np.maximum(-cut.normal, 0.0).sum())
             if push <= 0.0:
                 found.append(Thrust(bar.line, gap.name, 0.0, {}, 0.0, 0.0, 0.0, 0.0))
                 continue
             concrete = float(np.maximum(cut.normal, 0.0).sum())
-            body = -out * float(held[strip, 1].sum())
+            body = -out * float(self.carried(fields, *strip)[0][1])
             hold = -out * sum(self.held(fields, b.line) for b in self.laid.bars if out * (b.y - gap.y) > 0.0)
             sums = {name: f / push for name, f in cut.ties.items()}
             residual = 1.0 - (concrete + body + hold) / push - sum(sums.values())
             found.append(Thrust(bar.line, gap.name, push, sums, concrete / push, body / push, hold / push, residual))
         return tuple(found)
+
+    def carried(self, fields: Fields, y0: float, y1: float) -> tuple[Floats, Floats]:
+        """Force (2,) [N] of the body on the strip between the cuts ``y0`` and ``y1``, and its place (2,) [mm]."""
+        place, held = self.hanging(fields)
+        y = place[:, 1]
+        share = np.where((y > y0) & (y < y1), 1.0, 0.0)
+        share[(np.abs(y - y0) < 1e-6) | (np.abs(y - y1) < 1e-6)] = 0.5
+        weight = share * np.abs(held).sum(axis=1)
+        at = (place * weight[:, None]).sum(axis=0) / max(float(weight.sum()), 1e-300)
+        return (held * share[:, None]).sum(axis=0), at
 
     def held(self, fields: Fields, line: str) -> float:
         """Sideways force [N] that holds a bar where it enters, +y."""

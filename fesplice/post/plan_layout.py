@@ -100,13 +100,19 @@ def plan_layout(mesh: Mesh) -> PlanLayout:
     bars.sort(key=lambda b: b.y)
     rows = np.unique(mesh.points[nodes, 1].round(6))
     gaps = tuple(
-        Gap(f"{a.line}-{b.line}", a, b, float(rows[np.abs(rows - 0.5 * (a.y + b.y)).argmin()]))
+        Gap(f"{a.line}-{b.line}", a, b, _nearest(rows, 0.5 * (a.y + b.y)))
         for a, b in zip(bars[:-1], bars[1:])
     )
     across = tuple(sorted((n for n, v in mesh.lines.items() if v.role == "confinement"), key=lambda n: _place(mesh, n)))
     return PlanLayout(
         tuple(bars), gaps, across, (float(low[0]), float(high[0])), (float(low[1]), float(high[1])), group, nodes
     )
+
+
+def _nearest(rows: Floats, y: float) -> float:
+    """The grid line nearest to ``y``; of two alike the one nearer to the centre line, so that mirrored gaps agree."""
+    away = np.abs(rows - y).round(4)
+    return float(rows[np.lexsort((rows, np.abs(rows).round(4), away))[0]])
 
 
 def _place(mesh: Mesh, line: str) -> tuple[float, float]:

@@ -81,21 +81,17 @@ def truss(forces: PlanForces, fields: Fields) -> Truss:
             )  # fmt: skip
         )
         members += _transverse(forces, cut, strut)
-    place, held = forces.hanging(fields)
-    bounds = [forces.laid.y[0] - 1.0, *(cut.gap.y for cut in cuts), forces.laid.y[1] + 1.0]
+    bounds = [-np.inf, *(cut.gap.y for cut in cuts), np.inf]
     nodes = []
     for k, bar in enumerate(forces.laid.bars):
         x = _mean(meets[bar.line], bar)
-        strip = (place[:, 1] > bounds[k] + 1e-6) & (place[:, 1] <= bounds[k + 1] + 1e-6)
-        body = held[strip].sum(axis=0)
+        body, at = forces.carried(fields, bounds[k], bounds[k + 1])
         pull = pulls[bar.line]
         nodes.append(Node(bar.line, x, bar.y, _residual(forces, fields, cuts, k, pull, body)))
         axis = bar.face, bar.y, x, bar.y
         members.append(Member(f"bar {bar.line}", "bar", "", bar.line, *axis, pull, 0.0, bar.diameter))
         size = float(np.hypot(*body))
         if size > 0.0:
-            weight = np.abs(held[strip]).sum(axis=1)
-            at = (place[strip] * weight[:, None]).sum(axis=0) / weight.sum()
             lean = float(np.degrees(np.arctan2(abs(body[1]), abs(body[0]))))
             reach = 0.1 * (forces.laid.x[1] - forces.laid.x[0]) / size
             members.append(

@@ -1,0 +1,259 @@
+"""The plan plane against statics, symmetry and the hand strut-and-tie model.
+
+Sources: equilibrium and mirror symmetry; the hand model is statics of two bars that lap s apart: the strut from hook
+to hook crosses at atan(s/l), pushes both apart with T s/l, l between the tangent points. 15 % on it, for the
+struts of the slab are broad. The rest are hand values.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fesplice import Run, analyse, read
+from fesplice.contracts import FolderFault, InputFault, Outcome, State
+from fesplice.geometry.plan import mirrored, pairs, plan
+from fesplice.geometry.plan_mesh import plan_mesh
+from fesplice.mesh import quality
+from fesplice.model.fields import fields
+from fesplice.model.plan import Vertical, columns, hanging_law, plan_model
+from fesplice.post.plan_forces import PlanForces
+from fesplice.post.plan_layout import plan_layout
+from fesplice.post.plan_summary import summarise_plan, trace
+from fesplice.post.plan_truss import truss
+from fesplice.solve import Adaptive, Displacement, March, Stop
+from fesplice.specimen import Specimen, vary_many
+
+MODELS = Path(__file__).parents[2] / "models"
+
+
+def small(name: str = "as19-100-u", **changes) -> Specimen:
+    """A demonstration specimen on a coarse plan."""
+    return vary_many(read(MODELS / f"{name}.toml"), {"plan.element": "25 mm", **changes})
+
+
+def built(s: Specimen, vertical: Vertical | None = None):
+    mesh = plan_mesh(plan(s), s.plan.element)
+    return plan_model(s, mesh, vertical)
+
+
+def pulled(model, extension: float, steps: int = 1):
+    """The last step and its fields after pulling the crossheads apart."""
+    hold = Displacement(model.restrict(model.watch["extension"]))
+    start = State(np.zeros(model.n_free), 0.0, model.fresh())
+    size = extension / steps
+    pace, stop = Adaptive(size, largest=1.0, size=size), Stop(end=extension - 1e-9)
+    step = list(March(model, hold, pace, start, stop=stop, patient=True))[-1]
+    return step, fields(model, step)
+
+
+# ------------------------------------------------------------------ shape
+def test_slab_of_the_demonstration() -> None:
+    """AS29: cover 45.65 + bar 28.7 + inside radius 114.8 mm thick; bars at +-240 and +-140; embedment less the bend."""
+    s = read(MODELS / "as29-100-t3.toml")
+    plane = plan(s)
+    assert s.plan.thickness == pytest.approx(575 - 515 + 14.35 + 114.8)
+    block = plane.body[0]
+    assert (block.x0, block.x1, block.y0, block.y1) == (-280.0, 280.0, -300.0, 300.0)
+    bars = {p.name: p for p in plane.paths if p.role == "main"}
+    assert {n: p.points[0, 1] for n, p in bars.items()} == pytest.approx({"A1": -240, "A2": 240, "B1": -140, "B2": 140})
+    # hook outside at 230 mm, its bend takes 5 bar diameters
+    assert bars["A1"].points[1, 0] == pytest.approx(230 - 5 * 28.7) and bars["B1"].points[1, 0] == pytest.approx(-86.5)
+    assert pairs(s) == ((-240.0, -140.0), (240.0, 140.0))
+    ties = [p for p in plane.paths if p.role == "confinement"]
+    assert len(ties) == 12 and all(p.area == 2 * 71.0 for p in ties)
+    at = sorted({round(p.points[0, 0], 3) for p in ties})
+    assert at == pytest.approx([85 * (k - 2.5) for k in range(6)], abs=1e-3)
+    assert mirrored(plane)
+
+
+@pytest.mark.parametrize(("name", "lines"), [("as29-100-s3", 6), ("as29-100-x", 2), ("as29-0-u", 0)])
+def test_steel_across_by_kind(name: str, lines: int) -> None:
+    """Six stirrups show one leg each, the transverse bars themselves; bars in contact share no row of elements."""
+    s = read(MODELS / f"{name}.toml")
+    mesh = plan_mesh(plan(s), 15.0)
+    laid = plan_layout(mesh)
+    assert len(laid.across) == lines and [b.line for b in laid.bars] == ["A1", "B1", "B2", "A2"]
+    assert quality(mesh) > 0.99
+    hung = mesh.groups["hanging"].data["area"]
+    assert hung.sum() == pytest.approx(560 * 600)
+    slab = mesh.groups["closure"]
+    volume = (np.ptp(mesh.points[slab.cells], axis=1).prod(axis=1) * slab.data["thickness"]).sum()
+    bars = sum(abs(b.end - b.face) for b in laid.bars)
+    row = np.ptp(mesh.points[slab.cells[slab.data["bar_row"] > 0]], axis=1)[:, 1].mean()
+    assert volume == pytest.approx(560 * 600 * s.plan.thickness - bars * row * 28.7, rel=1e-3)
+
+
+def test_legs_cross_the_plane_where_stirrups_stand() -> None:
+    """S3: 2 legs of 129 mm2 per 85 mm and 600 mm, over six spacings."""
+    mesh = plan_mesh(plan(read(MODELS / "as29-100-s3.toml")), 20.0)
+    hung = mesh.groups["hanging"]
+    ratio, x = hung.data["leg_ratio"], mesh.points[hung.cells[:, 0], 0]
+    assert np.unique(ratio) == pytest.approx([0.0, 2 * 129 / (85 * 600)])
+    assert np.abs(x[ratio > 0]).max() <= 255 and np.abs(x[ratio == 0]).min() > 255
+
+
+def test_continuous_bars_have_no_plan() -> None:
+    with pytest.raises(InputFault, match="continuous"):
+        plan(read(MODELS / "as29-cb.toml"))
+
+
+# ------------------------------------------------------------------ elastic
+def test_symmetric_specimen_answers_symmetrically() -> None:
+    """Before cracking the displacements mirror in the centre line to 1e-6, and so do the side thrusts."""
+    model = built(small("as29-100-t3"))
+    step, values = pulled(model, 0.05)
+    mesh, u = model.mesh, values["u"]
+    xy, d = mesh.points, u[: 2 * len(mesh.points)].reshape(-1, 2)
+    slab = plan_layout(mesh).nodes
+    place = {tuple(p): n for n, p in zip(slab, xy[slab].round(5))}
+    other = np.array([place[(x, -y if y else 0.0)] for x, y in xy[slab].round(5) + 0.0])
+    size = np.abs(d[slab]).max()
+    assert np.abs(d[slab] - d[other] * [1.0, -1.0]).max() < 1e-6 * size
+    low, high = PlanForces(mesh).thrusts(values)
+    assert low.force == pytest.approx(high.force, rel=1e-5) and low.body == pytest.approx(high.body, rel=1e-5)
+    assert step.outcome is Outcome.converged
+
+
+def test_reactions_sum_to_nothing_and_bars_to_the_load() -> None:
+    """Bars of each side carry the load factor; the body's forces sum to what holds the bars sideways; ux needs none."""
+    model = built(small("as29-100-x"))
+    step, values = pulled(model, 0.3, 3)
+    forces = PlanForces(model.mesh)
+    pulls = forces.bar_forces(values)
+    for row in "AB":
+        assert sum(f for name, f in pulls.items() if name[0] == row) == pytest.approx(step.state.load, rel=1e-3)
+    _, held = forces.hanging(values)
+    scale = step.state.load
+    assert abs(held[:, 0].sum()) < 1e-6 * scale
+    sideways = held[:, 1].sum() + sum(forces.held(values, name) for name in pulls)
+    assert abs(sideways) < 1e-6 * scale
+
+
+def test_strips_balance() -> None:
+    """What passes the cuts, the body, ties and holds balance on every strip, cracked or not: far below 2 %."""
+    model = built(small("as29-100-t3", **{"plan.element": "30 mm", "plan.hanging": "none"}))
+    step, values = pulled(model, 1.2, 12)
+    forces = PlanForces(model.mesh)
+    model_of = truss(forces, values)
+    assert model_of.residual < 0.01 and len(model_of.nodes) == 4
+    for thrust in forces.thrusts(values):
+        assert thrust.force > 0.0 and abs(thrust.residual) < 0.02
+        assert thrust.tied + thrust.concrete + thrust.body + thrust.hold == pytest.approx(1.0 - thrust.residual)
+
+
+# ------------------------------------------------------------------ hanging plane in the model
+def test_vertical_tension_and_legs_reach_the_plane() -> None:
+    """sqrt(f_t^2 - f_t s) of 1.95 MPa at s = 1: 1.361; residual 0.9 x 2 x 129/(85 x 600) x (460 - 100) = 1.639 MPa."""
+    s = read(MODELS / "as29-100-s3.toml")
+    mesh = plan_mesh(plan(s), 20.0)
+    across = Vertical(np.array([-280.0, 280.0]), np.array([1.0, 1.0]), np.array([100.0, 100.0]), 300.0)
+    law = hanging_law(s, mesh, across)
+    assert law.strength == pytest.approx(np.sqrt(1.95**2 - 1.95))
+    assert law.residual.max() == pytest.approx(0.9 * 2 * 129 / (85 * 600) * 360)
+    assert law.stiffness == pytest.approx(27.8e3 / 2.4 / 200)
+    assert across.as_dict()["x_mm"] == [-280.0, 280.0] and across.as_dict()["bar_stress_MPa"] == 300.0
+
+
+def test_plane_alone_spends_its_energy_over_the_area() -> None:
+    """A slab that slides as a whole across its plane spends G_F x area; the bars and the slab are taken away."""
+    s = small("as19-100-u")
+    model = built(s)
+    part = next(p for p in model.parts if p.name == "hanging")
+    history, work, before, last = part.law.fresh(part.shape), 0.0, 0.0, 0.0
+    for slip in np.linspace(0.0, 0.2, 2001)[1:]:
+        strain = np.zeros((*part.shape, 2))
+        strain[..., 1] = slip
+        answer = part.law.respond(strain, history, part.size)
+        history = answer.history
+        force = float((answer.stress[..., 1] * part.weights).sum())
+        work += 0.5 * (force + before) * (slip - last)
+        before, last = force, slip
+    area = s.body.closure * s.body.width
+    assert work == pytest.approx(area * s.plan.plane_energy, rel=0.01)
+
+
+# ------------------------------------------------------------------ a whole run
+@pytest.fixture(scope="module")
+def run(tmp_path_factory) -> Run:
+    return analyse(small(), tmp_path_factory.mktemp("plan") / "run", plane="plan")
+
+
+def test_run_passes_its_peak(run: Run) -> None:
+    """An unconfined noncontact lap splits and drops; no step is loose; the curve is read from the folder."""
+    found = summarise_plan(run)
+    assert run.outcome is Outcome.softened and found.strength.dropped and found.loose_steps == 0
+    assert 100.0 < found.first_bar_stress["A"] < 725.0
+    assert found.first_bar_stress["A"] == pytest.approx(found.first_bar_stress["B"], rel=0.02)
+    assert found.verdict.kind == "side thrust at the edge bars"
+    assert found.residual < 0.02
+    assert run.settings["plane"] == "plan" and run.settings["vertical"] == {}
+    assert run.summary["strength"]["first"] == pytest.approx(found.strength.first)
+
+
+def test_trace_follows_the_run(run: Run) -> None:
+    history = trace(run)
+    assert len(history.step) == run.n_steps and history.gaps == ("A1-B1", "B1-B2", "B2-A2")
+    assert history.bar_stress == pytest.approx(
+        np.max([run.curve[f"bar_stress_{n}_MPa"] for n in ("A1", "A2", "B1", "B2")], axis=0)
+    )
+    assert np.all(history.plane_lost >= 0.0) and history.splitting[-1].max() > history.splitting[0].max()
+
+
+def test_stopped_run_goes_on_to_the_same_curve(run: Run, tmp_path: Path) -> None:
+    """Ctrl-C after eight of twelve steps, then the same call: the same bytes; another plan there is refused."""
+    short = small(**{"analysis.max_steps": 12})
+
+    def stop(now) -> None:
+        if now.step.index == 8:
+            raise KeyboardInterrupt
+
+    folder = tmp_path / "run"
+    with pytest.raises(KeyboardInterrupt):
+        analyse(short, folder, plane="plan", progress=stop)
+    assert Run(folder).outcome is Outcome.interrupted
+    again = analyse(short, folder, plane="plan")
+    assert again.outcome is Outcome.step_limit
+    lines = (run.folder / "curve.csv").read_bytes().splitlines()
+    assert (again.folder / "curve.csv").read_bytes().splitlines() == lines[: again.n_steps + len(lines) - run.n_steps]
+    with pytest.raises(FolderFault):
+        analyse(small(**{"plan.hanging": "none"}), folder, plane="plan")
+
+
+def test_unknown_plane_and_vertical_for_the_elevation_are_refused(tmp_path: Path) -> None:
+    across = Vertical(np.zeros(2), np.zeros(2), np.zeros(2))
+    for wrong in ({"plane": "section"}, {"vertical": across}):
+        with pytest.raises(InputFault):
+            analyse(small(), tmp_path / "run", **wrong)
+
+
+def test_columns_read_each_bar(run: Run) -> None:
+    model = built(small("as29-0-u"))
+    step, values = pulled(model, 0.1)
+    row = columns(model, step, values)
+    assert {"load_N", "extension_mm", "bar_stress_B2_MPa", "side_low_mm", "plane_lost"} <= row.keys()
+    area = 2 * 645.0
+    assert row["bar_stress_A_MPa"] == pytest.approx(step.state.load / area, rel=1e-6)
+    assert row["extension_mm"] == pytest.approx(0.1)
+
+
+def test_struts_and_ties_of_the_hand_model() -> None:
+    """Transverse bars in the bends of a free slab, cracked: one strut from hook to hook between two ties, as by hand.
+
+    Side thrust T s/(l_s - 2r) with r = 5 bar diameters, and atan(s/(l_s - 2r)) = 30 degrees, within 15 %; the struts
+    carry all of the force by then and the ties all of the thrust.
+    """
+    s = small("as29-100-x", **{"plan.hanging": "none"})
+    model = built(s)
+    _, values = pulled(model, 1.6, 16)
+    forces = PlanForces(model.mesh)
+    pull = forces.bar_forces(values)["A1"]
+    by_hand = pull * 100.0 / (460.0 - 2 * 5 * 28.7)
+    for cut, thrust in zip(forces.cuts(values)[::2], forces.thrusts(values)):
+        strut = forces.strut(cut)
+        assert forces.demand(pull, cut.gap) == pytest.approx(by_hand)
+        assert thrust.force == pytest.approx(by_hand, rel=0.15)
+        assert strut.inclination == pytest.approx(np.degrees(np.arctan(100.0 / 173.0)), rel=0.15)
+        assert strut.share == pytest.approx(1.0, abs=0.05) and thrust.tied > 0.8
