@@ -18,6 +18,7 @@ study = typer.Typer(
 )
 
 StudyFile = Annotated[Path, typer.Argument(help="study file (TOML)", show_default=False)]
+StudyFolder = Annotated[Path, typer.Argument(help="folder of a study", show_default=False)]
 
 
 def _folder(file: Path, folder: Path) -> Path:
@@ -93,3 +94,21 @@ def _tell(now: Progress) -> None:
     left = f", about {_time(now.left)} left" if now.done < now.total else ""
     states = ", ".join(f"{plane} {state}" for plane, state in now.states.items())
     err.print(f"{now.done:5d} of {now.total}  {now.label}: {states}{left}")
+
+
+@study.command()
+def show(
+    folder: StudyFolder,
+    strength: Annotated[
+        str, typer.Option(help="predicted, first (drop), peak or bond_loss; left out: the best there is")
+    ] = "",
+) -> None:
+    """Draw the readings of a study and write its page: strengths, curves, effects, sensitivities, mechanisms."""
+    from fesplice.study.readings import show as draw
+
+    page, found = draw(folder, strength)
+    for reading in found.found:
+        out.print(f"{reading.title}: {reading.files[0]}")
+    for title, reason in found.left_out.items():
+        out.print(f"left out: {title} ({reason})")
+    out.print(f"page: {page}")

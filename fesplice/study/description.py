@@ -10,11 +10,11 @@ from fesplice.contracts import Floats
 from fesplice.study.distributions import Distribution
 from fesplice.study.keys import Key
 
-#: What ``planes`` may say, and the planes it stands for.
+#: What ``planes`` may say, and what it stands for: runs of a plane, and the reading of both together.
 PLANES: dict[str, tuple[str, ...]] = {
     "elevation": ("elevation",),
     "plan": ("plan",),
-    "both": ("elevation", "plan"),
+    "both": ("elevation", "plan", "prediction"),
 }
 
 

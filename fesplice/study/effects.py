@@ -26,17 +26,22 @@ RESPONSES: dict[str, tuple[str, ...]] = {
     "bond_loss": ("bond_loss",),
     "first": ("drop", "peak"),
     "peak": ("peak",),
+    "predicted": (),
 }
 UNITS = ("kN", "MPa")
 
 
 def response(row: Row, name: str, unit: str = "MPa", planes: Sequence[str] = ("elevation",)) -> float:
-    """A strength of a case: ``bond_loss`` at the first loss of bond, ``first`` before the first drop, or ``peak``.
+    """A strength of a case: ``bond_loss`` at the first loss of bond, ``first`` before the first drop, ``peak``, or
+    ``predicted`` from both planes read together.
 
     Load per ram [kN] or bar stress at the joint face [MPa]; of several planes the least. nan where unknown.
     """
     if name not in RESPONSES or unit not in UNITS:
         raise InputFault("response", f"{name}_{unit}: there are {', '.join(RESPONSES)} in {' and '.join(UNITS)}")
+    if name == "predicted":
+        value = row.get(f"prediction_{unit}")
+        return float(value) if isinstance(value, (int, float)) else math.nan
     found = []
     for plane in planes:
         values = [row.get(f"{plane}_{part}_{unit}") for part in RESPONSES[name]]

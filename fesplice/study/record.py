@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -31,8 +32,8 @@ FINAL = ("done", "stopped", "failed", "dropped")
 #: Waits before a locked run folder is tried again [s].
 PAUSES = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0)
 
-#: Columns of a record, in order, with their SQL types. Loads per ram; stresses of the bars at the joint face.
-FIELDS: dict[str, str] = {
+#: Columns of the record of a plane, with their SQL types. Loads per ram; stresses of the bars at the joint face.
+_PLANE: dict[str, str] = {
     "state": "TEXT",
     "outcome": "TEXT",
     "reason": "TEXT",
@@ -50,36 +51,54 @@ FIELDS: dict[str, str] = {
     "failed": "INTEGER",
     "loose": "INTEGER",
 }
+#: The same of both planes read together: strength, its band, the bracket of the plan, what governs where.
+_PREDICTION: dict[str, str] = {
+    "state": "TEXT",
+    "reason": "TEXT",
+    "kN": "REAL",
+    "MPa": "REAL",
+    "low_MPa": "REAL",
+    "high_MPa": "REAL",
+    "bracket_low_MPa": "REAL",
+    "bracket_high_MPa": "REAL",
+    "plane": "TEXT",
+    "mode": "TEXT",
+    "mode_words": "TEXT",
+    "agreed": "INTEGER",
+}
 
 
-def _analyse(plane: str, specimen: Specimen, folder: Path) -> Run:
-    from fesplice.pipeline import analyse
-
-    asked: dict[str, Any] = {} if plane == "elevation" else {"plane": plane}
-    for pause in PAUSES:
-        try:
-            return analyse(specimen, folder, **asked)
-        except FolderFault as fault:
-            # a worker that was given up may still be about to die with the folder's lock in its hands
-            if not isinstance(fault.__cause__, BlockingIOError):
-                raise
-            time.sleep(pause)
-    return analyse(specimen, folder, **asked)
+def fields(plane: str) -> dict[str, str]:
+    """Columns of a record, in order: of a plane, or of the ``prediction`` from both."""
+    return _PREDICTION if plane == "prediction" else _PLANE
 
 
 def compute(text: str, folder: str, planes: Sequence[str]) -> dict[str, Record]:
-    """Compute planes of the specimen in ``text`` into run folders ``folder``/plane; records by plane. Never raises.
+    """Compute planes of the specimen in ``text`` into run folders under ``folder``; records by plane. Never raises.
 
-    A folder that holds the run unfinished is taken up, a finished one is only read. Ctrl-C passes through.
+    With ``prediction`` the plan is the one coupled to the elevation. A folder that holds a run unfinished is taken
+    up, a finished one is only read. Ctrl-C passes through.
     """
-    return {plane: _plane(text, Path(folder) / plane, plane) for plane in planes}
+    home = Path(folder)
+    found: dict[str, Record] = {}
+    for plane in ("elevation", "plan"):
+        # a plan that is part of a prediction is coupled to the elevation and comes with it
+        if plane in planes and not (plane == "plan" and "prediction" in planes):
+            found[plane] = _tried(home / plane, text, partial(_plane, home / plane, plane))
+    if "prediction" not in planes:
+        return found
+    if (stands := found.get("elevation", {"state": "done"}))["state"] in ("failed", "lost"):
+        short = {"state": stands["state"], "reason": "the elevation has no result"}
+        return found | {"plan": short, "prediction": short}
+    parts: dict[str, Record] = {}
+    found["prediction"] = _tried(home, text, lambda s: _prediction(s, home, parts))
+    return found | {"plan": parts.get("plan", {k: found["prediction"][k] for k in ("state", "reason")})}
 
 
-def _plane(text: str, folder: Path, plane: str) -> Record:
+def _tried(folder: Path, text: str, work: Callable[[Specimen], Record]) -> Record:
+    """The record that ``work`` answers, or one that says why there is none."""
     try:
-        specimen = read_text(text, str(folder))
-        _analyse(plane, specimen, folder)
-        return record(Run(folder), specimen) | {"state": "done", "reason": ""}
+        return {"state": "done", "reason": ""} | _patiently(lambda: work(read_text(text, str(folder))))
     except NotConverged as fault:
         return _stopped(folder, text, str(fault))
     except FolderFault as fault:
@@ -90,6 +109,49 @@ def _plane(text: str, folder: Path, plane: str) -> Record:
         return {"state": "lost", "reason": f"{type(fault).__name__}: {fault}"}
     except Exception as fault:  # whatever goes wrong in one case is a row of the table, not the end of the study
         return {"state": "failed", "reason": f"{type(fault).__name__}: {fault}"}
+
+
+def _patiently(work: Callable[[], Record]) -> Record:
+    for pause in PAUSES:
+        try:
+            return work()
+        except FolderFault as fault:
+            # a worker that was given up may still be about to die with the folder's lock in its hands
+            if not isinstance(fault.__cause__, BlockingIOError):
+                raise
+            time.sleep(pause)
+    return work()
+
+
+def _plane(folder: Path, plane: str, specimen: Specimen) -> Record:
+    from fesplice.pipeline import analyse
+
+    return record(analyse(specimen, folder, plane=plane), specimen)
+
+
+def _prediction(specimen: Specimen, home: Path, parts: dict[str, Record]) -> Record:
+    """Both planes read together; the record of the coupled plan goes into ``parts``."""
+    from fesplice.pipeline import predict
+
+    found = predict(specimen, home)
+    passes = [Run(home / f"plan-pass-{k + 1}") for k in range(len(found.passes))]
+    told = {"state": "done", "reason": "; ".join(found.notes)}
+    parts["plan"] = told | (record(passes[-1], specimen) if passes else {})
+    others = [Run(f) for f in (home / "plan-free", home / "plan-intact") if f.is_dir()]
+    if passes:
+        parts["plan"]["seconds"] = round(sum(_seconds(run) for run in [*others, *passes]), 2)
+    return told | {
+        "kN": found.load / 1e3,
+        "MPa": found.bar_stress,
+        "low_MPa": found.band[0],
+        "high_MPa": found.band[1],
+        "bracket_low_MPa": found.bracket[0],
+        "bracket_high_MPa": found.bracket[1],
+        "plane": found.governing.plane,
+        "mode": found.governing.governing.mechanism if found.governing.governing else "none found",
+        "mode_words": found.sentences[0],
+        "agreed": int(found.agreed),
+    }
 
 
 def _stopped(folder: Path, text: str, reason: str) -> Record:
@@ -132,10 +194,17 @@ def record(run: Run, specimen: Specimen) -> Record:
         outcomes = [str(o) for o in attempts["outcome"]]
         found["failed"] = sum(not Outcome[o].accepted for o in outcomes if o in Outcome.__members__)
         found["loose"] = outcomes.count(Outcome.loose.name)
-        # the clock of a step runs on over its tries
-        last = np.flatnonzero(np.append(np.diff(attempts["step"]) != 0, True))
-        found["seconds"] = round(float(np.sum(attempts["seconds"][last])), 2)
+        found["seconds"] = round(_seconds(run), 2)
     return {name: value for name, value in found.items() if value is not None}
+
+
+def _seconds(run: Run) -> float:
+    """Time spent on steps; the clock of a step runs on over its tries."""
+    attempts = run.attempts
+    if not attempts:
+        return 0.0
+    last = np.flatnonzero(np.append(np.diff(attempts["step"]) != 0, True))
+    return float(np.sum(attempts["seconds"][last]))
 
 
 def _dig(tree: Any, *path: str) -> Any:

@@ -1,7 +1,7 @@
 """Carry out a study: cases into the table, open work to the workers, records back, whatever dies on the way.
 
     STUDY/results.sqlite           one row per case
-    STUDY/study.toml               the study file as it was last started
+    STUDY/study.json               what was varied, and the study file as it was last started
     STUDY/runs/<case>/<plane>/     run folders
 
 Nothing but the run folders holds results: a table that is lost is filled again from them without computing.
@@ -9,6 +9,7 @@ Nothing but the run folders holds results: a table that is lost is filled again 
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -23,7 +24,7 @@ from fesplice.study.record import Record, compute
 from fesplice.study.schedule import Task, carry_out
 from fesplice.study.table import Table
 
-STUDY, RUNS = "study.toml", "runs"
+STUDY, RUNS = "study.json", "runs"
 #: Rows that come quicker than this are written together [s]; a kill between costs reading their run folders again.
 PATIENCE = 0.25
 
@@ -70,16 +71,24 @@ def run_study(
     try:
         with Table(place, study.planes, create=True) as table:
             table.enter(listed)
-            _keep(place / STUDY, study.text)
+            _keep(place / STUDY, study)
             _carry_out(table, study, listed, resources or study.resources, told, again, task)
             return table.path
     finally:
         lock.release()
 
 
-def _keep(path: Path, text: str) -> None:
+def _keep(path: Path, study: Study) -> None:
+    about = {
+        "name": study.name,
+        "note": study.note,
+        "planes": study.planes,
+        "factors": [f.name for f in study.factors if len(f.levels) > 1],
+        "sampled": [key.column for key in study.sample.keys] if study.sample else [],
+        "text": study.text,
+    }
     try:
-        write_whole(path, text.encode("utf-8"))
+        write_whole(path, (json.dumps(about, indent=1, ensure_ascii=False) + "\n").encode("utf-8"))
     except OSError as fault:
         raise FolderFault(str(path), f"cannot be written: {fault.strerror or fault}") from fault
 

@@ -15,7 +15,7 @@ from typing import Any
 
 from fesplice.contracts import FolderFault, InputFault
 from fesplice.study.cases import Case
-from fesplice.study.record import FIELDS, FINAL, Record
+from fesplice.study.record import FINAL, Record, fields
 
 FILE = "results.sqlite"
 _HEAD = {
@@ -46,7 +46,7 @@ class Table:
             self._base = sqlite3.connect(self.path, timeout=60.0)
             self._base.execute("PRAGMA synchronous = NORMAL")
             if create:
-                self._columns(_HEAD | _TAIL | {f"{p}_{name}": sql for p in planes for name, sql in FIELDS.items()})
+                self._columns(_HEAD | _TAIL | {f"{p}_{name}": sql for p in planes for name, sql in fields(p).items()})
         except (sqlite3.Error, OSError) as fault:
             raise self._fault(fault) from fault
 
@@ -104,7 +104,7 @@ class Table:
         try:
             with self._base:
                 for case_id, plane, record in records:
-                    known = {f"{plane}_{name}": record.get(name) for name in FIELDS}
+                    known = {f"{plane}_{name}": record.get(name) for name in fields(plane)}
                     self._put({"id": case_id} | known)
                     self._settle(case_id)
         except sqlite3.Error as fault:

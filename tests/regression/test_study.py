@@ -150,7 +150,7 @@ def test_killed_workers_and_a_killed_runner_change_nothing(study_file: Path, und
     assert content(folder) == undisturbed
     # what was finished has not been touched
     assert all(p.stat().st_mtime_ns == at for p, at in finished.items())
-    assert {p.name for p in folder.iterdir()} >= {"results.csv", "results.parquet", "results.sqlite", "study.toml"}
+    assert {p.name for p in folder.iterdir()} >= {"results.csv", "results.parquet", "results.sqlite", "study.json"}
 
 
 def test_a_lost_table_is_filled_from_the_run_folders(

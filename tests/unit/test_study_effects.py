@@ -67,8 +67,9 @@ def test_strengths_of_a_case():
            "plan_peak_MPa": 280.0, "plan_drop_MPa": None}  # fmt: skip
     assert response(row, "first") == 300.0 and response(row, "peak") == 410.0
     assert response(row, "first", planes=("elevation", "plan")) == 280.0
+    assert response({"prediction_kN": 120.0}, "predicted", "kN") == 120.0 and math.isnan(response(row, "predicted"))
     assert math.isnan(response(row, "bond_loss")) and math.isnan(response(row, "peak", "kN"))
-    with pytest.raises(InputFault, match="there are bond_loss, first, peak"):
+    with pytest.raises(InputFault, match="there are bond_loss, first, peak, predicted"):
         response(row, "strength")
 
 

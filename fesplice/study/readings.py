@@ -1,0 +1,346 @@
+"""The readings of a study: figures with the numbers behind them, and one page.
+
+Strengths are bar stresses at the joint face [MPa] and loads per ram [kN] of the cases that have them; every
+case that has none is listed with its reason.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fesplice.contracts import FespliceError, FolderFault
+from fesplice.report import trends
+from fesplice.report.trends import Bars, Curves, Line, Panel
+from fesplice.store import Run
+from fesplice.study.effects import Row, by_group, effects, modes, ratios, response, tornado
+from fesplice.study.runner import RUNS, STUDY
+from fesplice.study.table import Table
+
+FIGURES, PAGE = "figures", "study.html"
+#: Most groups of response curves on one figure.
+_GROUPS = 9
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One figure with its caption and files, and a small table (head, rows) that goes with it on the page."""
+
+    title: str
+    caption: str
+    files: list[Path]
+    head: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+
+
+@dataclass(frozen=True)
+class Readings:
+    """All readings of a study, and why others were left out."""
+
+    about: dict[str, Any]
+    rows: list[dict[str, Any]]
+    strength: str
+    found: list[Reading] = field(default_factory=list)
+    left_out: dict[str, str] = field(default_factory=dict)
+
+
+class _Source:
+    """A study folder as the readings see it."""
+
+    def __init__(self, folder: Path, strength: str = ""):
+        self.folder, self.out = folder, folder / FIGURES
+        self.about = _about(folder)
+        with Table(folder) as table:
+            self.rows, self.planes = table.rows(), table.planes
+        self.strength = strength or ("predicted" if "prediction" in self.planes else "first")
+        self.factors: list[str] = self.about["factors"]
+        self.sampled: list[str] = self.about["sampled"]
+        self.runs = tuple(p for p in self.planes if p != "prediction")
+
+    def value(self, unit: str = "MPa", strength: str = "", planes: Sequence[str] = ()) -> Callable[[Row], float]:
+        return lambda row: response(row, strength or self.strength, unit, planes or self.runs)
+
+    @property
+    def word(self) -> str:
+        words = {
+            "predicted": "of both planes",
+            "first": "before the first drop",
+            "peak": "largest",
+            "bond_loss": "at loss of bond",
+        }
+        return words[self.strength]
+
+    def label(self, column: str) -> str:
+        """A column as an axis says it."""
+        name, _, unit = column.rpartition("_")
+        known = unit in ("mm", "MPa", "kN", "N")
+        return f"{(name if known else column).rpartition('.')[2].replace('_', ' ')}{f' ({unit})' if known else ''}"
+
+    def numeric(self, column: str) -> bool:
+        found = [r.get(column) for r in self.rows if r.get(column) is not None]
+        return bool(found) and all(isinstance(v, (int, float)) for v in found)
+
+
+def _about(folder: Path) -> dict[str, Any]:
+    """What the runner wrote of the study."""
+    try:
+        about = json.loads((folder / STUDY).read_text(encoding="utf-8"))
+        return {k: about[k] for k in ("name", "note", "factors", "sampled", "text")}
+    except OSError as fault:
+        raise FolderFault(str(folder), f"holds no study: {STUDY}: {fault.strerror or fault}") from None
+    except (ValueError, KeyError, TypeError) as fault:
+        raise FolderFault(str(folder / STUDY), f"is damaged: {fault}") from None
+
+
+def readings(folder: str | Path, strength: str = "") -> Readings:
+    """Draw all readings of a study folder into FOLDER/figures; ``strength`` as of :func:`effects.response`."""
+    source = _Source(Path(folder), strength)
+    answer = Readings(source.about, source.rows, source.strength)
+    for title, make in _READINGS.items():
+        try:
+            answer.found.append(make(source))
+        except FespliceError as reason:
+            answer.left_out[title] = str(reason)
+    return answer
+
+
+class _LeftOut(FespliceError):
+    """A reading that this study has no numbers for."""
+
+
+# ------------------------------------------------------------------ strength
+def _strength(s: _Source) -> Reading:
+    """Strength over the first numeric factor, a line per level of the others, a panel per plane."""
+    x = next((f for f in s.factors if s.numeric(f)), None)
+    if x is None:
+        raise _LeftOut("no number is varied on purpose")
+    others = [f for f in s.factors if f != x]
+    panels = []
+    shown: list[tuple[str, Callable[[Row], float]]] = []
+    if "prediction" in s.planes:
+        shown.append(("both planes read together", s.value(strength="predicted")))
+    words = {"peak": "largest", "bond_loss": "at loss of bond"}
+    how = s.strength if s.strength != "predicted" else "first"
+    shown += [(f"{p}, {words.get(how, 'before the first drop')}", s.value("MPa", how, [p])) for p in s.runs]
+    rows_out = []
+    for title, value in shown:
+        groups = by_group(s.rows, [*others, x], value)
+        lines = []
+        for group in dict.fromkeys(g[:-1] for g in groups):
+            at = sorted(g[-1] for g in groups if g[:-1] == group)
+            found = [groups[*group, v] for v in at]
+            middle = np.array([f.p50 for f in found])
+            low, high = np.array([f.p5 for f in found]), np.array([f.p95 for f in found])
+            if all(f.n == 1 for f in found):
+                low, high = _bracket(s, title, others, group, x, at)
+            lines.append(Line(", ".join(map(str, group)), np.array(at, float), middle, low, high))
+            rows_out += [(title, *map(str, group), f"{v:.4g}", f"{m:.0f}") for v, m in zip(at, middle)]
+        if lines:
+            panels.append(Panel(title, tuple(lines)))
+    if not panels:
+        raise _LeftOut("no case has a strength yet")
+    files = trends.lines(s.out, "strength", panels, s.label(x), "bar stress at the joint face (MPa)")
+    band = "the percentiles 5 to 95 of the sample" if s.sampled else (
+        "for both planes: from a slab that hangs on nothing to one whose plane never gives way; for a plane: from the "
+        "first loss of bond to the largest load where both are known"
+    )  # fmt: skip
+    head = ("strength", *(s.label(f) for f in others), s.label(x), "MPa")
+    return Reading("Strength", f"Bar stress at failure over {s.label(x)}. Bands: {band}.", files, head, tuple(rows_out))
+
+
+def _bracket(s: _Source, title: str, others: list[str], group: tuple, x: str, at: list[Any]) -> tuple[Any, Any]:
+    """Least and largest of what a single case knows of its own strength."""
+    plane = title.partition(",")[0]
+    pair = ("prediction_bracket_low_MPa", "prediction_bracket_high_MPa")
+    if not title.startswith("both"):
+        pair = (f"{plane}_bond_loss_MPa", f"{plane}_peak_MPa")
+    found = []
+    for v in at:
+        row = next(r for r in s.rows if r.get(x) == v and tuple(r.get(f) for f in others) == group)
+        found.append([row.get(name) if row.get(name) is not None else math.nan for name in pair])
+    low, high = np.array(found, float).T
+    return (low, high) if np.isfinite(low).any() else (None, None)
+
+
+# ------------------------------------------------------------------ curves
+def _curves(s: _Source) -> Reading:
+    """Response curves of the elevation by level of the factor that is no number, or else of the first."""
+    plane = s.runs[0]
+    by = next((f for f in s.factors if not s.numeric(f)), s.factors[0] if s.factors else "")
+    groups: dict[str, list[tuple[str, Any, Any]]] = {}
+    for row in s.rows:
+        folder = s.folder / RUNS / str(row["id"]) / plane
+        if not (folder / "curve.csv").is_file():
+            continue
+        curve = Run(folder).curve
+        x = curve.get("deflection_mm", curve.get("extension_mm"))
+        if x is not None and len(x) > 1:
+            word = f"{s.label(by)} {row.get(by)}" if by else s.about["name"]
+            groups.setdefault(word, []).append(
+                (str(row["label"]), np.asarray(x, float), np.asarray(curve["load_N"]) / 1e3)
+            )
+    if not groups:
+        raise _LeftOut("the run folders are not here")
+    if len(groups) > _GROUPS:
+        raise _LeftOut(f"{len(groups)} groups are too many for one figure")
+    shown = [Curves(t, tuple(c[0] for c in g), tuple((c[1], c[2]) for c in g)) for t, g in groups.items()]
+    label = "midspan deflection (mm)" if plane == "elevation" else "lengthening (mm)"
+    unit = "load per ram (kN)" if plane == "elevation" else "force per side (kN)"
+    files = trends.curves(s.out, "curves", shown, label, unit)
+    text = (
+        f"Every run of the {plane} thin; heavy the middle one, shaded percentiles 5 to 95, as far as three runs reach."
+    )
+    return Reading("Response curves", text, files)
+
+
+# ------------------------------------------------------------------ effects
+def _effects(s: _Source) -> Reading:
+    """Main effects with the spread over everything else."""
+    if not s.factors:
+        raise _LeftOut("nothing is varied on purpose")
+    main, pairs = effects(s.rows, s.factors, s.value())
+    if not any(sp.n for e in main for sp in e.spreads):
+        raise _LeftOut("no case has a strength yet")
+    panels = []
+    for e in main:
+        ticks = () if s.numeric(e.factor) else tuple(map(str, e.levels))
+        x = np.arange(len(e.levels), dtype=float) if ticks else np.array(e.levels, float)
+        mean, low, high = (np.array([getattr(sp, k) for sp in e.spreads]) for k in ("mean", "p5", "p95"))
+        panels.append(Panel(s.label(e.factor), (Line("", x, mean, low, high),), ticks))
+    files = trends.lines(s.out, "effects", panels, "level", f"bar stress {s.word} (MPa)")
+    rows = [(s.label(e.factor), f"{100 * e.share:.0f} %") for e in main]
+    rows += [
+        (f"{s.label(p.factors[0])} with {s.label(p.factors[1])}, beyond both", f"{100 * p.share:.0f} %") for p in pairs
+    ]
+    text = "Mean of all cases of a level; percentiles 5 to 95 over all else that varies. Table: shares of the variance."
+    return Reading("Main effects", text, files, ("source", "share of variance"), tuple(rows))
+
+
+def _interaction(s: _Source) -> Reading:
+    """Means of two factors: lines that are not parallel interact."""
+    _, pairs = effects(s.rows, s.factors, s.value())
+    if not pairs:
+        raise _LeftOut("one factor alone interacts with nothing")
+    panels = []
+    for p in pairs[:_GROUPS]:
+        ticks = () if s.numeric(p.factors[0]) else tuple(map(str, p.levels[0]))
+        x = np.arange(len(p.levels[0]), dtype=float) if ticks else np.array(p.levels[0], float)
+        lines = tuple(Line(str(v), x, p.means[:, j]) for j, v in enumerate(p.levels[1]))
+        panels.append(Panel(" with ".join(map(s.label, p.factors)), lines, ticks))
+    first = s.label(pairs[0].factors[0]) if len(panels) == 1 else "level of the first factor"
+    files = trends.lines(s.out, "interaction", panels, first, f"bar stress {s.word} (MPa)")
+    return Reading("Interaction", "Means of the cells; lines that are not parallel interact.", files)
+
+
+def _tornado(s: _Source) -> Reading:
+    found = tornado(s.rows, s.sampled or [f for f in s.factors if s.numeric(f)], s.value())
+    if not found:
+        raise _LeftOut("fewer than four cases with a strength, or nothing that varies as a number")
+    labels, values = tuple(s.label(f.column) for f in found), np.array([f.correlation for f in found])
+    files = trends.bars(
+        s.out, "tornado", {f"bar stress {s.word}": Bars(labels, values)}, "rank correlation", (-1.0, 1.0)
+    )
+    rows = tuple((s.label(f.column), f"{f.correlation:+.2f}", f"{f.chance:.2g}", str(f.n)) for f in found)
+    text = (
+        "Rank correlation (Spearman) with the strength. Chance: how often as much would be seen without any relation."
+    )
+    return Reading("Sensitivity", text, files, ("input", "correlation", "chance", "cases"), rows)
+
+
+def _modes(s: _Source) -> Reading:
+    found = {p: modes(s.rows, p) for p in s.planes}
+    shown = {
+        p: Bars(
+            tuple(m.mode for m in ms), np.array([m.share for m in ms]),
+            np.array([m.low for m in ms]), np.array([m.high for m in ms]),
+        )
+        for p, ms in found.items() if ms
+    }  # fmt: skip
+    if not shown:
+        raise _LeftOut("no case has a mode yet")
+    files = trends.bars(s.out, "modes", shown, "share of the cases", (0.0, 1.0))
+    rows = tuple((p, m.mode, str(m.count), f"{100 * m.share:.0f} %") for p, ms in found.items() for m in ms)
+    text = "Mechanism that governs, as the rules of each plane name it; 95 % intervals of the share (Wilson)."
+    return Reading("Mechanisms", text, files, ("plane", "mechanism", "cases", "share"), rows)
+
+
+def _percentiles(s: _Source) -> Reading:
+    rows, bars = [], {}
+    for unit in ("MPa", "kN"):
+        groups = by_group(s.rows, s.factors if s.sampled else [], s.value(unit))
+        if not groups:
+            raise _LeftOut("no case has a strength yet")
+        labels = tuple(", ".join(map(str, g)) or "all cases" for g in groups)
+        found = list(groups.values())
+        p5, p50, p95 = (np.array([getattr(f, k) for f in found]) for k in ("p5", "p50", "p95"))
+        bars["bar stress (MPa)" if unit == "MPa" else "load per ram (kN)"] = Bars(labels, p50, p5, p95)
+        rows += [
+            (unit, w, str(f.n), *(f"{v:.4g}" for v in (f.p5, f.p50, f.p95, f.mean))) for w, f in zip(labels, found)
+        ]
+    files = trends.bars(s.out, "percentiles", bars, f"strength {s.word}")
+    over = "the sample" if s.sampled else "all cases, which are no sample but the settings of the study"
+    head = ("unit", "group", "cases", "P5", "P50", "P95", "mean")
+    return Reading("Percentiles", f"P5, P50 and P95 over {over}.", files, head, tuple(rows))
+
+
+def _ratios(s: _Source) -> Reading:
+    found = {unit: ratios(s.rows, s.value(unit), unit) for unit in ("MPa", "kN")}
+    shown = {u: r for u, r in found.items() if r.values}
+    if not shown:
+        raise _LeftOut("no case has measured values")
+    bars = {
+        f"test / prediction ({u})": Bars(tuple(r.values), np.array(list(r.values.values()))) for u, r in shown.items()
+    }
+    files = trends.bars(s.out, "test-over-prediction", bars, "ratio")
+    rows = tuple(
+        (u, str(len(r.values)), f"{r.mean:.2f}", f"{100 * r.cov:.0f} %", f"{r.low:.2f}", f"{r.high:.2f}")
+        for u, r in shown.items()
+    )
+    text = f"Measured over computed strength {s.word}; nothing is calibrated."
+    return Reading("Test over prediction", text, files, ("unit", "tests", "mean", "COV", "least", "largest"), rows)
+
+
+_READINGS: dict[str, Callable[[_Source], Reading]] = {
+    "Strength": _strength,
+    "Response curves": _curves,
+    "Main effects": _effects,
+    "Interaction": _interaction,
+    "Sensitivity": _tornado,
+    "Mechanisms": _modes,
+    "Percentiles": _percentiles,
+    "Test over prediction": _ratios,
+}
+
+
+# ------------------------------------------------------------------ page
+def show(folder: str | Path, strength: str = "") -> tuple[Path, Readings]:
+    """Draw the readings of a study folder and write its page FOLDER/study.html; answer the page and what it holds."""
+    from fesplice.report import trends_page
+
+    found = readings(folder, strength)
+    states = [str(r["state"]) for r in found.rows]
+    counts = ", ".join(f"{states.count(state)} {state}" for state in dict.fromkeys(states))
+    head = ("no", "case", "state", "MPa", "kN per ram", "mode", "reason")
+    entries = [trends_page.Entry(r.title, r.caption, r.files, r.head, r.rows) for r in found.found]
+    page = trends_page.write(
+        Path(folder) / PAGE, entries, name=found.about["name"], note=found.about["note"],
+        summary=f"{len(states)} cases: {counts}; strength: {found.strength.replace('_', ' ')}",
+        left_out=found.left_out, cases_head=head, cases=[_line(found, r) for r in found.rows], text=found.about["text"],
+    )  # fmt: skip
+    return page, found
+
+
+def _line(found: Readings, row: Row) -> tuple[str, ...]:
+    planes = [name.removesuffix("_mode_words") for name in row if name.endswith("_mode_words")]
+    runs = [p for p in planes if p != "prediction"]
+    values = [response(row, found.strength, unit, runs) for unit in ("MPa", "kN")]
+    seen = ["–" if math.isnan(v) else f"{v:.0f}" for v in values]
+    governs = "prediction" if "prediction" in planes else runs[0]
+    mode = row.get(f"{governs}_mode_words") or row.get(f"{governs}_mode") or "–"
+    return (str(row["number"]), str(row["label"]), str(row["state"]), *seen, str(mode), str(row["reason"] or ""))
