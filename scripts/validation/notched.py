@@ -14,6 +14,7 @@ from fesplice.model.assembly import Model
 from fesplice.solve import Adaptive, Displacement, Stop, Tolerances
 from validation import shapes
 from validation.tally import Tally
+from validation.uniform import Uniform
 
 
 @dataclass(frozen=True)
@@ -100,7 +101,7 @@ class March:
         return float(np.trapezoid(self.load, self.moved)) - 0.5 * float(self.load[-1] * self.moved[-1])
 
 
-def follow(m: Model, hold: str, size: float, *, down_to: float, end: float, steps: int = 800) -> March:
+def follow(m: Model | Uniform, hold: str, size: float, *, down_to: float, end: float, steps: int = 800) -> March:
     """March on read-out ``hold`` by steps ``size`` [mm] to ``down_to`` of the peak; longer ones far past it."""
     tally = Tally()
     stepper = Adaptive(size, largest=1.0, smallest=1.0 / 16.0)

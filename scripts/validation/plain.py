@@ -20,10 +20,11 @@ from fesplice.contracts import Floats
 from fesplice.laws import SmearedCrack
 from fesplice.model.assembly import Model
 from fesplice.specimen import estimates
-from validation import mixed, notched, shapes
+from validation import mixed, notched
 from validation.case import Case, Found, Settings
 from validation.notched import Beam, March, Wish
 from validation.target import Row
+from validation.uniform import Uniform
 
 TESTS = "fracture_tests.toml"
 CURVE = "gregoire_hn50_load_cmod.csv"
@@ -66,29 +67,24 @@ def one_element(side: float, crushed: bool, settings: Settings, folder: Path) ->
     """Work of a square element torn or crushed to nothing, per area, over the energy of the law."""
     law = concrete(settings, 38.0, modulus=30e3, tensile=3.0, energy=0.12)
     side = side * settings.mesh
-    shape = shapes.grid(np.array([0.0, side]), np.array([0.0, side]), {"square": [((0.0, side), (0.0, side))]})
-    f = np.zeros(8)
-    f[2 * shape.on((side, side), (0.0, side))] = -0.5 if crushed else 0.5
-    held = np.concatenate([2 * shape.on((0.0, 0.0), (0.0, side)), [2 * shape.at(0.0, 0.0) + 1]])
-    mesh = shape.mesh(1.0)
-    m = Model(mesh, dict.fromkeys(mesh.groups, law), held, f, watch={"end": f, "work": f})
+    m = Uniform(law, side, np.array([-1.0 if crushed else 1.0, 0.0, 0.0]))
     if crushed:
-        whole, first = law.crushing_energy, law.peak_strain * side
-        end = first + 1.6 * law.crushing_energy / law.strength
+        whole, first = law.crushing_energy, law.peak_strain
+        end = first + 1.6 * whole / law.strength / side
+        size = end / 300.0
     else:
         whole, first = law.fracture_energy, 0.0
-        end = 6.0 * law.fracture_energy / law.tensile_strength
-    rest = law.tensile_strength / law.modulus * side
-    size = (min(end / 400.0, 0.2 * first) if crushed else min(end / 400.0, 0.1 * rest)) * settings.step
-    path = notched.follow(m, "end", size, down_to=1e-3, end=end, steps=5000)
+        end, size = 6.0 * whole / law.tensile_strength / side, 0.1 * law.tensile_strength / law.modulus
+    path = notched.follow(m, "strain", size * settings.step, down_to=1e-3, end=end, steps=5000)
     late = path.held >= first - 1e-9
-    work = float(np.trapezoid(path.load[late], path.moved[late])) / side
+    work = float(np.trapezoid(path.load[late], path.held[late])) * side
     return found(work / whole, "crushed" if crushed else "torn", m, path, {}, {})
 
 
 # ------------------------------------------------------------------ notched beams
 def found(
-    prediction: float, mode: str, m: Model, path: March, extras: dict[str, float | str], curve: dict[str, list[float]]
+    prediction: float, mode: str, m: Model | Uniform, path: March, extras: dict[str, float | str],
+    curve: dict[str, list[float]],
 ) -> Found:
     """What the table wants of a march."""
     tally = path.tally
