@@ -7,8 +7,21 @@ it with gmsh, and ``lines`` lays the bars over the cut concrete.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Any
+
 from fesplice.geometry.clash import clashes
-from fesplice.geometry.meshing import build_mesh
 from fesplice.geometry.planes import Plane, elevation
 
+if TYPE_CHECKING:
+    from fesplice.geometry.meshing import build_mesh
+
 __all__ = ["Plane", "build_mesh", "clashes", "elevation"]
+
+
+def __getattr__(name: str) -> Any:
+    # hand checks place bars without ever cutting a mesh, and must answer at once
+    if name == "build_mesh":
+        from fesplice.geometry.meshing import build_mesh
+
+        return build_mesh
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

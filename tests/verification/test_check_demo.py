@@ -15,6 +15,7 @@ import json
 import math
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -29,6 +30,12 @@ MODELS = Path(__file__).parents[2] / "models"
 
 def close(value: float, rel: float = 0.02):
     return pytest.approx(value, rel=rel)
+
+
+@cache
+def checked(name: str):
+    """The check of a demonstration specimen as its file stands."""
+    return check(read(MODELS / f"{name}.toml"))
 
 
 def verb(monkeypatch, capsys, *arguments: str) -> tuple[int, str, str]:
@@ -79,7 +86,7 @@ def test_the_table_of_the_demonstration(name: str, tmp_path: Path, monkeypatch, 
 
 def test_row_reading_of_the_inner_hooks() -> None:
     """A hooks 290 mm apart, B hooks 90 mm: 0.0974*90/19.1 + 0.391 = 0.850 of 538 MPa."""
-    got = check(read(MODELS / "as19-100-u.toml"))
+    got = checked("as19-100-u")
     rows = {e.line: e.stress for e in got.band.estimates if e.reading == "row" and e.formula.startswith("hooked-bar")}
     assert rows["A"] == close(538)
     assert rows["B"] == close(0.850 * 538)
@@ -88,7 +95,7 @@ def test_row_reading_of_the_inner_hooks() -> None:
 
 def test_no_formula_counts_a_transverse_bar_in_the_bends() -> None:
     """The table gives 430 MPa for it from no formula; the check keeps the unconfined values and says so."""
-    bar, plain = (check(read(MODELS / f"as29-100-{kind}.toml")) for kind in ("x", "u"))
+    bar, plain = (checked(f"as29-100-{kind}") for kind in ("x", "u"))
     assert bar.band.central.stress == plain.band.central.stress == close(360)
     assert any("no formula counts" in note for note in bar.band.central.notes)
 
@@ -96,7 +103,7 @@ def test_no_formula_counts_a_transverse_bar_in_the_bends() -> None:
 def test_control_beam(monkeypatch, capsys) -> None:
     """Continuous bars: M_y at 281 kN, hardened bars 339 kN; the yield margin means nothing there."""
     code, told, _ = verb(monkeypatch, capsys, str(MODELS / "as29-cb.toml"))
-    got = check(read(MODELS / "as29-cb.toml"))
+    got = checked("as29-cb")
     assert code == 0 and "bending governs" in told and "Lengths at" not in told
     assert got.loads.yield_load == close(281e3) and got.loads.largest_load == close(339e3)
     assert got.loads.yielding == close(445.7e6) and got.loads.block == close(457.2e6)
@@ -106,7 +113,7 @@ def test_control_beam(monkeypatch, capsys) -> None:
 
 
 def test_bounds_of_the_19_series() -> None:
-    got = check(read(MODELS / "as19-100-u.toml"))
+    got = checked("as19-100-u")
     assert got.loads.yielding == close(131.5e6) and got.loads.block == close(134.9e6)
     assert got.loads.largest == close(158e6) and got.loads.cracking_load == close(27e3)
 
@@ -128,7 +135,7 @@ def test_shear_margin(name: str, v_c: float, v_s: float, ratio: float) -> None:
 def test_plan_truss() -> None:
     """F = T s/(l_s - 2 r): 134 kN at 30 deg; 150 mm: 247 kN at 41; tied 194 kN against 392 kN of 12 legs of 71 mm2."""
     for name, force, angle in (("as29-100-u", 134, 30), ("as29-150-u", 247, 41), ("as29-100-t3", 194, 30)):
-        found = check(read(MODELS / f"{name}.toml")).struts[0]
+        found = checked(name).struts[0]
         assert found.force == close(force * 1e3) and found.angle == close(angle)
     assert found.available == close(392e3)
 
@@ -138,7 +145,7 @@ def test_plan_truss() -> None:
     [("as29-100-u", 552, 884, 490, 883, 1148, 92), ("as19-100-u", 299, 479, 326, 393, 511, 56)],
 )
 def test_code_lengths_at_420(name, wide, narrow, bridge, l_d, class_b, limit) -> None:
-    got = check(read(MODELS / f"{name}.toml"))
+    got = checked(name)
     by = {(x.document[:8], x.kind.split(",")[0], x.reading): x.required for x in got.lengths if x.line == "A"}
     assert by["ACI 318 ", "hook", "row"] == close(wide)
     assert by["ACI 318 ", "hook", "partner"] == close(narrow)
@@ -153,7 +160,7 @@ def test_code_lengths_at_420(name, wide, narrow, bridge, l_d, class_b, limit) ->
 def test_warnings_outside_the_range_of_408() -> None:
     """The 19 series has laps below 16 d_b; tied cases have (c + K_tr)/d_b above 4."""
     for name, words in (("as19-100-u", "below 16"), ("as29-100-t3", "above 4")):
-        told = [e for e in check(read(MODELS / f"{name}.toml")).band.estimates if "408R" in e.source]
+        told = [e for e in checked(name).band.estimates if "408R" in e.source]
         assert told and all(any(words in n for n in e.notes) for e in told)
 
 
@@ -185,7 +192,7 @@ def test_us_units_give_the_same_check(tmp_path, monkeypatch, capsys) -> None:
     file = tmp_path / "us.toml"
     file.write_text(text, encoding="utf-8")
     code, told, _ = verb(monkeypatch, capsys, str(file), "--stress", "60 ksi")
-    us, si = check(read(file)), check(read(MODELS / "as29-100-u.toml"))
+    us, si = check(read(file)), checked("as29-100-u")
     assert code == 0 and "ksi" in told and "kip" in told and "MPa" in told
     assert us.band.central.stress == close(si.band.central.stress)
     assert us.band.central.load == close(si.band.central.load)
@@ -240,6 +247,20 @@ def test_bad_input_is_one_message_and_two(tmp_path, monkeypatch, capsys) -> None
     taken.write_text("x")
     code, _, error = verb(monkeypatch, capsys, str(MODELS / "as29-100-u.toml"), "--page", str(taken / "p.html"))
     assert code == 2 and "cannot be written" in error
+
+
+def test_page_of_a_check(tmp_path, monkeypatch, capsys) -> None:
+    """One file that fetches nothing; text of the specimen harmless; both systems of units."""
+    given = vary(read(MODELS / "as29-0-u.toml"), "note", "<script>alert(1)</script>")
+    file = tmp_path / "odd.toml"
+    file.write_text(given.text, encoding="utf-8")
+    code, told, _ = verb(monkeypatch, capsys, str(file), "--page", str(tmp_path / "p" / "check.html"))
+    html = (tmp_path / "p" / "check.html").read_text(encoding="utf-8")
+    assert code == 1 and "check.html" in told
+    assert "<script>" not in html and "&lt;script&gt;" in html
+    for phrase in ("ksi", "MPa", "kip-ft", "kNm", "MISSED", "partner", "25.5.1.3", "from memory", "outside the scope"):
+        assert phrase in html, phrase
+    assert "http" not in html.replace("http-equiv", "")
 
 
 def test_the_check_loads_nothing_heavy() -> None:
