@@ -30,7 +30,10 @@ class SmearedCrack:
     """Concrete law with mean properties; MPa, N/mm, mm.
 
     ``stiffening`` (0..1, scalar or per element) mixes Collins-Mitchell tension stiffening
-    into the softening curve; 0 where bond-slip of the bars is modelled explicitly.
+    into the softening curve; 0 where bond-slip of the bars is modelled explicitly. It is no more
+    than ``reserve`` [MPa] (scalar or per element), the yield force of bars along x over the
+    concrete area they stiffen; where the history that is handed in has ``left`` (n_e,), the
+    share of it that the bars have left at present counts.
     """
 
     modulus: float
@@ -44,6 +47,7 @@ class SmearedCrack:
     curve: str = "hordijk"
     softening_floor: float = 0.4
     stiffening: float | Floats = 0.0
+    reserve: float | Floats = 1e9
     n_strain: int = 3
 
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
@@ -64,11 +68,12 @@ class SmearedCrack:
             self.crushing_energy, self.softening_floor, self.curve == "exponential", self.crack == "fixed",
         )
         weight = np.full(len(strain), self.stiffening, float)
+        reserve = np.full(len(strain), self.reserve, float) * history.get("left", 1.0)
         old = tuple(np.ascontiguousarray(history[key]) for key in HISTORY)
         new = tuple(np.empty(value.shape) for value in old)
         stress, tangent = np.empty(strain.shape), np.empty((*strain.shape, 3))
         cracking.respond(
-            constants, np.ascontiguousarray(strain), np.ascontiguousarray(size), weight, float(secant), old,
+            constants, np.ascontiguousarray(strain), np.ascontiguousarray(size), weight, reserve, float(secant), old,
             stress, tangent, new,
         )
         return Response(stress, tangent, dict(zip(HISTORY, new, strict=True)))

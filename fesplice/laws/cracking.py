@@ -81,11 +81,13 @@ def stiffening(c, strain):
 
 
 @compiled
-def tension(c, strain, band, weight):
-    """Softening with the share ``weight`` of what tension stiffening adds to it."""
+def tension(c, strain, band, weight, limit):
+    """Softening with the share ``weight`` of what tension stiffening, at most ``limit`` [MPa], adds to it."""
     s, d = softening(c, strain, band)
     if weight > 0.0:
         s2, d2 = stiffening(c, strain)
+        if s2 > limit:
+            s2, d2 = limit, 0.0
         if s2 > s:
             return s + weight * (s2 - s), d + weight * (d2 - d)
     return s, d
@@ -129,7 +131,7 @@ def lateral_softening(c, lateral):
 
 # ------------------------------------------------------------------ one axis, one point
 @compiled
-def _along(c, x, lateral, seen_t, seen_c, band_t, band_c, weight):
+def _along(c, x, lateral, seen_t, seen_c, band_t, band_c, weight, limit):
     """Stress, slope, and slope by the ``lateral`` strain along an axis; unloading goes to the origin."""
     e = c.modulus
     s, d, cross = e * x, e, 0.0
@@ -137,7 +139,7 @@ def _along(c, x, lateral, seen_t, seen_c, band_t, band_c, weight):
         k = max(seen_t, x)
         # coarse bands lower the strength below f_t, and with it the strain at cracking
         if k > min(c.tensile_strength, np.sqrt(e * c.fracture_energy / band_t)) / e:
-            envelope, slope = tension(c, k, band_t, weight)
+            envelope, slope = tension(c, k, band_t, weight, limit)
             s, d = (envelope, slope) if x >= seen_t else (envelope / k * x, envelope / k)
     elif x < 0.0:
         k = max(seen_c, -x)
@@ -205,11 +207,13 @@ def _share(secant, x, s, d, modulus):
 
 
 @compiled
-def respond(c, strain, grad, weight, secant, old, stress, tangent, new):
+def respond(c, strain, grad, weight, reserve, secant, old, stress, tangent, new):
     """Stress (n_e, n_q, 3), tangent (n_e, n_q, 3, 3) and new history, written into the given arrays.
 
     ``old`` and ``new`` hold the histories tension, compression, band, poisson, axes; ``grad``
-    (n_e, n_k, 2) are centroid gradients, ``weight`` (n_e,) shares of tension stiffening.
+    (n_e, n_k, 2) are centroid gradients, ``weight`` (n_e,) shares of tension stiffening, which
+    is no more than ``reserve`` (n_e,) [MPa] of bars along x times cos^2 of the crack normal's angle to
+    them (crack check of Vecchio & Collins 1986): bars do nothing for cracks along them.
     """
     old_t, old_c, old_band, old_nu, old_axes = old
     new_t, new_c, new_band, new_nu, new_axes = new
@@ -240,8 +244,10 @@ def respond(c, strain, grad, weight, secant, old, stress, tangent, new):
             x1, x2 = c11 * e1 + c12 * e2, c12 * e1 + c11 * e2
             t1, t2 = old_t[e, q, 0], old_t[e, q, 1]
             k1, k2 = old_c[e, q, 0], old_c[e, q, 1]
-            s1, d1, cross1 = _along(c, x1, x2, t1, k1, band_t, band_c, weight[e])
-            s2, d2, cross2 = _along(c, x2, x1, t2, k2, band_t, band_c, weight[e])
+            limit1 = reserve[e] * 0.5 * (1.0 + cos2) if weight[e] > 0.0 else 0.0
+            limit2 = reserve[e] * 0.5 * (1.0 - cos2) if weight[e] > 0.0 else 0.0
+            s1, d1, cross1 = _along(c, x1, x2, t1, k1, band_t, band_c, weight[e], limit1)
+            s2, d2, cross2 = _along(c, x2, x1, t2, k2, band_t, band_c, weight[e], limit2)
 
             t1, t2, k1, k2 = max(t1, x1), max(t2, x2), max(k1, -x1), max(k2, -x2)
             new_t[e, q, 0], new_t[e, q, 1], new_c[e, q, 0], new_c[e, q, 1] = t1, t2, k1, k2
@@ -253,7 +259,7 @@ def respond(c, strain, grad, weight, secant, old, stress, tangent, new):
             new_nu[e, q, 0] = nu
             new_axes[e, q, 0], new_axes[e, q, 1] = old_axes[e, q, 0], old_axes[e, q, 1]
             if cracked:
-                envelope, _ = tension(c, t1, band_t, weight[e])
+                envelope, _ = tension(c, t1, band_t, weight[e], limit1)
                 new_nu[e, q, 0] = min(nu, c.poisson * envelope / (c.modulus * t1))
                 if c.fixed and not frozen:
                     new_axes[e, q, 0], new_axes[e, q, 1] = cos2, sin2

@@ -7,7 +7,7 @@ nested-dissection order, so that the factorisation needs no reordering.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -84,7 +84,9 @@ class Model:
 
     ``laws`` maps group name to law, ``fixed`` lists unknowns held at zero, ``f_ref`` and
     ``f_dead`` are nodal loads over all unknowns [N], ``watch`` names weight vectors over
-    all unknowns for read-outs such as a deflection [mm].
+    all unknowns for read-outs such as a deflection [mm]. ``beside`` names, per group of concrete, bar
+    groups with elements and the bar element beside each: the law of those is told in its history, as
+    ``left`` (n_e,), the share of the yield strain that the bar has left now.
     """
 
     def __init__(
@@ -95,11 +97,14 @@ class Model:
         f_ref: Floats,
         f_dead: Floats | None = None,
         watch: Mapping[str, Floats] | None = None,
+        beside: Mapping[str, Sequence[tuple[str, Ints, Ints]]] | None = None,
     ):
         self.mesh = mesh
         self.n_dof, unknowns, node_of = number_unknowns(mesh, laws)
         self.watch = dict(watch or {})
         self.parts = [_part(mesh, names, law, unknowns) for names, law in _alike(mesh, laws)]
+
+        self._beside = {name: [self._bar(*one) for one in rows] for name, rows in (beside or {}).items()}
 
         self.free = self._order(mesh, [element_nodes(g, laws.get(k)) for k, g in mesh.groups.items()], node_of, fixed)
         self.n_free = len(self.free)
@@ -120,6 +125,20 @@ class Model:
         held = np.zeros(self.n_dof, bool)
         held[fixed] = True
         return dofs[~held[dofs]]
+
+    def _bar(self, group: str, elements: Ints, rows: Ints) -> tuple[Part, Ints, Ints]:
+        part = next(p for p in self.parts if group in p.groups)
+        return part, elements, rows + part.groups[group].start
+
+    def _left(self, part: Part, full: Floats) -> dict[str, Floats]:
+        """What the bars beside the elements of ``part`` have left before they yield, 0..1."""
+        if part.name not in self._beside:
+            return {}
+        left = np.ones(part.shape[0])
+        for bar, elements, rows in self._beside[part.name]:
+            spent = bar.strain(full)[rows, 0, 0] / bar.law.curve.strain[0]  # type: ignore[attr-defined]
+            left[elements] = np.clip(1.0 - spent, 0.0, 1.0)
+        return {"left": left}
 
     def _pattern(self, place: Ints) -> None:
         """Fixed CSC pattern; per part the place of its unknowns and of every entry of its element matrices."""
@@ -157,7 +176,8 @@ class Model:
         force, data = np.zeros(self.n_free), np.zeros(len(self._row))
         new, stress = {}, {}
         for part, at, slot in zip(self.parts, self._at, self._slot, strict=True):
-            answer = part.law.respond(part.strain(full), history[part.name], part.size, secant=secant)
+            known = {**history[part.name], **self._left(part, full)}
+            answer = part.law.respond(part.strain(full), known, part.size, secant=secant)
             new[part.name], stress[part.name] = answer.history, answer.stress
             kernels.add_forces(part.rows, part.weights, answer.stress, at, force)
             if matrix:

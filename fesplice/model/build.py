@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fesplice.contracts import Floats, Law
+from fesplice.contracts import Floats, Ints, Law
 from fesplice.laws import Bar, BentBar, BondSlip, ColdJoint, Elastic, SmearedCrack
 from fesplice.laws.bond import bearing_modulus, envelope, length_factor, tau_split
 from fesplice.laws.steel import Curve, idealised
@@ -19,7 +19,9 @@ from fesplice.specimen.schema import Concrete, Specimen, Steel
 EXPLICIT_BOND = 10.0
 
 
-def concrete_law(concrete: Concrete, crack: str, stiffening: Floats | float = 0.0) -> SmearedCrack:
+def concrete_law(
+    concrete: Concrete, crack: str, stiffening: Floats | float = 0.0, reserve: float = 1e9
+) -> SmearedCrack:
     """Smeared-crack law from a concrete whose missing values have been estimated."""
     return SmearedCrack(
         modulus=concrete.elastic_modulus,
@@ -31,6 +33,7 @@ def concrete_law(concrete: Concrete, crack: str, stiffening: Floats | float = 0.
         crushing_energy=concrete.crushing_energy,
         crack=crack,
         stiffening=stiffening,
+        reserve=reserve,
     )
 
 
@@ -40,10 +43,10 @@ def stiffening_weights(specimen: Specimen, mesh: Mesh, group: Group) -> Floats:
     Between cracks concrete helps the bars. Near the splice the cracks and the slip between them
     are modelled one by one, so nothing is added there; further out than ``EXPLICIT_BOND``
     diameters from lap and joint the mean curve of Collins & Mitchell (1987) stands for them, in
-    the zone of height 2.5 (h - d) from the tension face (MC2010, 7.6.4.4, from memory).
+    the zone of height 2.5 (h - d) from the tension face (MC2010, 7.6.4.4, from memory). See
+    :func:`stiffening_reserve` for its bound by the bars.
     """
-    row = specimen.bars.left
-    zone = 2.5 * (specimen.body.depth - row.depth)
+    row, zone = specimen.bars.left, stiffened_height(specimen)
     spliced = specimen.bars.splice != "continuous"
     near = max(0.5 * specimen.body.closure, 0.5 * specimen.bars.lap if spliced else 0.0)
     if near > 0.0:
@@ -52,6 +55,48 @@ def stiffening_weights(specimen: Specimen, mesh: Mesh, group: Group) -> Floats:
     low, high = xy[..., 1].min(axis=1), xy[..., 1].max(axis=1)
     share = np.clip((zone - low) / (high - low), 0.0, 1.0)
     return np.where(np.abs(xy[..., 0].mean(axis=1)) > near, share, 0.0)
+
+
+def stiffened_height(specimen: Specimen) -> float:
+    """Height of the effective tension zone [mm], at most half the depth."""
+    return min(2.5 * (specimen.body.depth - specimen.bars.left.depth), 0.5 * specimen.body.depth)
+
+
+def stiffening_reserve(specimen: Specimen) -> float:
+    """Yield force of the main bars over the effective tension zone [MPa].
+
+    What concrete carries between cracks the bars carry at the cracks on top of their mean
+    stress. So it is no more than they have left, nothing once they yield, and nothing across
+    cracks that run along them.
+    """
+    row = specimen.bars.left
+    area = specimen.body.width * stiffened_height(specimen)
+    return row.number * row.area * specimen.steel[row.steel].yield_strength / area
+
+
+def beside(mesh: Mesh) -> dict[str, list[tuple[str, Ints, Ints]]]:
+    """Per group of concrete: bar groups, elements of the concrete, and the bar element beside each of them.
+
+    Beside is the main bar's element nearest along the beam, of several layers the one nearest to the tension face.
+    """
+    bars = [n for line in mesh.lines.values() if line.role == "main" for n in line.groups if n.startswith("bar:")]
+    if not bars:
+        return {}
+    middle = {name: mesh.points[mesh.groups[name].cells].mean(axis=1) for name in bars}
+    xy = np.concatenate([middle[name] for name in bars])
+    owner = np.repeat(np.arange(len(bars)), [len(middle[name]) for name in bars])
+    row = np.concatenate([np.arange(len(middle[name])) for name in bars])
+    out: dict[str, list[tuple[str, Ints, Ints]]] = {}
+    for name, g in mesh.of_kind("quad4", "tri3").items():
+        if g.material == "plate":
+            continue
+        x = mesh.points[g.cells][..., 0].mean(axis=1)
+        near = np.argmin(np.abs(xy[:, 0] - x[:, None]) + 0.5 * xy[:, 1], axis=1)
+        out[name] = [
+            (bar, np.flatnonzero(owner[near] == k).astype(np.int32), row[near[owner[near] == k]].astype(np.int32))
+            for k, bar in enumerate(bars)
+        ]
+    return out
 
 
 def steel_curve(steel: Steel) -> Curve:
@@ -140,7 +185,8 @@ def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
                 out[name] = Elastic(200e3, 0.3)
             else:
                 weights = stiffening_weights(specimen, mesh, g) if specimen.analysis.tension_stiffening else 0.0
-                out[name] = concrete_law(concretes[g.material], specimen.analysis.crack_model, weights)
+                crack, reserve = specimen.analysis.crack_model, stiffening_reserve(specimen)
+                out[name] = concrete_law(concretes[g.material], crack, weights, reserve)
         elif g.kind == "truss2":
             out[name] = Bar(steel_curve(specimen.steel[g.material]))
         elif g.kind == "frame2":
@@ -188,7 +234,8 @@ def elevation_model(specimen: Specimen, mesh: Mesh) -> Model:
             gap = np.zeros(n_dof)
             gap[2 * plus], gap[2 * minus] = 1.0, -1.0
             watch[f"joint_{side}"] = gap
-    return Model(mesh, laws(specimen, mesh), fixed, f_ref, f_dead, watch)
+    beside_bars = beside(mesh) if specimen.analysis.tension_stiffening else {}
+    return Model(mesh, laws(specimen, mesh), fixed, f_ref, f_dead, watch, beside_bars)
 
 
 def _mean(n_dof: int, unknowns: np.ndarray, sign: float) -> Floats:

@@ -33,6 +33,8 @@ class Stop:
 
 
 Report = Callable[..., None]
+#: Share of the secant stiffness in the second try of an increment.
+STIFFER = 0.4
 
 
 class March:
@@ -155,12 +157,18 @@ class March:
         self.stepper.size = size  # type: ignore[attr-defined]
         while True:
             constraint = Constraint(row, weight, held + size)
-            tried = self.solver.solve(self.state, still if failed else self._guess(size), constraint)
+            guess = still if failed else self._guess(size)
+            tried = self.solver.solve(self.state, guess, constraint, secant=self.solver.tol.blend)
             self._tell(self.index + 1, "newton", size, tried, began)
             if tried.outcome is Outcome.converged:
                 return self._take(tried, size, began, "", failed)
-            failed.append(f"newton at {size:.4g}: {tried.outcome.name}")
             best.append((tried, size))
+            stiff = self.solver.solve(self.state, still, constraint, secant=STIFFER, iterations=25, patience=8)
+            self._tell(self.index + 1, "stiffer", size, stiff, began)
+            if stiff.outcome is Outcome.converged:
+                return self._take(stiff, size, began, "", failed)
+            failed.append(f"newton at {size:.4g}: {tried.outcome.name}")
+            best.append((stiff, size))
 
             if weight == 0.0:  # a drop is crossed at a held displacement; held energy would send it backwards
                 tried, state, share = relax(

@@ -271,7 +271,7 @@ def test_a_rejected_step_leaves_no_trace() -> None:
     """
     bar = CrackedBar(k=5000.0, held=50.0)
     calm = list(march(bar, control("deflection", bar), 0.004, end=0.12))
-    for first, last in ((30, 37), (41, 48), (60, 75)):
+    for first, last in ((30, 50), (41, 61), (60, 85)):
         ailing = Ailing(CrackedBar(k=5000.0, held=50.0), lambda n, a=first, b=last: a <= n < b)
         run = march(ailing, control("deflection", ailing), 0.004, end=0.12)
         frozen(run.state)
@@ -305,7 +305,8 @@ def test_a_march_that_cannot_go_on_keeps_its_last_state_and_can_be_healed() -> N
     ailing.ill = lambda n: False
     run.outcome = Outcome.running
     healed = path(steps + list(run))
-    assert healed[:, 2] == pytest.approx(bar.load(healed[:, 0]), abs=0.02)
+    # the first step after the ill ones starts from rest and is as good as its tolerance, 0.5 % of about 100
+    assert healed[:, 2] == pytest.approx(bar.load(healed[:, 0]), abs=Tolerances().force * 100.0)
     assert healed[-1, 1] >= 0.12 - 1e-9
 
 

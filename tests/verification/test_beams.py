@@ -11,11 +11,11 @@ tensile strength (0.02 MPa); nothing else differs from models/plain. Measured: b
 below the example at 100 kNm, 2.4 % at 40 kNm; peak moments +0.2 % and +0.5 %.
 
 With the estimated tensile strength the concrete between the cracks (mean curve of Collins and
-Mitchell, in the law) takes its share, so the 3 % do not hold there: measured at midspan the bar
-stress, a mean between and at cracks, is 70, 84 and 88 % of the cracked section's at 100, 150 and
-180 kNm. Bar force and concrete tension together balance the moment (measured 0.5 % off). The law
-does not take the concrete's share away when the bars yield at a crack, so the peak moment of
-Example 3.8 comes out 4.5 % high.
+Mitchell, no more than the bars have left before they yield) takes its share, so the 3 % do not hold
+there: measured at midspan the bar stress, a mean between and at cracks, is 76, 87 and 90 % of the
+cracked section's at 100, 150 and 180 kNm. Bar force and concrete tension together balance the
+moment (measured 0.5 % off). The share fades as the bars yield; the peak moment of Example 3.8 comes
+out 2.1 % high (4.5 % when the share did not fade).
 """
 
 from __future__ import annotations
@@ -120,16 +120,16 @@ def test_concrete_between_cracks_takes_its_share(runs) -> None:
     run = runs("cracked-section", end_deflection="16 mm")
     share = [bar_stress(run, m) / (213.0 * m / 100e6) for m in (100e6, 150e6, 180e6)]
     assert 0.60 < share[0] < share[1] < share[2] < 1.0
-    assert share[0] == pytest.approx(0.70, abs=0.05) and share[2] == pytest.approx(0.88, abs=0.05)
+    assert share[0] == pytest.approx(0.76, abs=0.05) and share[2] == pytest.approx(0.90, abs=0.05)
     for index in (len(moment(run)) // 2, len(moment(run)) - 1):
         inside, outside = balance(run, index)
         assert inside == pytest.approx(outside, rel=0.01)
 
 
 def test_peak_moment_with_tension_stiffening(runs) -> None:
-    """Between the nominal moment and 7 % above it (measured 4.5 %)."""
+    """Between the nominal moment and 4 % above it (measured 2.1 %)."""
     run = runs("nominal-moment", end_deflection="28 mm")
-    assert 302e6 < moment(run).max() < 1.07 * 302e6
+    assert 302e6 < moment(run).max() < 1.04 * 302e6
 
 
 def balance(run: Run, index: int) -> tuple[float, float]:
