@@ -139,7 +139,7 @@ def _anchor(end: HookEnd, node: int, hosts: lines.Hosts) -> Group:
     host, local = hosts.find(places)
     cells = np.concatenate([[node], hosts.quads[host].ravel()]).astype(np.int32)[None]
     data = {
-        "tangent": np.array([[end.direction, 0.0]]),
+        "tangent": np.array([[-end.direction, 0.0]]),  # slip counts positive the way the bar is pulled
         "patch_local": local[None],
         "reach": np.array([end.reach]),
         "diameter": np.array([end.width]),

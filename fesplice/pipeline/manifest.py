@@ -18,6 +18,8 @@ from fesplice.units import both
 STEPS_TO_PEAK = 60
 #: A plan is given up at this many times the extension at which its failure is expected.
 PLAN_END = 3.0
+#: Tighter than for a beam: the nodes of the strut-and-tie model shall balance to 2 % of one bar's force.
+PLAN_TOLERANCES = Tolerances(force_with_energy=8e-3)
 
 
 def settings(s: Specimen) -> dict:
@@ -34,7 +36,7 @@ def plan_settings(s: Specimen, vertical: Vertical | None) -> dict:
     """The same for a plan; ``vertical`` as numbers, for the run hangs on them."""
     return {
         "plane": "plan",
-        "tolerances": asdict(Tolerances()),
+        "tolerances": asdict(PLAN_TOLERANCES),
         "steps_to_peak": STEPS_TO_PEAK,
         "expected_extension_mm": expected_extension(s),
         "vertical": {} if vertical is None else vertical.as_dict(),

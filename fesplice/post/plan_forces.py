@@ -152,22 +152,22 @@ class PlanForces:
         hung[self.mesh.groups["hanging"].cells[:, 0]] = held
         found = []
         for gap in self.laid.gaps:
-            total = np.zeros((len(self.mesh.points), 2))
+            total, lower = np.zeros((len(self.mesh.points), 2)), np.zeros((len(self.mesh.points), 2))
             for cells, force, height in blocks:
                 above = height > gap.y
                 np.add.at(total, cells[above], force[above])
+                np.add.at(lower, cells[~above], force[~above])
             nodes = self.laid.nodes
-            below = nodes[self.mesh.points[nodes, 1] <= gap.y + 1e-6]
-            row = below[np.abs(self.mesh.points[below, 1] - gap.y) < 1e-6]
+            away = self.mesh.points[nodes, 1] - gap.y
+            row = nodes[np.abs(away) < 1e-6]
             row = row[np.argsort(self.mesh.points[row, 0])]
             x = self.mesh.points[row, 0]
             # of what the body holds at the cut's own nodes each side has half, so that mirrored cuts agree
             force = total[row] - 0.5 * hung[row]
-            # hosts of bars close above may reach below the cut: their share goes to the node of the same column
-            deeper = np.setdiff1d(below, row)
-            spilled = deeper[np.abs(total[deeper]).max(axis=1) > 0.0] if len(deeper) else deeper
-            for node in spilled:
-                force[np.abs(x - self.mesh.points[node, 0]).argmin()] += total[node]
+            # hosts of bars close to the cut may reach across it: their share goes to the node of the same column
+            for sign, sums, across in ((1.0, total, nodes[away < -1e-6]), (-1.0, lower, nodes[away > 1e-6])):
+                for node in across[np.abs(sums[across]).max(axis=1) > 0.0]:
+                    force[np.abs(x - self.mesh.points[node, 0]).argmin()] += sign * sums[node]
             edges = np.concatenate([x[:1], 0.5 * (x[1:] + x[:-1]), x[-1:]])
             found.append(Cut(gap, x, np.diff(edges), force, self._crossing(fields, gap.y)))
         return tuple(found)

@@ -189,6 +189,7 @@ def test_run_passes_its_peak(run: Run) -> None:
     assert found.first_bar_stress["A"] == pytest.approx(found.first_bar_stress["B"], rel=0.02)
     assert found.verdict.kind == "side thrust at the edge bars"
     assert found.residual < 0.02
+    assert all(0.0 < share < 1.05 for share in found.hook_share.values()) and min(found.slip.values()) > 0.0
     assert run.settings["plane"] == "plan" and run.settings["vertical"] == {}
     assert run.summary["strength"]["first"] == pytest.approx(found.strength.first)
 
