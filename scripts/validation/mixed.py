@@ -67,7 +67,8 @@ def shear_beam(law: SmearedCrack, size: float, free: bool) -> tuple[Model, shape
 def l_panel(law: SmearedCrack, size: float, free: bool) -> tuple[Model, shapes.Shape]:
     """L of 500 mm with legs of 250 mm, 100 mm thick, held at the foot, lifted 30 mm from the end of its arm
 
-    (Winkler 2001, from memory). Read-outs ``mouth`` (lift of the loaded point) and ``work``.
+    (Winkler 2001, from memory). Read-outs ``mouth`` (opening between two points 25 mm from the corner,
+    one on each side of it) and ``work``.
     """
     fine = ((0.0, 270.0), (180.0, 400.0))
     if free:
@@ -83,8 +84,11 @@ def l_panel(law: SmearedCrack, size: float, free: bool) -> tuple[Model, shapes.S
     foot, lifted = shape.on((0.0, 250.0), (0.0, 0.0)), shape.on((460.0, 480.0), (250.0, 250.0))
     f = np.zeros(n)
     f[2 * lifted + 1] = 1.0 / len(lifted)
-    watch = {"mouth": f, "work": f}
-    return Model(mesh, dict.fromkeys(mesh.groups, law), np.concatenate([2 * foot, 2 * foot + 1]), f, watch=watch), shape
+    mouth = np.zeros(n)
+    for node, sign in ((shape.at(275.0, 250.0), 1.0), (shape.at(250.0, 225.0), -1.0)):
+        mouth[[2 * node, 2 * node + 1]] = sign / np.sqrt(2.0)
+    fixed = np.concatenate([2 * foot, 2 * foot + 1])
+    return Model(mesh, dict.fromkeys(mesh.groups, law), fixed, f, watch={"mouth": mouth, "work": f}), shape
 
 
 @dataclass(frozen=True)
