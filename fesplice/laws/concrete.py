@@ -47,7 +47,7 @@ class SmearedCrack:
     curve: str = "hordijk"
     softening_floor: float = 0.4
     stiffening: float | Floats = 0.0
-    reserve: float | Floats = 1e9
+    reserve: float | Floats = cracking.UNBOUNDED
     n_strain: int = 3
 
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:

@@ -16,6 +16,9 @@ from fesplice.compiled import compiled
 #: Cornelissen, Hordijk & Reinhardt, HERON 31-2, 1986; Hordijk 1991, from memory).
 HORDIJK_AREA = 0.1947025
 
+#: Reserve [MPa] from which on tension stiffening counts as having no bound.
+UNBOUNDED = 1e9
+
 _END = 28.0 * np.exp(-6.93)
 
 
@@ -244,8 +247,9 @@ def respond(c, strain, grad, weight, reserve, secant, old, stress, tangent, new)
             x1, x2 = c11 * e1 + c12 * e2, c12 * e1 + c11 * e2
             t1, t2 = old_t[e, q, 0], old_t[e, q, 1]
             k1, k2 = old_c[e, q, 0], old_c[e, q, 1]
-            limit1 = reserve[e] * 0.5 * (1.0 + cos2) if weight[e] > 0.0 else 0.0
-            limit2 = reserve[e] * 0.5 * (1.0 - cos2) if weight[e] > 0.0 else 0.0
+            limit1, limit2 = UNBOUNDED, UNBOUNDED
+            if reserve[e] < UNBOUNDED:
+                limit1, limit2 = 0.5 * reserve[e] * (1.0 + cos2), 0.5 * reserve[e] * (1.0 - cos2)
             s1, d1, cross1 = _along(c, x1, x2, t1, k1, band_t, band_c, weight[e], limit1)
             s2, d2, cross2 = _along(c, x2, x1, t2, k2, band_t, band_c, weight[e], limit2)
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from fesplice.contracts import Floats, Ints, Law
 from fesplice.laws import Bar, BentBar, BondSlip, ColdJoint, Elastic, SmearedCrack
 from fesplice.laws.bond import bearing_modulus, envelope, length_factor, tau_split
+from fesplice.laws.cracking import UNBOUNDED
 from fesplice.laws.steel import Curve, idealised
 from fesplice.laws.wedge import WedgingBond
 from fesplice.mesh import LEAD, Group, Mesh
@@ -20,7 +21,7 @@ EXPLICIT_BOND = 10.0
 
 
 def concrete_law(
-    concrete: Concrete, crack: str, stiffening: Floats | float = 0.0, reserve: float = 1e9
+    concrete: Concrete, crack: str, stiffening: Floats | float = 0.0, reserve: float = UNBOUNDED
 ) -> SmearedCrack:
     """Smeared-crack law from a concrete whose missing values have been estimated."""
     return SmearedCrack(
