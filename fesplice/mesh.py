@@ -14,6 +14,10 @@ Kinds of group and what their ``data`` holds (all per element unless said):
                        (0 lead, 1 bend, 2 tail)
 ``joint``              cells = minus a, minus b, plus a, plus b; ``thickness``,
                        ``normal`` (n_e, 2) from minus to plus
+``link``               cells = node, partner at any distance; ``axis`` (n_e, 2), ``area``
+                       [mm2]; the plan's group "hanging" also ``leg_ratio``
+``anchor``             cells = bar node + 9 x 4 host nodes; ``tangent`` (n_e, 2) the way the
+                       bar is pulled, ``patch_local`` (n_e, 9, 2) natural coordinates
 """
 
 from __future__ import annotations

@@ -2,7 +2,8 @@
 
 ``bars`` places every bar in space, ``clash`` tells what cannot be built, ``surroundings`` what
 holds a bar in the concrete, ``planes`` gathers a view of the specimen as data, ``meshing`` cuts
-it with gmsh, and ``lines`` lays the bars over the cut concrete.
+it with gmsh, and ``lines`` lays the bars over the cut concrete. ``plan`` and ``plan_mesh`` do the same
+for the slab at bar level.
 """
 
 from __future__ import annotations

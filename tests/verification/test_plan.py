@@ -21,8 +21,11 @@ from fesplice.model.fields import fields
 from fesplice.model.plan import Vertical, columns, hanging_law, plan_model
 from fesplice.post.plan_forces import PlanForces
 from fesplice.post.plan_layout import plan_layout
-from fesplice.post.plan_summary import summarise_plan, trace
+from fesplice.post.plan_summary import summarise_plan, tie_states, trace
 from fesplice.post.plan_truss import truss
+from fesplice.report import draw, report
+from fesplice.report.text import summary_text
+from fesplice.report.view import LeftOut
 from fesplice.solve import Adaptive, Displacement, March, Stop
 from fesplice.specimen import Specimen, vary_many
 
@@ -221,6 +224,48 @@ def test_stopped_run_goes_on_to_the_same_curve(run: Run, tmp_path: Path) -> None
     assert (again.folder / "curve.csv").read_bytes().splitlines() == lines[: again.n_steps + len(lines) - run.n_steps]
     with pytest.raises(FolderFault):
         analyse(small(**{"plan.hanging": "none"}), folder, plane="plan")
+
+
+def test_texts_and_figures_of_a_plan(run: Run, tmp_path: Path) -> None:
+    """The summary reads the plan; figures from the side are left out with their reason, and so is the page."""
+    text = summary_text(run)
+    assert "side thrust at the edge bars" in text and "thrust on A1" in text and "per side" in text
+    drawn = draw(run, tmp_path, step=2, names=("cracks", "bar-profiles"))
+    assert {path.suffix for path in drawn.files["cracks"]} == {".png", ".pdf", ".svg", ".csv"}
+    assert "plan" in drawn.left_out["bar-profiles"]
+    with pytest.raises(LeftOut):
+        report(run)
+
+
+def test_steel_across_is_told_line_by_line() -> None:
+    """Twelve legs of ties by x; pulled elastically each strains in proportion to its stress of 200 GPa."""
+    s = small("as29-100-t3")
+    model = built(s)
+    _, values = pulled(model, 0.1)
+    states = tie_states(model.mesh, plan_layout(model.mesh), values, {"ties": 460.0})
+    assert len(states) == 12 and [t.x for t in states] == sorted(t.x for t in states)
+    for t in states:
+        assert t.stress == pytest.approx(200e3 * t.strain) and t.usage == pytest.approx(t.stress / 460.0)
+
+
+@pytest.mark.parametrize("splitting", ["branch", "wedging", "none"])
+def test_every_bond_finds_its_plan(splitting: str) -> None:
+    """The first step is elastic whatever splits later: bars carry what the springs of the grips say."""
+    s = small("as29-0-u", **{"bond.splitting": splitting})
+    model = built(s)
+    step, values = pulled(model, 0.02)
+    assert step.outcome is Outcome.converged
+    row = columns(model, step, values)
+    assert row["bar_stress_A1_MPa"] == pytest.approx(row["bar_stress_A2_MPa"], rel=1e-5)
+    assert 1.0 < row["bar_stress_A_MPa"] < 200e3 * 0.01 / s.plan.grip_length
+
+
+@pytest.mark.parametrize(
+    ("key", "value"), [("plan.hanging", "cohesiv"), ("plan.thickness", "-3 mm"), ("plan.plane_along", 1.5)]
+)
+def test_faults_of_the_table(key: str, value) -> None:
+    with pytest.raises(InputFault, match=key.split(".")[1]):
+        small(**{key: value})
 
 
 def test_unknown_plane_and_vertical_for_the_elevation_are_refused(tmp_path: Path) -> None:
