@@ -5,7 +5,9 @@ the left face, their tails turn down into the joint. A beam is simulated as in t
 and a compression zone presses on the face below with the same force; both column ends are held sideways
 and the column carries its axial load. Load factor: force per bar [N].
 
-What a plane of stated width cannot show is said where the width is chosen (:func:`acting_width`).
+The plane is as wide as the column: joint shear, bending and breakout to the front engage all of it. That bars
+crowd each other or have little side cover shows across the plane only: the cover that splits beside the hooks
+is not resolvable in 2D (``hooks.side_splitting`` stands for it).
 """
 
 from __future__ import annotations
@@ -38,9 +40,6 @@ TIE, TIE_SPACING = 9.5, 100.0
 PLATE = 60.0
 #: Half the height of the band that wedging tears [bar diameters]: where the mesh has its gauge points.
 BAND = 0.75
-#: Centre spacing of hooked bars from which neighbours no longer weaken each other [bar diameters]: where the
-#: spacing factor 0.0974 s/d_b + 0.391 of the descriptive equation reaches 1 (Ajaam et al. 2018, from memory).
-FREE_SPACING = 6.25
 
 
 @dataclass(frozen=True)
@@ -89,19 +88,6 @@ class Column:
         return inner / max(self.number - 1, 1)
 
 
-def acting_width(c: Column) -> float:
-    """Width of concrete that one plane stands for [mm]: each bar has up to half the free spacing on either side.
-
-    A plane takes what it is wide as working evenly. Hooked bars further apart than about 6 d_b do not gain from
-    more concrete between them (the spacing factor of the descriptive equation), so concrete further than half
-    of that from a bar is not counted. Blow-out of the side cover is a matter across this plane: not resolvable.
-    """
-    half = 0.5 * FREE_SPACING * c.diameter
-    outer = min(half, c.side_cover + 0.5 * c.diameter)
-    inner = min(half, 0.5 * c.spacing)
-    return 2.0 * outer + 2.0 * (c.number - 1) * inner
-
-
 # ------------------------------------------------------------------ plane
 def plane(c: Column, width: float) -> Plane:
     """Column, bars, ties and column bars as a plane of the product's own data; ``width`` of concrete [mm]."""
@@ -148,7 +134,7 @@ def _straight(name: str, role: str, ends: list[list[float]], area: float, diamet
 
 
 def _column_bars(c: Column, width: float) -> list[Path]:
-    inset = 40.0 + TIE + 0.5 * FACE_BAR
+    inset = min(40.0 + TIE + 0.5 * FACE_BAR, 0.2 * c.depth)  # shallow columns have their bars near the faces too
     area = FACE_STEEL * width * c.depth
     number = max(2, round(area / (0.25 * np.pi * FACE_BAR**2)))
     return [
@@ -169,12 +155,12 @@ def _ties(c: Column, share: float) -> list[Path]:
 
 # ------------------------------------------------------------------ model
 def model(c: Column, settings: Settings, size: float, width: float | None = None) -> tuple[Mesh, Model]:
-    """Mesh of elements about ``size`` [mm] and model; ``width`` of concrete [mm], left out: :func:`acting_width`.
+    """Mesh of elements about ``size`` [mm] and model; ``width`` of concrete [mm], left out: the column's.
 
     Read-outs: ``end`` the bars' displacement at the face against the held column, ``tangent`` that of the
     tangent point, ``ground`` that of the concrete there [mm], all along the pull.
     """
-    width = acting_width(c) if width is None else width
+    width = c.width if width is None else width
     sizes: Any = SimpleNamespace(splice=size, elsewhere=size)
     mesh = build_mesh(plane(c, width), sizes)
     splitting = "branch" if settings.splitting == "default" else settings.splitting

@@ -33,7 +33,7 @@ DROP = 0.15
 FARTHEST, LONGEST = 0.20, 0.03
 #: Bars of grade 60 of the tests (yield 440 to 470 MPa: from memory; hardening: common practice, no source) and
 #: high-strength bars of the tests behind the equation (no plateau: from memory).
-GRADE_60 = Curve(200e3, (455.0 / 200e3, 0.010, 0.02, 0.04, 0.10), (455.0, 455.0, 550.0, 640.0, 740.0))
+GRADE_60 = Curve(200e3, (455.0 / 200e3, 0.010, 0.02, 0.04, 0.10), (455.0, 470.0, 550.0, 640.0, 740.0))
 GRADE_120 = idealised(200e3, 830.0, 1100.0, 0.0, 0.06)
 #: Tests of 1975 and 1993: columns 305 mm wide, 305 or 381 mm deep, about 1.3 m between the held ends, simulated
 #: beam 508 mm deep: bars 380 mm above the middle of a compression zone 125 mm high (judgement).
@@ -81,7 +81,10 @@ def tested(path: Path) -> list[Row]:
 
 
 def equation_column(f_cm: float, diameter: float, l_eh: float, ties: int = 0) -> Column:
-    """The set-up behind the equation for any bar: two bars 7 d_b apart, columns as deep as the hooks need."""
+    """The set-up behind the equation for any bar: two bars 7 d_b apart, columns as deep as the hooks need.
+
+    From 6.25 d_b on spacing makes no difference to the equation; the tests had up to 11 d_b (from memory).
+    """
     size = round(0.25 * np.pi * diameter**2, 1)
     return Column(
         f_cm=f_cm, diameter=diameter, area=size, embedment=l_eh, angle=90.0, number=2,
@@ -179,7 +182,8 @@ def run(row: Row, settings: Settings, width: float | None = None, size: float = 
     if splits:
         at = int(np.argmax(p.force * 1e3 >= side))
     flows = c.steel.stress[0] * c.area / 1e3
-    plateau = 0.999 * flows < force < 1.02 * flows
+    plateau = 0.999 * flows < force < 1.04 * flows
+    level = float(np.interp(0.7 * p.end[-1], p.end, p.force)) > 0.97 * p.force.max()
     return Found(
         prediction=force,
         mode=mode(p, at, fell, plateau, bool(splits)),
@@ -188,7 +192,7 @@ def run(row: Row, settings: Settings, width: float | None = None, size: float = 
         failed=p.tally.failed,
         loose=p.tally.loose,
         iterations=p.tally.iterations,
-        passed=bool(splits or fell or plateau),
+        passed=bool(splits or fell or plateau or level),
         ending=p.ending,
         extras={
             "equation_kN": row.equation,
@@ -198,7 +202,7 @@ def run(row: Row, settings: Settings, width: float | None = None, size: float = 
             "end_mm": float(p.end[at]),
             "slip_at_bend_mm": float(p.slip[at]),
             "concrete_mm": float(p.ground[at]),
-            "width_mm": column.acting_width(c) if width is None else width,
+            "width_mm": c.width if width is None else width,
         },
         curve={"end_mm": p.end.tolist(), "force_kN": p.force.tolist(), "slip_at_bend_mm": p.slip.tolist()},
     )

@@ -1,7 +1,6 @@
-"""Hooked bars in joints: the column as a model against statics, its widths and its splitting force by hand.
+"""Hooked bars in joints: the column as a model against statics, its width and its splitting force by hand.
 
-Sources: statics; fib Model Code 2010, eq. 6.1-5 (by hand below); spacing factor 0.0974 s/d_b + 0.391 of Ajaam
-et al. (2018), from memory, which reaches 1 at 6.25 d_b.
+Sources: statics; fib Model Code 2010, eq. 6.1-5 (by hand below).
 """
 
 from __future__ import annotations
@@ -36,13 +35,11 @@ def test_every_row_of_both_tables_is_a_case_and_21_are_chosen() -> None:
 
 
 def test_width_by_hand() -> None:
-    """25 mm bars 175 mm apart, side cover 76 mm: half the free spacing, 78 mm, to all four sides.
-
-    In the columns of 1975 the 35.8 mm bars have less: 61.6 mm to the middle and 90.9 mm to the faces.
-    """
-    assert column.acting_width(COLUMN) == pytest.approx(4 * 0.5 * 6.25 * 25.0)
-    old = {r.name: r.column for r in hooks.rows(DATA)}["J11-90-15-1-H"]
-    assert column.acting_width(old) == pytest.approx(305.0)
+    """25 mm bars 175 mm apart, side cover 76 mm: a column of 352 mm, and so thick is the plane beside the bars."""
+    assert COLUMN.width == pytest.approx(2 * 76 + 25 + 175) and COLUMN.spacing == pytest.approx(175.0)
+    mesh, _ = column.model(COLUMN, Settings(), 30.0)
+    thickness = mesh.groups["precast"].data["thickness"]
+    assert thickness.max() == pytest.approx(352.0) and thickness.min() == pytest.approx(352.0 - 50.0)
 
 
 def test_splitting_force_by_hand() -> None:
