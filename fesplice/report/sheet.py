@@ -210,13 +210,19 @@ def _gauges(s: Specimen, day: TestDay, readings: Readings | None) -> tuple[Table
             spots.append(Spot(f"G{k}", x, y, line))
         return Table(title, heads, tuple(rows), _where(s)), spots
     for k, g in enumerate(readings.gauges, start=1):
-        cells = tuple(f"{1e6 * v:.0f}".replace("-", "−") for v in g.strain)
+        cells = tuple(f"{1e6 * v:.0f}{star}".replace("-", "−") for v, star in zip(g.strain, _stars(day, readings)))
         rows.append((f"G{k}", g.name, _place(*g.xy), *cells, g.advice))
         spots.append(Spot(f"G{k}", *g.xy, g.line))
     note = _where(s)
     if day.loads[-1] > readings.reached:
-        note += f" The run reached {_kn(readings.reached)}: loads above are read there."
+        note += f" * At the largest load of the run, {_kn(readings.reached)}."
     return Table(title, heads, tuple(rows), note), spots
+
+
+def _stars(day: TestDay, readings: Readings | None) -> tuple[str, ...]:
+    """A mark behind readings at loads that the run did not reach."""
+    reached = math.inf if readings is None else readings.reached
+    return tuple("*" if load > reached * (1.0 + 1e-9) else "" for load in day.loads)
 
 
 def _where(s: Specimen) -> str:
@@ -266,7 +272,9 @@ def _sensors(s: Specimen, day: TestDay, readings: Readings | None) -> tuple[Tabl
               "curvature pair, t": [(0.0, 0.06 * depth)], "curvature pair, c": [(0.0, 0.94 * depth)],
               "settlement": [(-span, 0.0), (span, 0.0)]}  # fmt: skip
     for k, (name, place, values) in enumerate(known, start=1):
-        cells = tuple(f"{v:.2f} ({v / 25.4:.3f})".replace("-", "−") for v in values) or ("–",) * len(SHARES)
+        marks = _stars(day, readings if any(values) else None)
+        cells = tuple(f"{v:.2f} ({v / 25.4:.3f}){star}".replace("-", "−") for v, star in zip(values, marks))
+        cells = cells or ("–",) * len(SHARES)
         rows.append((f"D{k}", name, place, *cells))
         head = next((h for h in places if name.startswith(h)), None)
         spots += [Spot(f"D{k}", x, y, "") for x, y in (places[head] if head else [])]

@@ -111,10 +111,11 @@ def _european(bar: Lapped, fc: float, stress: float) -> Iterator[Length]:
     a1 = ec2_2004.alpha_1(bar.c_least, d, bar.hooked).value
     a2 = ec2_2004.alpha_2(bar.c_least, d, bar.hooked).value
     gap = max(bar.pair_gap, 0.0)
-    kind = f"lap, alpha_1 {a1:g}, alpha_2 {a2:.2f}, all bars lapped"
+    kind = f"lap at stress/1.15, alpha_1 {a1:g}, alpha_2 {a2:.2f}, all bars lapped"
     yield _length(bar, ec2_2004.lap_length(basic, d, 100.0, a1, a2, clear_gap=gap), kind, "", "lap", bar.lap)
     check = ec2_2023.lap_length(stress / 1.15, min(f_ck, 100.0), d, bar.c_least, bar.hooked)
-    yield _length(bar, check, "lap of hooks" if bar.hooked else "lap", "", "lap", bar.lap)
+    kind = "lap of hooks at stress/1.15" if bar.hooked else "lap at stress/1.15"
+    yield _length(bar, check, kind, "", "lap", bar.lap)
     low, high = bar.c_model_code
     k_tr = mc2010.transverse_index(float(t.legs), t.area, float(t.units), d, t.spacing).value if t.there else 0.0
     check = mc2010.lap_length(stress, fc, d, low, high, t.k_m if k_tr else 0.0, k_tr)
@@ -154,7 +155,7 @@ def _spacing_limits(bar: Lapped) -> Iterator[Limit]:
         yield Limit(document, check.clause, what, bar.s_partner, check.value, kept)
         yield Limit(
             document, "25.5.1.1" if module is aci318_19 else "5.10.8.4.2a",
-            "bar size of a tension lap, No. 11 (36)", bar.diameter, 36.5, bar.diameter <= 36.5,
+            "bar size of a tension lap, No. 11 (36)", bar.diameter, 36.5, bar.diameter <= 36.5, "clause from memory",
         )  # fmt: skip
 
 

@@ -183,6 +183,9 @@ def test_page_from_a_run(run, tmp_path) -> None:
                    "G10", "D8", "readings from run r", "spherical seats", "Exclusion zone"):  # fmt: skip
         assert phrase in text, phrase
     assert "nan" not in text
+    # readings at loads the run did not reach (it ends at 132 kN) carry a star
+    for load, k in zip(day(s).loads, (3, 4, 5)):
+        assert all(row[k].endswith("*") is (load > 132e3) for row in page.gauges.rows)
     outside = re.findall(r'(?:src|href)="(?!data:)', path.read_text(encoding="utf-8"))
     assert not outside
 
