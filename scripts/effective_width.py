@@ -31,7 +31,7 @@ from fesplice.geometry.surroundings import Stretch
 from fesplice.laws import Bar, BondSlip, SmearedCrack, WedgingBond
 from fesplice.laws.bond import bearing_modulus, envelope
 from fesplice.laws.steel import Curve
-from fesplice.laws.wedge import TABLE, effective_width
+from fesplice.laws.wedge import ANGLE, REFERENCE, TABLE, effective_width
 from fesplice.model.assembly import Model, number_unknowns
 from fesplice.model.width import band_share
 from fesplice.provisions import mc2010
@@ -41,7 +41,6 @@ from fesplice.specimen import estimates
 DIAMETERS, COVERS, STRENGTHS = (16.0, 25.0, 36.0), (1.0, 2.0, 3.0), (25.0, 40.0, 70.0)
 LAP = 20.0  # lap length in diameters
 CLOSE = 0.015  # the target is met this well
-ANGLE, REFERENCE = 45.0, 0.05  # the defaults of the specimen
 ELASTIC = Curve(200e3, (1.0, 2.0), (200e3, 200e3))
 HEADER = """# Effective width of the concrete at bar level per bar, k = b_e / d_b, for bond that wedges at 45 degrees
 # with w1 = 0.05 mm. Made by scripts/effective_width: straight laps of 20 d_b without ties, k such that the

@@ -8,6 +8,8 @@ opening of the splitting crack, and bond falls with it: the envelope is scaled b
 c = 1/(1 + w_max/w1). The two together make splitting a matter of what holds the concrete
 together: width, cover, legs that cross the crack.
 
+The law has no potential: opening at a constant slip does work that no slip has paid for, at most the
+integral of |tau| d_b tan(alpha) dw, which the falling bond keeps small (its tangent is not symmetric).
 alpha = 45 degrees and w1 = 0.05 mm are judgement; they are inputs of the specimen.
 """
 
@@ -25,6 +27,8 @@ from fesplice.laws.bond import BondSlip
 
 #: Calibrated widths; scripts/effective_width makes it anew.
 TABLE = Path(__file__).with_name("data") / "effective_width.csv"
+#: Angle [degrees] and opening w1 [mm] the table belongs to.
+ANGLE, REFERENCE = 45.0, 0.05
 
 
 @cache
@@ -45,8 +49,6 @@ def effective_width(diameter: float, c_min: float, c_max: float, f_cm: float) ->
     Between the rows of the table by straight lines. A cover c_max above c_min [mm] counts as one
     cover c_min (c_max/c_min)^0.4 on all sides, which has the same strength in MC2010 eq. 6.1-19.
     """
-    if not TABLE.exists():
-        return 4.0, ""
     cover = c_min * (c_max / c_min) ** 0.4
     names = ("bar diameter", "cover / diameter", "f_cm")
     axes, k = _table()

@@ -22,7 +22,7 @@ from dataclasses import replace
 import numpy as np
 
 from fesplice.contracts import Floats
-from fesplice.laws.wedge import effective_width
+from fesplice.laws.wedge import ANGLE, REFERENCE, effective_width
 from fesplice.mesh import LEAD, BarLine, Mesh
 from fesplice.specimen.schema import Specimen
 
@@ -64,6 +64,10 @@ def width_ratios(specimen: Specimen, mesh: Mesh) -> tuple[dict[str, float], list
         ratios[line.name], remark = effective_width(line.diameter, c_min, max(c_min, c_max), concrete.strength)
         if remark:
             remarks.append(f"bars {line.name}: {remark}")
+    bond = specimen.bond
+    if ratios and bond.effective_width is None and (bond.wedge_angle, bond.wedge_opening) != (ANGLE, REFERENCE):
+        fitted = f"{ANGLE:g} degrees and {REFERENCE:g} mm"
+        remarks.append(f"the table of effective widths was calibrated for {fitted}: its strength no longer holds")
     return ratios, remarks
 
 

@@ -117,3 +117,5 @@ def test_beyond_the_table_its_edge_serves_and_the_run_says_so() -> None:
     assert any("edge of its table" in text and "f_cm 80" in text for text in told)
     assert any("effective width of bars A" in text and "6.1-19" in text for text in told)
     assert not any("effective width" in text for text in warnings(SPECIMEN, MESH))
+    steep = vary_many(SPECIMEN, {"bond.effective_width": None, "bond.wedge_angle": 55.0})
+    assert any("calibrated for 45 degrees and 0.05 mm" in text for text in warnings(steep, MESH))
