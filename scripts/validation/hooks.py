@@ -183,6 +183,7 @@ def run(row: Row, settings: Settings, width: float | None = None, size: float = 
         at = int(np.argmax(p.force * 1e3 >= side))
     flows = c.steel.stress[0] * c.area / 1e3
     plateau = 0.999 * flows < force < 1.04 * flows
+    past = p.force[-1] < 0.95 * p.force.max()
     level = float(np.interp(0.7 * p.end[-1], p.end, p.force)) > 0.97 * p.force.max()
     return Found(
         prediction=force,
@@ -192,7 +193,7 @@ def run(row: Row, settings: Settings, width: float | None = None, size: float = 
         failed=p.tally.failed,
         loose=p.tally.loose,
         iterations=p.tally.iterations,
-        passed=bool(splits or fell or plateau or level),
+        passed=bool(splits or fell or plateau or past or level),
         ending=p.ending,
         extras={
             "equation_kN": row.equation,
