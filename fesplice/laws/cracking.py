@@ -168,7 +168,7 @@ def _direction(strain):
 
     One band for the whole element: at the tip of a crack the single points see shear of both signs
     that the crack will not have; by their axes the bands of a notched beam came out up to 1.27
-    times too wide, and a sixth of the energy was lost.
+    times too wide, and 8 % of the energy was lost.
     """
     half, gxy = 0.0, 0.0
     # two by two: a mirrored element, whose neighbours in the order of points change places, gets the same digits
