@@ -19,6 +19,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import scipy
@@ -221,8 +222,11 @@ def main() -> int:
     parser.add_argument("--quick", action="store_true", help="leave out the largest mesh")
     parser.add_argument("--wall", action="store_true", help="time by the clock, not by the processor")
     parser.add_argument("--repeats", type=int, help="repeats of every size (default 15 to 3 by size)")
+    parser.add_argument("--study", action="store_true", help="speed-up of a study by two workers instead")
     parser.add_argument("--size", type=int, help=argparse.SUPPRESS)
     options = parser.parse_args()
+    if options.study:
+        return subprocess.run([sys.executable, Path(__file__).with_name("benchmark_study.py")], check=False).returncode
     clock = time.perf_counter if options.wall else time.thread_time
     if options.size:
         repeats = options.repeats or max(3, min(15, 600_000 // options.size))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fesplice.cli.console import err, out
+from fesplice.cli.console import SpecimenFile, err, out
 
 if TYPE_CHECKING:
     from fesplice.study import Progress, Resources
@@ -112,3 +112,59 @@ def show(
     for title, reason in found.left_out.items():
         out.print(f"left out: {title} ({reason})")
     out.print(f"page: {page}")
+
+
+@study.command()
+def convergence(
+    specimen: SpecimenFile,
+    folder: Annotated[
+        Path, typer.Option("--out", help="folder; left out: runs/NAME-convergence", show_default=False)
+    ] = Path(),
+    planes: Annotated[str, typer.Option(help="elevation, plan or both")] = "both",
+    workers: Annotated[int, typer.Option(help="worker processes here; 0: none")] = 2,
+) -> None:
+    """Three element sizes, two steps, two thicknesses of the plan: does the answer of a specimen hang on them?"""
+    from fesplice.contracts import Fault, InputFault
+    from fesplice.specimen import read
+    from fesplice.study import Resources
+    from fesplice.study.convergence import convergence as compute
+    from fesplice.study.description import PLANES
+
+    if planes not in PLANES or workers < 0:
+        allowed = [Fault("--planes", planes, f"allowed: {', '.join(PLANES)}"), Fault("--workers", workers, "0 or more")]
+        raise InputFault("convergence", [allowed[planes in PLANES]])
+    given = read(specimen)
+    target = folder if folder != Path() else Path("runs") / f"{given.name.lower()}-convergence"
+    page, found = compute(given, target, planes=planes, resources=Resources(workers), told=_tell)
+    for m in found:
+        said = "held" if m.held else f"NOT held{f' ({m.reason})' if m.reason else ''}"
+        out.print(
+            f"{m.strength}, {m.change}: {m.before:.0f} -> {m.after:.0f} MPa, {m.mode_before} -> {m.mode_after}: {said}"
+        )
+    out.print(f"page: {page}")
+
+
+@study.command()
+def fit(
+    tables: Annotated[list[Path], typer.Argument(help="folders of studies, or CSV tables with a column source")],
+    response: Annotated[str, typer.Option(help="column to describe, e.g. prediction_MPa")],
+    terms: Annotated[str, typer.Option(help="columns with free exponents, by commas")] = "",
+    held: Annotated[str, typer.Option(help="columns with given exponents, e.g. f_cm_MPa=0.25")] = "",
+    source: Annotated[str, typer.Option(help="test, analysis, or mixed; needed when the rows have several")] = "",
+    at: Annotated[str, typer.Option(help="evaluate there, e.g. f_cm_MPa=35,l_s_over_d_b=16")] = "",
+    beta: Annotated[float, typer.Option(help="reliability index of the resistance factors")] = 3.0,
+    more_cov: Annotated[
+        float, typer.Option(help="scatter of materials and dimensions, added to that of the fit")
+    ] = 0.0,
+    folder: Annotated[Path, typer.Option("--out", help="folder of figure and table", show_default=False)] = Path(),
+) -> None:
+    """Fit a power law to results, with its bias, scatter, leave-one-out and resistance factors."""
+    from fesplice.study.equation import describe, gather, numbers
+
+    free = [t.strip() for t in terms.split(",") if t.strip()]
+    found = describe(
+        gather(tables), response, free, numbers("--held", held), source=source, at=numbers("--at", at), beta=beta,
+        more_cov=more_cov, folder=None if folder == Path() else folder,
+    )  # fmt: skip
+    for line in found:
+        out.print(line)

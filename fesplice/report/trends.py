@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from textwrap import fill
 from typing import Any
 
 import numpy as np
@@ -88,7 +89,7 @@ def lines(
             if one is not None:
                 axes.axhline(one, color=style.INK, linewidth=0.6, linestyle=(0, (1, 1.5)))
             if panel.ticks:
-                axes.set_xticks(range(len(panel.ticks)), [style.plain(t) for t in panel.ticks])
+                axes.set_xticks(range(len(panel.ticks)), [fill(style.plain(t), 11) for t in panel.ticks])
             style.letter(axes, "abcdefghi"[k] if len(panels) > 1 else "", style.plain(panel.title))
             if k >= len(panels) - columns:
                 axes.set_xlabel(style.plain(x_label))

@@ -58,6 +58,8 @@ class _Source:
         self.about = _about(folder)
         with Table(folder) as table:
             self.rows, self.planes = table.rows(), table.planes
+        if strength:
+            response({}, strength)  # an unknown one is told at once
         self.strength = strength or ("predicted" if "prediction" in self.planes else "first")
         self.factors: list[str] = self.about["factors"]
         self.sampled: list[str] = self.about["sampled"]
@@ -125,9 +127,9 @@ def _strength(s: _Source) -> Reading:
     shown: list[tuple[str, Callable[[Row], float]]] = []
     if "prediction" in s.planes:
         shown.append(("both planes read together", s.value(strength="predicted")))
-    words = {"peak": "largest", "bond_loss": "at loss of bond"}
+    words = {"peak": "largest", "bond_loss": "loss of bond"}
     how = s.strength if s.strength != "predicted" else "first"
-    shown += [(f"{p}, {words.get(how, 'before the first drop')}", s.value("MPa", how, [p])) for p in s.runs]
+    shown += [(f"{p}, {words.get(how, 'first drop')}", s.value("MPa", how, [p])) for p in s.runs]
     rows_out = []
     for title, value in shown:
         groups = by_group(s.rows, [*others, x], value)
@@ -213,7 +215,7 @@ def _effects(s: _Source) -> Reading:
         x = np.arange(len(e.levels), dtype=float) if ticks else np.array(e.levels, float)
         mean, low, high = (np.array([getattr(sp, k) for sp in e.spreads]) for k in ("mean", "p5", "p95"))
         panels.append(Panel(s.label(e.factor), (Line("", x, mean, low, high),), ticks))
-    files = trends.lines(s.out, "effects", panels, "level", f"bar stress {s.word} (MPa)")
+    files = trends.lines(s.out, "effects", panels, "", f"bar stress {s.word} (MPa)")
     rows = [(s.label(e.factor), f"{100 * e.share:.0f} %") for e in main]
     rows += [
         (f"{s.label(p.factors[0])} with {s.label(p.factors[1])}, beyond both", f"{100 * p.share:.0f} %") for p in pairs
