@@ -135,6 +135,16 @@ def _notes(s: Specimen, rows: tuple[Lapped, ...], st: Statics, found: Band) -> l
             "Spacing of hooks: row reading = next hook of the same row; partner reading = the bar it laps with. "
             "The central value takes the partner reading."
         )
+    if st.yielding > st.largest:
+        out.append("The section crushes before its bars yield: M_y lies above M_max and is never reached.")
+    if found.central.stress <= st.steel.yield_strength and found.central.moment <= st.largest:
+        elastic, fibre = found.central.stress, st.fibres.stress_at(found.central.moment)
+        apart = 100.0 * abs(elastic - fibre) / fibre
+        flag = ": measured depths and modulus deserve a second look" if apart > 5.0 else ""
+        out.append(
+            f"Bar stress at the central moment: {elastic:.0f} MPa cracked elastic, {fibre:.0f} MPa by fibres, "
+            f"{apart:.1f} % apart{flag}."
+        )
     if s.loading.tension_face == "up":
         out.append("Tension face up: the rams push upwards; weight and gear are deducted from the load's moment.")
     if not s.loading.self_weight:
