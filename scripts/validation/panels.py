@@ -76,6 +76,8 @@ def plastic(strength: float) -> Curve:
 
 def read(data: Path) -> list[tuple[Panel, dict[str, str]]]:
     """Panels with their raw rows; a row without a load ratio has no prediction and is left out."""
+    if not (data / FILE).exists():
+        return []
     lines = [line for line in (data / FILE).read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
     out = []
     for row in csv.DictReader(lines):
