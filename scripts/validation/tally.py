@@ -11,8 +11,9 @@ from fesplice.contracts import Outcome, Step
 class Tally:
     """Failed increments, loose steps and iterations.
 
-    An increment counts as failed each time Newton or the secant did not bring it to equilibrium at the size
-    tried, whatever then crossed it; sub-steps of a viscous relaxation are no increments of their own.
+    An increment counts as failed each time no equilibrium was found at the size tried, neither with the usual
+    tangent nor with the stiffer one, whatever then crossed it (viscous forces, smaller increments, the secant,
+    the loose tolerance). Sub-steps of a viscous relaxation are no increments of their own.
     ``iterations`` counts all that was iterated, failed attempts and sub-steps included.
     """
 
@@ -26,9 +27,13 @@ class Tally:
         """One attempt, as :class:`fesplice.solve.March` reports it."""
         self.iterations += iterations
         kind = method.split()[0]
-        if outcome != Outcome.converged.name:
+        met = outcome == Outcome.converged.name
+        if not met:
             self.methods[kind] = self.methods.get(kind, 0) + 1
-            self.failed += kind != "viscous"
+        if kind == "newton":
+            self.failed += not met
+        elif kind == "stiffer":
+            self.failed -= met
 
     def step(self, step: Step) -> None:
         """One accepted step."""
