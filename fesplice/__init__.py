@@ -7,6 +7,7 @@ and loads no mesher, no plotting library and no file format:
 ``analyse(...)``          Specimen -> computed run of one plane on disk
 ``predict(...)``          Specimen -> both planes, coupled and read together
 ``Run(folder)``           a run on disk, finished or not, for reading
+``run_study(...)``        study file -> many runs and one table
 """
 
 from __future__ import annotations
@@ -21,15 +22,17 @@ if TYPE_CHECKING:
     from fesplice.pipeline import predict as predict
     from fesplice.specimen.read import read as read
     from fesplice.store.run import Run as Run
+    from fesplice.study import run_study as run_study
 
 _HOME = {
     "read": "fesplice.specimen.read",
     "analyse": "fesplice.pipeline",
     "predict": "fesplice.pipeline",
     "Run": "fesplice.store.run",
+    "run_study": "fesplice.study",
 }
 
-__all__ = ["Run", "__version__", "analyse", "predict", "read"]
+__all__ = ["Run", "__version__", "analyse", "predict", "read", "run_study"]
 
 
 def __getattr__(name: str) -> Any:

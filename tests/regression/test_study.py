@@ -7,6 +7,7 @@ goal of 20 ms per case is the project's own.
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import signal
@@ -163,6 +164,25 @@ def test_a_lost_table_is_filled_from_the_run_folders(
     run_study(study_file, folder, resources=Resources(workers=0))
     assert content(folder) == undisturbed
     assert len(curves) > 4 and all(p.stat().st_mtime_ns == at for p, at in curves.items())
+
+
+def test_a_full_disk_is_a_row_and_the_study_goes_on(study_file: Path, undisturbed: list[dict], tmp_path: Path):
+    """No file may grow past 60 kB: mesh and table fit, the state of a run does not."""
+    folder = tmp_path / "full"
+    code = (
+        "import resource, sys; from fesplice.study import Resources, run_study;"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (60_000, resource.RLIM_INFINITY));"
+        "run_study(sys.argv[1], sys.argv[2], resources=Resources(workers=0))"
+    )
+    home = {**os.environ, "PYTHONPATH": str(ROOT)}
+    command = [sys.executable, "-c", code, str(study_file), str(folder)]
+    done = subprocess.run(command, env=home, capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0, done.stderr
+    rows = [row for row in content(folder) if row["state"] != "dropped"]
+    assert [row["state"] for row in rows] == ["lost"] * 4
+    assert all(os.strerror(errno.EFBIG) in row["reason"] for row in rows)
+    run_study(study_file, folder, resources=Resources(workers=0))
+    assert content(folder) == undisturbed
 
 
 # ------------------------------------------------------------------ schedulers
