@@ -88,7 +88,7 @@ def plan_warnings(s: Specimen, vertical: Vertical | None) -> list[str]:
     ]
     if vertical is None:
         out.append("no vertical stress across the plane was given: prying at the hooks does not weaken it here")
-    if s.analysis.control in ("arc_length", "crack_opening"):
+    if s.analysis.control != "deflection":
         out.append(f"analysis.control {s.analysis.control} is for the beam: the plan holds its crossheads' distance")
     return out + _estimated(s)
 

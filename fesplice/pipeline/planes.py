@@ -110,16 +110,18 @@ def marcher(s: Specimen, model: Model, report: Report) -> March:
 
 
 def plan_marcher(s: Specimen, model: Model, report: Report) -> March:
-    """The march of a slab between its crossheads, held at their distance; its wishes are its own, not the beam's."""
+    """The march of a slab between its crossheads, held at their distance whatever the beam's control.
+
+    Held energy was tried: it turns back into elastic unloading before the slab has failed.
+    """
     goal = plan_side.expected_extension(s)
     hold = Displacement(model.restrict(model.watch["extension"]), "extension")
-    control = Dissipation(model.f_ref, hold) if s.analysis.control == "dissipation" else hold
     stop = Stop(
         drop=s.analysis.drop, end=manifest.PLAN_END * goal, steps=s.analysis.max_steps,
         not_before=plan_side.cracking_extension(s),
     )  # fmt: skip
     start = State(np.zeros(model.n_free), 0.0, model.fresh())
     return March(
-        model, control, Adaptive(goal / manifest.STEPS_TO_PEAK), start, tolerances=manifest.PLAN_TOLERANCES, stop=stop,
+        model, hold, Adaptive(goal / manifest.STEPS_TO_PEAK), start, tolerances=manifest.PLAN_TOLERANCES, stop=stop,
         report=report, patient=True,
     )  # fmt: skip
