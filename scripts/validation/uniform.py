@@ -57,5 +57,8 @@ class Uniform:
     ) -> Trial:
         """Forces and matrix of the strains."""
         t = self.inner.internal(self._moved @ u, history, secant=secant, matrix=matrix)
-        k = csc_matrix(self._moved.T @ (t.matrix @ self._moved)) if matrix else None
+        k = None
+        if matrix:  # zeros are kept: viscous forces add matrices entry by entry
+            full = self._moved.T @ (t.matrix @ self._moved)
+            k = csc_matrix((full.ravel(order="F"), np.tile([0, 1, 2], 3), np.arange(0, 10, 3)), shape=(3, 3))
         return Trial(self._moved.T @ t.force, k, t.history, t.stress)
