@@ -273,7 +273,8 @@ def summary(found: Sequence[Compared]) -> list[str]:
     lines += [
         "",
         f"In {split} of {len(found)} rows the side cover splits first, by MC2010 eq. 6.1-5 over the whole embedment: a "
-        "mechanism across the plane that no element of it can show. There the plane gives the displacements at that "
-        "force and says that it stands it; its own strength is in RESULTS.csv only as far as the pull went.",
+        "mechanism across the plane that no element of it can show. **The ratios of these rows test that formula**; the "
+        "plane only says that it stands the force, and at what displacement. Its own strength (splitting = none) is "
+        "no prediction of hooks: see README.md.",
     ]
     return lines
