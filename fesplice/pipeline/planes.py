@@ -122,6 +122,6 @@ def plan_marcher(s: Specimen, model: Model, report: Report) -> March:
     )  # fmt: skip
     start = State(np.zeros(model.n_free), 0.0, model.fresh())
     return March(
-        model, hold, Adaptive(goal / manifest.STEPS_TO_PEAK), start, tolerances=manifest.PLAN_TOLERANCES, stop=stop,
+        model, hold, Adaptive(goal / manifest.PLAN_STEPS), start, tolerances=manifest.PLAN_TOLERANCES, stop=stop,
         report=report, patient=True,
     )  # fmt: skip
