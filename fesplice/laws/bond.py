@@ -156,19 +156,13 @@ class BondSlip:
         """Unslipped bond."""
         return {"slip": np.zeros((*shape, 2)), "gap": np.zeros((*shape, 1))}
 
-    def tau(
-        self, slip: Floats, old: Floats, secant: float, share: Floats | float = 1.0
-    ) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
-        """Bond stress, slope, new history and where it slides, for slip (n_e, n_q).
-
-        ``share`` (n_e, n_q) scales the envelope.
-        """
+    def tau(self, slip: Floats, old: Floats, secant: float) -> tuple[Floats, Floats, Floats]:
+        """Bond stress, slope and new history for slip (n_e, n_q)."""
         k = self.stiffness
         fixed = self.anchored[:, None] > 0.0
         plastic, seen = old[..., 0], old[..., 1]
         reached = np.maximum(seen, np.abs(slip))
         cap, slope = self.curve(reached)
-        cap, slope = share * cap, share * slope
         trial = k * (slip - plastic)
         slides = (np.abs(trial) > cap) & ~fixed
         tau = np.where(slides, np.sign(trial) * cap, trial)
@@ -182,7 +176,7 @@ class BondSlip:
             big = np.abs(slip) > 1e-9
             ratio = np.where(big, np.abs(tau) / np.where(big, np.abs(slip), 1.0), k)
             d = (1.0 - secant) * d + secant * np.clip(ratio, 1e-4 * k, 10.0 * k)
-        return tau, d, np.stack([np.where(slides, slip - tau / k, plastic), reached], axis=-1), slides
+        return tau, d, np.stack([np.where(slides, slip - tau / k, plastic), reached], axis=-1)
 
     def press(self, gap: Floats, old: Floats) -> tuple[Floats, Floats, Floats]:
         """Bearing force per length [N/mm], stiffness [N/mm2] and plastic gap (n_e, n_q, 1), for gap (n_e, n_q)."""
@@ -194,7 +188,7 @@ class BondSlip:
 
     def respond(self, strain: Floats, history: History, size: Floats, *, secant: float = 0.0) -> Response:
         """Bond and bearing forces per length for strain (n_e, n_q, 2)."""
-        tau, d, slip, _ = self.tau(strain[..., 0], history["slip"], secant)
+        tau, d, slip = self.tau(strain[..., 0], history["slip"], secant)
         push, stiff, gap = self.press(strain[..., 1], history["gap"])
         tangent = np.zeros((*strain.shape, 2))
         tangent[..., 0, 0] = d * self.perimeter[:, None]

@@ -4,9 +4,9 @@ The ribs of a bar press on the concrete at an angle alpha to its axis: bond stre
 radial pressure tau tan(alpha), so that the halves of the ring around the bar are driven apart by
 tau d_b tan(alpha) per length (Tepfers 1973, in spirit). In a plane model this is a pair of
 opposite forces between two fixed points beside the bar. Their relative displacement w is the
-opening of the splitting crack, and bond falls with it: the envelope is scaled by
-c = 1/(1 + w_max/w1). The two together make splitting a matter of what holds the concrete
-together: width, cover, legs that cross the crack.
+opening of the splitting crack, and bond falls with it: the pull-out bond, its envelope as well as its
+stiffness in unloading, is scaled by c = 1/(1 + w_max/w1). The two together make splitting a matter of
+what holds the concrete together: width, cover, legs that cross the crack.
 
 The law has no potential: opening at a constant slip does work that no slip has paid for, at most the
 integral of |tau| d_b tan(alpha) dw, which the falling bond keeps small (its tangent is not symmetric).
@@ -68,7 +68,7 @@ def effective_width(diameter: float, c_min: float, c_max: float, f_cm: float) ->
 class WedgingBond:
     """Forces per length of bar line (tangential, normal, wedge) [N/mm] from (slip, gap, opening) [mm].
 
-    ``bond`` holds the envelope of a pull-out. ``thrust`` (n_e,) is number x d_b x tan(alpha) [mm],
+    ``bond`` is that of a pull-out. ``thrust`` (n_e,) is number x d_b x tan(alpha) [mm],
     0 where the bar does not wedge; ``reference`` is the opening w1 [mm] that halves bond. The
     wedge force is conjugate to the opening and negative, for it pushes the gauge points apart:
     its work on the concrete is |tau| thrust w. History: that of the bond, and ``opening``
@@ -101,9 +101,9 @@ class WedgingBond:
         wedges = self.thrust[:, None] > 0.0
         opened = np.where(wedges, np.maximum(w, seen), 0.0)
         share = 1.0 / (1.0 + opened / self.reference)
-        tau, d, slip, slides = self.bond.tau(strain[..., 0], history["slip"], secant, share)
-        # where bond slides it follows its envelope, and this the opening
-        by_opening = np.where(slides & wedges & (w > seen), -tau * share / self.reference, 0.0) * (1.0 - secant)
+        tau, d, slip = self.bond.tau(strain[..., 0], history["slip"], secant)
+        tau, d = share * tau, share * d
+        by_opening = np.where(wedges & (w > seen), -tau * share / self.reference, 0.0) * (1.0 - secant)
         push, stiff, gap = self.bond.press(strain[..., 1], history["gap"])
         perimeter, thrust = self.perimeter[:, None], self.thrust[:, None]
         sense = np.sign(tau)
