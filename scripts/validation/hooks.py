@@ -272,9 +272,9 @@ def summary(found: Sequence[Compared]) -> list[str]:
     split = sum(r.found.mode == "side splitting" for r in found if r.found)
     lines += [
         "",
-        f"In {split} of {len(found)} rows the side cover splits first, by MC2010 eq. 6.1-5 over the whole embedment: a "
-        "mechanism across the plane that no element of it can show. **The ratios of these rows test that formula**; the "
-        "plane only says that it stands the force, and at what displacement. Its own strength (splitting = none) is "
-        "no prediction of hooks: see README.md.",
+        f"In {split} of {len(found)} rows the side cover splits first, by MC2010 eq. 6.1-5 over the whole embedment: "
+        "a mechanism across the plane that no element of it can show. **The ratios of these rows test that formula**; "
+        "the plane only says that it stands the force, and at what displacement. "
+        "Its own strength (splitting = none) is no prediction of hooks: see README.md.",
     ]
     return lines
