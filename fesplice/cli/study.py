@@ -39,7 +39,9 @@ def plan(file: StudyFile) -> None:
 
     given = read_study(file)
     found = cases(given)
-    out.print(f"{given.name}: {len(found)} cases, planes {' and '.join(given.planes)}")
+    planes = [p for p in given.planes if p != "prediction"]
+    together = ", read together" if "prediction" in given.planes else ""
+    out.print(f"{given.name}: {len(found)} cases, {' and '.join(planes)}{together}")
     out.print("   no  first crack   yield  formulas, least to largest (central)  case")
     for case in found:
         if case.dropped:
@@ -54,7 +56,7 @@ def plan(file: StudyFile) -> None:
         missed = f"; margin missed: {', '.join(m.name for m in hand.missed)}" if hand.missed else ""
         out.print(f"{case.number:5d}  {first:8.1f} kN {yields:7.1f} kN  {said:37s}  {case.label}{missed}")
     kept = sum(not case.dropped for case in found)
-    out.print(f"{kept} to compute in {len(given.planes)} plane(s), {len(found) - kept} dropped")
+    out.print(f"{kept} to compute, {len(found) - kept} dropped")
 
 
 @study.command()
@@ -63,7 +65,9 @@ def run(
     folder: Annotated[Path, typer.Option("--out", help="folder; left out: runs/NAME", show_default=False)] = Path(),
     workers: Annotated[int | None, typer.Option(help="worker processes here; 0: none", show_default=False)] = None,
     scheduler: Annotated[str, typer.Option(help="address of a running scheduler, or its file")] = "",
-    again: Annotated[bool, typer.Option(help="compute failed and stopped cases once more")] = False,
+    again: Annotated[
+        bool, typer.Option(help="failed and stopped cases once more; a run folder that ended is only read")
+    ] = False,
 ) -> None:
     """Compute what is open of a study; a study that was stopped goes on."""
     from fesplice.study import Table, read_study, run_study

@@ -126,7 +126,14 @@ def _patiently(work: Callable[[], Record]) -> Record:
 def _plane(folder: Path, plane: str, specimen: Specimen) -> Record:
     from fesplice.pipeline import analyse
 
-    return record(analyse(specimen, folder, plane=plane), specimen)
+    return _standing(analyse(specimen, folder, plane=plane), specimen)
+
+
+def _standing(run: Run, specimen: Specimen) -> Record:
+    """The record of a run with its state: one that stopped short earlier comes out of its folder without a fault."""
+    if run.outcome in (Outcome.softened, Outcome.target_reached, Outcome.step_limit):
+        return record(run, specimen) | {"state": "done", "reason": ""}
+    return record(run, specimen) | {"state": "stopped", "reason": (run.warnings or [run.outcome.value])[0]}
 
 
 def _prediction(specimen: Specimen, home: Path, parts: dict[str, Record]) -> Record:
@@ -135,8 +142,8 @@ def _prediction(specimen: Specimen, home: Path, parts: dict[str, Record]) -> Rec
 
     found = predict(specimen, home)
     passes = [Run(home / f"plan-pass-{k + 1}") for k in range(len(found.passes))]
-    told = {"state": "done", "reason": "; ".join(found.notes)}
-    parts["plan"] = told | (record(passes[-1], specimen) if passes else {})
+    told: Record = {"state": "done", "reason": "; ".join(found.notes)}
+    parts["plan"] = _standing(passes[-1], specimen) if passes else told
     others = [Run(f) for f in (home / "plan-free", home / "plan-intact") if f.is_dir()]
     if passes:
         parts["plan"]["seconds"] = round(sum(_seconds(run) for run in [*others, *passes]), 2)

@@ -53,7 +53,8 @@ def run_study(
 ) -> Path:
     """Compute what is open of a study into ``folder`` and answer the path of its table.
 
-    ``resources`` instead of those of the file; ``again`` computes failed and stopped cases once more.
+    ``resources`` instead of those of the file; ``again`` takes up failed and stopped cases once more (a run folder that
+    ended is only read).
     ``task(specimen text, folder, planes)`` answers the records of one case by plane. Raises
     :class:`InputFault` for a faulty study, :class:`FolderFault` when the folder is in use or the disk refuses; what
     has been computed by then is kept.
