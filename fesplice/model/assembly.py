@@ -86,7 +86,7 @@ class Model:
     ``f_dead`` are nodal loads over all unknowns [N], ``watch`` names weight vectors over
     all unknowns for read-outs such as a deflection [mm]. ``beside`` names, per group of concrete, bar
     groups with elements and the bar element beside each: the law of those is told in its history, as
-    ``left`` (n_e,), the share of the yield strain that the bar has left now.
+    ``left`` (n_e,), the least share of the yield strain that the bar has had left so far.
     """
 
     def __init__(
@@ -130,14 +130,18 @@ class Model:
         part = next(p for p in self.parts if group in p.groups)
         return part, elements, rows + part.groups[group].start
 
-    def _left(self, part: Part, full: Floats) -> dict[str, Floats]:
-        """What the bars beside the elements of ``part`` have left before they yield, 0..1."""
+    def _left(self, part: Part, full: Floats, history: History) -> dict[str, Floats]:
+        """What the bars beside the elements of ``part`` have left before they yield, 0..1, at the least so far.
+
+        Like all history it counts from the next increment on: a share that followed the bars within
+        an increment would tie the concrete to them without being in the tangent.
+        """
         if part.name not in self._beside:
             return {}
-        left = np.ones(part.shape[0])
+        left = np.array(history["left"])
         for bar, elements, rows in self._beside[part.name]:
             spent = bar.strain(full)[rows, 0, 0] / bar.law.curve.strain[0]  # type: ignore[attr-defined]
-            left[elements] = np.clip(1.0 - spent, 0.0, 1.0)
+            left[elements] = np.minimum(left[elements], np.clip(1.0 - spent, 0.0, 1.0))
         return {"left": left}
 
     def _pattern(self, place: Ints) -> None:
@@ -156,7 +160,11 @@ class Model:
     # ------------------------------------------------------------------ what the solver calls
     def fresh(self) -> dict[str, dict[str, Floats]]:
         """History of the virgin model."""
-        return {part.name: part.law.fresh(part.shape) for part in self.parts}
+        out = {part.name: part.law.fresh(part.shape) for part in self.parts}
+        for part in self.parts:
+            if part.name in self._beside:
+                out[part.name]["left"] = np.ones(part.shape[0])
+        return out
 
     def expand(self, u: Floats) -> Floats:
         """All unknowns (n_dof) from the free ones."""
@@ -176,9 +184,9 @@ class Model:
         force, data = np.zeros(self.n_free), np.zeros(len(self._row))
         new, stress = {}, {}
         for part, at, slot in zip(self.parts, self._at, self._slot, strict=True):
-            known = {**history[part.name], **self._left(part, full)}
-            answer = part.law.respond(part.strain(full), known, part.size, secant=secant)
-            new[part.name], stress[part.name] = answer.history, answer.stress
+            answer = part.law.respond(part.strain(full), history[part.name], part.size, secant=secant)
+            new[part.name] = {**answer.history, **self._left(part, full, history[part.name])}
+            stress[part.name] = answer.stress
             kernels.add_forces(part.rows, part.weights, answer.stress, at, force)
             if matrix:
                 tangent = np.ascontiguousarray(answer.tangent)
