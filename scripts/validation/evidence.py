@@ -3,10 +3,10 @@
 The names are those of Vecchio & Shim (2004). The rules are this project's:
 
 DT  diagonal tension: at the peak the widest crack is inclined, no legs cross it, the bars are below yield.
-VC  shear-compression: the beam ends by crushing beside the load after legs yielded at the peak, or
-    with inclined cracks wider than the upright ones at the peak.
-FC  flexure-compression: bars yield, then the concrete beside the load crushes; legs below yield
-    and upright cracks the widest.
+VC  shear-compression: the widest crack at the peak is inclined, or legs yield before or in the failure
+    (the march follows it until the load has fallen by its stop rule).
+FC  flexure-compression: bars yield, then the concrete beside the load crushes; legs stay below yield
+    throughout and upright cracks are the widest.
 """
 
 from __future__ import annotations
@@ -44,15 +44,15 @@ class Watcher:
         peak, end = (measures(self.s, self.model, step) for step in (self.steps[0], self.steps[-1]))
         facts: dict[str, float | str] = {f"{k}_at_peak": v for k, v in peak.items()}
         facts |= {f"{k}_at_end": v for k, v in end.items()}
-        return judged(peak), facts
+        return judged(peak, end), facts
 
 
-def judged(peak: dict[str, float]) -> str:
+def judged(peak: dict[str, float], end: dict[str, float]) -> str:
     """The mode by the rules at the head of this file."""
     inclined = peak["diagonal_mm"] > peak["upright_mm"]
     if peak["legs_strain"] == 0.0 and peak["bars_strain"] < 1.0 and inclined:
         return "DT"
-    if peak["legs_strain"] >= 1.0 or inclined:
+    if max(peak["legs_strain"], end["legs_strain"]) >= 1.0 or inclined:
         return "VC"
     return "FC" if peak["bars_strain"] >= 1.0 else "C"
 

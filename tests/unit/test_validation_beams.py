@@ -66,7 +66,9 @@ def state(bars: float, legs: float, diagonal: float, upright: float) -> dict[str
 
 
 def test_rules_for_modes() -> None:
-    assert judged(state(0.8, 0.0, 0.9, 0.3)) == "DT"
-    assert judged(state(1.2, 1.5, 0.5, 0.9)) == "VC"
-    assert judged(state(1.2, 0.8, 1.5, 0.9)) == "VC"
-    assert judged(state(4.0, 0.6, 0.2, 1.5)) == "FC"
+    still = state(0.0, 0.0, 0.0, 0.0)
+    assert judged(state(0.8, 0.0, 0.9, 0.3), still) == "DT"
+    assert judged(state(1.2, 1.5, 0.5, 0.9), still) == "VC"
+    assert judged(state(1.2, 0.8, 0.5, 0.9), state(1.2, 4.0, 0.5, 0.9)) == "VC"
+    assert judged(state(1.2, 0.8, 1.5, 0.9), still) == "VC"
+    assert judged(state(4.0, 0.6, 0.2, 1.5), state(6.0, 0.6, 0.2, 2.5)) == "FC"
