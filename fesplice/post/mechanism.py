@@ -10,7 +10,8 @@ limit at which it counts as reached. Rules, in this order:
    over the drop governs, in multiples of its limit. What was reached later than the drop is a
    consequence and cannot govern.
 4. Yielding reached before the drop governs, unless an anchorage mechanism was reached at less than
-   ``EARLIER`` of its bar stress: then what follows is only what the hooks went on to carry.
+   ``EARLIER`` of its bar stress: then what follows is only what the hooks went on to carry. Bars that
+   hardened to more than ``HARDENED`` of their yield strength were held well enough: yielding it is.
 5. Without a drop: yielding if reached; otherwise the mechanism with the largest usage at the largest
    load, named as the nearest, not as the failure.
 6. The margin to the next: bar stress at which the next was reached over strength (over the stress at yield
@@ -32,6 +33,8 @@ from fesplice.contracts import Floats
 
 #: Anchorage reached at less than this share of the bar stress at yield came first (judgement).
 EARLIER = 0.95
+#: Stress over yield strength beyond which the anchorage has done all that was asked of it (judgement).
+HARDENED = 1.05
 
 #: Mechanisms by key, as a reader sees them; the order breaks ties.
 MECHANISMS = {
@@ -185,7 +188,8 @@ def _governing(findings: list[Finding], dropped: bool) -> Finding | None:
     yielding = next((f for f in reached if f.mechanism == "yielding"), None)
     anchorage = [f for f in reached if f.mechanism not in SECTION]
     if yielding is not None and (not dropped or yielding.usage >= 1.0):
-        earlier = [f for f in anchorage if f.reached_at < EARLIER * yielding.reached_at]
+        hardened = yielding.usage >= HARDENED
+        earlier = [f for f in anchorage if f.reached_at < EARLIER * yielding.reached_at and not hardened]
         return max(earlier, key=lambda f: (f.growth, f.usage)) if earlier and dropped else yielding
     if not dropped:
         return max((f for f in findings if f.mechanism != "joint_opening"), key=lambda f: f.usage, default=None)

@@ -51,6 +51,12 @@ def test_yielding_governs_unless_the_anchorage_went_clearly_earlier() -> None:
     assert early.governing is not None and early.governing.mechanism == "prying"
 
 
+def test_bars_that_hardened_were_held_well_enough() -> None:
+    hardened = sign("yielding", [0, 0.28, 0.56, 0.84, 1.12, 0.9], growing=False)
+    seen = read_plane("plan", STRESS, LOAD, 4, 5, [hardened, sign("side_thrust", [0, 0, 1.0, 2.0, 3.0, 9.0])])
+    assert seen.governing is not None and seen.governing.mechanism == "yielding"
+
+
 def test_without_a_drop_the_nearest_is_named_and_the_strength_is_a_bound() -> None:
     seen = read_plane("elevation", STRESS[:5], LOAD[:5], 4, None, [sign("prying", [0, 0, 0.1, 0.3, 0.8])])
     assert not seen.sure and seen.governing is not None and seen.governing.mechanism == "prying"
