@@ -90,7 +90,7 @@ class Mesh:
 
     @property
     def digest(self) -> str:
-        """SHA-256 over points and cells: equal digests mean equal meshes."""
+        """SHA-256 over points and cells; the data of the groups follow from the specimen."""
         h = hashlib.sha256(np.ascontiguousarray(self.points).tobytes())
         for name, g in self.groups.items():
             h.update(name.encode() + g.kind.encode() + np.ascontiguousarray(g.cells).tobytes())
