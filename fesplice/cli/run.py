@@ -53,8 +53,8 @@ def pictures(
     from fesplice.store import Run
 
     run = Run(folder)
-    if step is None and (page := _draw(run)) is not None:
-        out.print(f"page: {page}")
+    if step is None:
+        out.print(f"page: {_draw(run)}")
         return
     drawn = draw(run, step=step)
     for files in drawn.files.values():
@@ -95,15 +95,12 @@ def drawing(
         out.print(str(path))
 
 
-def _draw(run) -> Path | None:
-    """The page with its figures; of a plan the figures alone, and None."""
-    from fesplice.report import draw, report
+def _draw(run) -> Path:
+    """The page with its figures."""
+    from fesplice.report import report
 
     def told(title: str) -> None:
         if not err.is_terminal:
             err.print(f"drawing: {title}")
 
-    if run.settings.get("plane") == "plan":
-        draw(run, told=told)
-        return None
     return report(run, told=told)

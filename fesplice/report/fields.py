@@ -23,7 +23,7 @@ _HEAVIEST, _LIGHTEST = 2.6, 0.25
 
 # ------------------------------------------------------------------ cracks
 @dataclass(frozen=True)
-class _Cracks:
+class Cracks:
     """Crack segments, one per element or joint face: ends (n, 2, 2) [mm], width (n,) [mm], angle (n,) [deg]."""
 
     ends: Floats
@@ -37,7 +37,7 @@ def crack_map(view: View, folder: Path, step: int | None = None) -> list[Path]:
     span = _reach(view)
     y = view.plan.y
     strain = [major(view, s, "strain") for s in stages]
-    cracks = [_cracks(view, s) for s in stages]
+    cracks = [cracks_of(view, s) for s in stages]
     seen = view.elements.inside(span)
     widest = max((float(c.width.max(initial=0.0)) for c in cracks), default=0.0)
     top = style.ceiling(max(1e3 * max(float(np.quantile(e[seen], 0.99)) for e in strain), 0.1))
@@ -49,15 +49,15 @@ def crack_map(view: View, folder: Path, step: int | None = None) -> list[Path]:
             window(axes, span, y)
             shown = patches(axes, view.elements.corners[seen], 1e3 * e[seen], style.pale(), top)
             _bars(axes, view, 0.5)
-            _segments(axes, c, widest)
+            draw_cracks(axes, c, widest)
             outline(axes, view, span)
-            style.letter(axes, mark if len(stages) > 1 else "", f"{stage.title}, {_widest(c)}")
+            style.letter(axes, mark if len(stages) > 1 else "", f"{stage.title}, {widest_of(c)}")
             axes.set_ylabel("y (mm)")
             axes.tick_params(labelbottom=axes is rows[-1])
         rows[-1].set_xlabel("x from midspan (mm)")
         style.colour_bar(figure, shown, list(rows), "principal tensile strain (‰)", extend="max")
-        _crack_key(figure, widest)
-        tables = {"strain": _strain_table(view, stages, strain, seen), "": _crack_table(stages, cracks)}
+        crack_key(figure, widest)
+        tables = {"strain": strain_table(view, stages, strain, seen), "": crack_table(stages, cracks)}
         return style.save(figure, folder, "cracks", tables)
 
 
@@ -79,7 +79,7 @@ def major(view: View, stage: Stage, quantity: str) -> Floats:
     return principal(tensor, engineering=quantity == "strain")[0]
 
 
-def _cracks(view: View, stage: Stage) -> _Cracks:
+def cracks_of(view: View, stage: Stage) -> Cracks:
     """One crack per element: its points lie in one crack band, so their widths are averaged, not added."""
     fields, elements = view.fields(stage.step), view.elements
     strain, normal, band = view.points.values(fields, "crack").T
@@ -100,10 +100,11 @@ def _cracks(view: View, stage: Stage) -> _Cracks:
     segments, width = np.concatenate(ends), np.concatenate(widths)
     run = segments[:, 1] - segments[:, 0]
     angle = (np.degrees(np.arctan2(run[:, 1], run[:, 0])) + 90.0) % 180.0 - 90.0
-    return _Cracks(segments, width, angle)
+    return Cracks(segments, width, angle)
 
 
-def _segments(axes: Any, cracks: _Cracks, widest: float) -> None:
+def draw_cracks(axes: Any, cracks: Cracks, widest: float) -> None:
+    """Segments as heavy as they are wide; the heaviest stands for ``widest`` [mm]."""
     from matplotlib.collections import LineCollection
 
     if not len(cracks.width):
@@ -116,14 +117,15 @@ def _segments(axes: Any, cracks: _Cracks, widest: float) -> None:
     axes.add_collection(lines, autolim=False)
 
 
-def _widest(cracks: _Cracks) -> str:
+def widest_of(cracks: Cracks) -> str:
+    """The widest crack in words, for panel titles."""
     if not len(cracks.width):
         return "no crack"
     return f"widest crack {style.short(float(cracks.width.max()), 2)} mm"
 
 
-def _crack_key(figure: Any, widest: float) -> None:
-    """Lines of known opening, drawn with the weights of the map."""
+def crack_key(figure: Any, widest: float, more: bool = False) -> None:
+    """Lines of known opening, drawn with the weights of the map; with ``more``, wider cracks look like the widest."""
     from matplotlib.lines import Line2D
 
     if widest <= 0.0:
@@ -134,11 +136,14 @@ def _crack_key(figure: Any, widest: float) -> None:
     handles = [
         Line2D([], [], color=style.INK, linewidth=v, label=f"{style.short(w)} mm") for w, v in zip(shown, weight)
     ]
+    if more:
+        handles[-1].set_label(f"{style.short(largest)} mm and more")
     handles.insert(0, Line2D([], [], linewidth=0.0, label="crack opening"))
     figure.legend(handles=handles, ncols=len(handles), loc="outside lower left", handlelength=2.2, columnspacing=1.2)
 
 
-def _strain_table(view: View, stages: tuple[Stage, ...], strain: list[Floats], seen: np.ndarray) -> dict[str, Any]:
+def strain_table(view: View, stages: tuple[Stage, ...], strain: list[Floats], seen: np.ndarray) -> dict[str, Any]:
+    """Major strain of the elements ``seen`` at every stage, by their centres."""
     centre = view.elements.centre[seen]
     table: dict[str, Any] = {"x_mm": centre[:, 0], "y_mm": centre[:, 1]}
     for stage, e in zip(stages, strain):
@@ -146,7 +151,8 @@ def _strain_table(view: View, stages: tuple[Stage, ...], strain: list[Floats], s
     return table
 
 
-def _crack_table(stages: tuple[Stage, ...], cracks: list[_Cracks]) -> dict[str, Any]:
+def crack_table(stages: tuple[Stage, ...], cracks: list[Cracks]) -> dict[str, Any]:
+    """Every crack segment of every stage: place [mm], angle [degree], opening [mm]."""
     middle = np.concatenate([c.ends.mean(axis=1) for c in cracks])
     return {
         "stage": [s.name for s, c in zip(stages, cracks) for _ in c.width],

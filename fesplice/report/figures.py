@@ -14,6 +14,8 @@ from fesplice.contracts import InputFault
 from fesplice.report.curves import bar_profiles, hook_history, load_deflection, prying_tie
 from fesplice.report.drawing import specimen_drawing
 from fesplice.report.fields import crack_map, principal_tension, station_key
+from fesplice.report.plan_curves import plan_load, plan_sides, plan_ties
+from fesplice.report.plan_fields import WIDE, plan_cracks, plan_struts
 from fesplice.report.scenes import deformed
 from fesplice.report.view import LeftOut, View
 
@@ -25,11 +27,12 @@ Draw = Callable[[View, Path, int | None], list[Path]]
 
 @dataclass(frozen=True)
 class Figure:
-    """A figure by its title, what its caption says, and the function that draws it."""
+    """A figure by its title, what its caption says, the function that draws it, and the planes it is for."""
 
     title: str
     caption: str
     draw: Draw
+    planes: tuple[str, ...] = ("elevation",)
 
 
 def _drawing(view: View, folder: Path, step: int | None = None) -> list[Path]:
@@ -42,6 +45,7 @@ FIGURES: dict[str, Figure] = {
         "The beam, and its lap in elevation, section and plan, from the same centre lines the mesh is made from. "
         "Bars A come from the left, bars B from the right.",
         _drawing,
+        ("elevation", "plan"),
     ),
     "load-deflection": Figure(
         "Load against midspan deflection",
@@ -91,11 +95,52 @@ FIGURES: dict[str, Figure] = {
         "plane: nothing varies across the width, and all bars of a side carry one stress.",
         deformed,
     ),
+    "plan-load": Figure(
+        "Load and bar stress against extension",
+        "Load of all bars of a side against how far the faces of the slab move apart, and the stress of every bar "
+        "where it enters. Dots are accepted steps, hollow marks the stages of the other figures.",
+        plan_load,
+        ("plan",),
+    ),
+    "plan-cracks": Figure(
+        "Cracks of the slab at bar level",
+        "Cracks over the principal tensile strain, undeformed, bars to scale (a ring: its hook leaves the plane), "
+        "steel across as grey lines. A line is as heavy as its crack is wide, down to a least weight that prints and "
+        f"up to {WIDE} mm. The width is crack strain times crack-band width, as a mean over each element.",
+        plan_cracks,
+        ("plan",),
+    ),
+    "plan-struts": Figure(
+        "Compression, struts and ties",
+        "Left: lines along the principal compression, as heavy as it is large, over the main cracks. Right: the "
+        "strut-and-tie model that the stresses amount to, forces in kN; each strut is drawn as wide as the "
+        "compression would be if it were even. Its ends are where its line meets the bars, which need not be where "
+        "they hand over their force. What the body above takes is drawn where it acts. The title tells the "
+        "worst balance of the nodes as share of the bar force; members below a fiftieth of it stand in the CSV alone.",
+        plan_struts,
+        ("plan",),
+    ),
+    "plan-ties": Figure(
+        "Steel across the bars, and what holds the edge bars",
+        "Largest strain of every tie, leg or bar across at its place along the lap. Shares of the side thrust on both "
+        "edge bars: they sum to the whole, and what pushes outwards with the thrust stands left of zero.",
+        plan_ties,
+        ("plan",),
+    ),
+    "plan-sides": Figure(
+        "Side faces, and side thrust over the load",
+        "Outward movement of both side faces along the beam; thrust on the edge bars, summed over the compression in "
+        "the cut beside each. Where the end moves many times as far, its line leaves the scale and its largest value "
+        "stands in the key.",
+        plan_sides,
+        ("plan",),
+    ),
 }
 
 
-#: Figures that also make sense of a plan run; the others read the beam from the side.
-IN_PLAN = ("specimen", "cracks")
+def figures_for(plane: str) -> list[str]:
+    """Names of the figures of a run of that plane, in the order of the page."""
+    return [name for name, figure in FIGURES.items() if plane in figure.planes]
 
 
 @dataclass(frozen=True)
@@ -113,14 +158,15 @@ def draw(
     names: Iterable[str] | None = None,
     told: Callable[[str], None] | None = None,
 ) -> Drawn:
-    """Draw the figures ``names`` (default: all) of a run into ``folder`` (default: RUN/figures).
+    """Draw the figures ``names`` (default: all of its plane) of a run into ``folder`` (default: RUN/figures).
 
     ``step``: the one step to show, negative from the last; None shows service, peak and end.
     ``told`` hears the title of each figure before it is drawn. Raises :class:`InputFault` for an
     unknown name, :class:`FolderFault` for a step that is not stored or a disk that refuses.
     """
     view = run if isinstance(run, View) else View(run)
-    wanted = list(FIGURES) if names is None else list(names)
+    plane = "plan" if view.in_plan else "elevation"
+    wanted = figures_for(plane) if names is None else list(names)
     if unknown := [name for name in wanted if name not in FIGURES]:
         raise InputFault("figures", f"no figure {', '.join(map(repr, unknown))}; there are {', '.join(FIGURES)}")
     place = figure_folder(view, step) if folder is None else Path(folder)
@@ -129,8 +175,8 @@ def draw(
         if told is not None:
             told(FIGURES[name].title)
         try:
-            if view.in_plan and name not in IN_PLAN:
-                raise LeftOut("shows the beam from the side; this run is its plan")
+            if plane not in FIGURES[name].planes:
+                raise LeftOut(f"is of the {' and the '.join(FIGURES[name].planes)}; this run is the {plane}")
             drawn.files[name] = FIGURES[name].draw(view, place, step)
         except LeftOut as reason:
             drawn.left_out[name] = str(reason)

@@ -17,9 +17,10 @@ import numpy as np
 
 from fesplice.contracts import FolderFault, Outcome
 from fesplice.post.concrete import HAIRLINE, VISIBLE
+from fesplice.report import paper, plan_page
 from fesplice.report.figures import FIGURES, Drawn, draw
 from fesplice.report.schedule import inputs
-from fesplice.report.view import SERVICE, LeftOut, View
+from fesplice.report.view import SERVICE, View
 from fesplice.units import both, show
 
 if TYPE_CHECKING:
@@ -44,11 +45,9 @@ def report(
 ) -> Path:
     """Draw every figure of a run and write its page (default: RUN/report.html); answer the page's path.
 
-    ``step`` and ``told`` as for :func:`fesplice.report.figures.draw`. Raises :class:`LeftOut` for a plan run.
+    ``step`` and ``told`` as for :func:`fesplice.report.figures.draw`.
     """
     view = run if isinstance(run, View) else View(run)
-    if view.in_plan:
-        raise LeftOut("the page shows the beam from the side; this run is its plan")
     drawn = draw(view, step=step, told=told)
     if told is not None:
         told("Page")
@@ -73,26 +72,18 @@ def write_page(run: Run | View, drawn: Drawn, path: str | Path | None = None) ->
 
 def render(view: View, drawn: Drawn) -> str:
     """The page as text."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("fesplice.report"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
     run, s = view.run, view.specimen
     manifest = run.manifest
-    return environment.get_template("page.html").render(
+    own = plan_page.parts(view) if view.in_plan else _parts(view)
+    return paper.render(
+        "plan_page.html" if view.in_plan else "page.html",
         specimen=s,
         outcome=run.outcome,
         finished=run.outcome.finished,
         stopped=run.outcome not in (Outcome.softened, Outcome.target_reached),
         created=_day(manifest.get("created", "")),
-        lead=_lead(view),
-        findings=_findings(view),
         verdict=view.findings["verdict"],
-        events=[(e["what"], e["step"], both(e["load"], "force"), _mm(e["deflection"])) for e in _list(view, "events")],
-        ties=_ties(view),
-        figures=[_embedded(name, files) for name, files in drawn.files.items()],
+        figures=[embedded(name, files) for name, files in drawn.files.items()],
         left_out={FIGURES[name].title: reason for name, reason in drawn.left_out.items()},
         inputs=inputs(s),
         text=run.specimen_text,
@@ -106,7 +97,20 @@ def render(view: View, drawn: Drawn) -> str:
         service=SERVICE,
         hairline=HAIRLINE,
         visible=VISIBLE,
+        **own,
     )
+
+
+def _parts(view: View) -> dict[str, Any]:
+    """What the page of an elevation alone shows."""
+    return {
+        "lead": _lead(view),
+        "findings": _findings(view),
+        "events": [
+            (e["what"], e["step"], both(e["load"], "force"), _mm(e["deflection"])) for e in _list(view, "events")
+        ],
+        "ties": _ties(view),
+    }
 
 
 # ------------------------------------------------------------------ findings
@@ -199,15 +203,20 @@ def _ties(view: View) -> list[tuple[str, ...]]:
 
 
 # ------------------------------------------------------------------ figures
-def _embedded(name: str, files: list[Path]) -> dict[str, Any]:
+def embedded(name: str, files: list[Path]) -> dict[str, Any]:
+    """A figure as the templates show it, its picture inside the page."""
+    return {**picture(files), "name": name, "title": FIGURES[name].title, "caption": FIGURES[name].caption}
+
+
+def picture(files: list[Path]) -> dict[str, Any]:
+    """The picture of a figure as a data URI, and the names of its files."""
     by_kind = {path.suffix[1:]: path for path in files if path.suffix != ".csv"}
     svg, png = by_kind.get("svg"), by_kind["png"]
     chosen = svg if svg is not None and svg.stat().st_size <= _VECTOR else png
     kind = "image/svg+xml" if chosen.suffix == ".svg" else "image/png"
     data = base64.b64encode(chosen.read_bytes()).decode("ascii")
-    figure = FIGURES[name]
     return {
-        "name": name, "title": figure.title, "caption": figure.caption, "source": f"data:{kind};base64,{data}",
+        "source": f"data:{kind};base64,{data}",
         "files": ", ".join(path.name for path in files), "folder": png.parent.name,
     }  # fmt: skip
 

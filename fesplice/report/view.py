@@ -19,6 +19,7 @@ from fesplice.post.points import Points, gather
 
 if TYPE_CHECKING:
     from fesplice.post.hooks import HookHistory
+    from fesplice.report.plan_view import Slab
     from fesplice.specimen import Specimen
     from fesplice.store.run import Run, StepFields
 
@@ -32,7 +33,7 @@ class LeftOut(FespliceError):
 
 @dataclass(frozen=True)
 class Stage:
-    """A step with its part in the story: ``name`` (service, peak, end or step), row of the curve, load [N].
+    """A step with its part in the story: ``name`` (service, peak or strength, end or step), row of the curve, load [N].
 
     ``rising``: the run ended at this step, so that a larger load may lie beyond it.
     """
@@ -49,7 +50,7 @@ class Stage:
         """``peak``; where the run ended on its way up, what the largest load really is."""
         if self.name == "step":
             return f"step {self.step}"
-        return "largest so far" if self.name == "peak" and self.rising else self.name
+        return "largest so far" if self.name in ("peak", "strength") and self.rising else self.name
 
     @property
     def title(self) -> str:
@@ -108,6 +109,13 @@ class View:
         from fesplice.post.hooks import history
 
         return history(self.run)
+
+    @cached_property
+    def slab(self) -> Slab:
+        """What figures of a plan need."""
+        from fesplice.report.plan_view import Slab
+
+        return Slab(self)
 
     @cached_property
     def elements(self) -> Elements:

@@ -20,8 +20,9 @@ from matplotlib.text import Text
 from PIL import Image
 
 from fesplice.contracts import FolderFault, InputFault, Outcome
-from fesplice.report import FIGURES, draw, specimen_drawing, style
+from fesplice.report import draw, specimen_drawing, style
 from fesplice.report.fields import short_name
+from fesplice.report.figures import figures_for
 from fesplice.report.schedule import inputs
 from fesplice.report.view import View
 from fesplice.specimen import read_text, vary_many
@@ -69,7 +70,7 @@ def table(drawn, name: str, suffix: str = "") -> list[dict[str, str]]:
 # ------------------------------------------------------------------ files
 def test_every_figure_is_written_in_three_formats_with_its_numbers(kept):
     drawn, _ = kept
-    assert set(drawn.files) | set(drawn.left_out) == set(FIGURES)
+    assert set(drawn.files) | set(drawn.left_out) == set(figures_for("elevation"))
     for name, paths in drawn.files.items():
         assert [p.suffix for p in paths[:3]] == [".png", ".pdf", ".svg"], name
         assert len(paths) > 3 and all(p.suffix == ".csv" for p in paths[3:]), name
@@ -312,7 +313,7 @@ def test_a_beam_without_splice_leaves_out_what_it_cannot_show(tmp_path):
     plain = vary_many(read_text(SPECIMEN), CHANGES["monolithic"])
     run = write_run(tmp_path / "r", text=plain.text)
     drawn = draw(run, tmp_path / "f")
-    assert set(drawn.files) | set(drawn.left_out) == set(FIGURES)
+    assert set(drawn.files) | set(drawn.left_out) == set(figures_for("elevation"))
     assert drawn.left_out["hook-history"] == "no bar has a hook"
     assert "prying-tie" in drawn.left_out and {"cracks", "bar-profiles", "principal-tension"} <= set(drawn.files)
 
