@@ -123,7 +123,8 @@ class Prediction:
             found.append(f"coupling {agreed} in {len(self.passes)} passes: {passes} MPa")
             found.append(f"for comparison, lower of two uncoupled planes: {self.uncoupled:.0f} MPa (not the answer)")
         found += [f"stopped short: {text}" for text in self.notes]
-        found += [f"not resolvable in 2D: {text}" for text in self.governing.unresolved]
+        hidden = [text for r in (self.elevation, self.coupled) if r is not None for text in r.unresolved]
+        found += [f"not resolvable in 2D: {text}" for text in dict.fromkeys(hidden)]
         return tuple(found)
 
     def as_dict(self) -> dict[str, Any]:

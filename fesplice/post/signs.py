@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fesplice.laws.bond import tau_split
 from fesplice.mesh import BEND, LEAD, Mesh
 from fesplice.post.failure import CRUSHING, FLAT, Tracer
 from fesplice.post.layout import layout, main_lines
@@ -95,21 +96,45 @@ def read_elevation(run: Run, specimen: Specimen, held: Strength, vertical: Verti
     low = held.lowest_row if held.dropped else None
     signs = elevation_signs(run, specimen, vertical)
     load = np.asarray(run.curve["load_N"], float)
-    return read_plane("elevation", vertical.bar_stress, load, held.first_row, low, signs, unseen(specimen))
+    hidden = unseen(specimen, run.mesh)
+    return read_plane("elevation", vertical.bar_stress, load, held.first_row, low, signs, hidden)
 
 
-def unseen(specimen: Specimen) -> list[str]:
-    """Mechanisms no plane model shows, with what drives them."""
+def unseen(specimen: Specimen, mesh: Mesh) -> list[str]:
+    """Mechanisms the elevation does not show, with what drives them."""
     row = specimen.bars.left
     found = ["side blow-out and spalling of the cover: events through the width"]
     if row.hook is not None:
         radius = 0.5 * row.hook.bend_diameter + 0.5 * row.diameter
         per = row.area / (radius * row.diameter)
         found.append(
-            "splitting out of the plane of the bend by its radial pressure: "
-            f"T/(r d_b) is {per:.2f} times the bar stress at the bend"
+            "splitting in the plane of the hook: its radial pressure T/(r d_b) is "
+            f"{per:.2f} times the bar stress at the bend; by formula, MC2010 eq. 6.1-5 over the whole embedment, "
+            f"the side splits at a bar stress of {side_splitting(mesh, specimen):.0f} MPa"
         )
     return found
+
+
+def side_splitting(mesh: Mesh, specimen: Specimen) -> float:
+    """Bar stress [MPa] at which MC2010's local splitting strength (6.1-5) is used up over the whole embedment.
+
+    tau_split pi d_b l / A_s of the weakest anchored bar line. A rule of this project for what no plane shows;
+    how well it does on hooked bars in joints stands in models/validation.
+    """
+    plan = layout(mesh)
+    concrete = specimen.concrete.closure or specimen.concrete.precast
+    found = []
+    for name, anchor in plan.anchors.items():
+        line = mesh.lines[name]
+        data, lead = mesh.groups[line.bond].data, line.zone == LEAD
+        x = mesh.points[line.nodes, 0]
+        here = lead & ((x - anchor.face) * anchor.sign >= 0.0)
+        c_min, c_max, ktr = (np.asarray(data[key], float)[here].min(keepdims=True) for key in ("cmin", "cmax", "ktr"))
+        diameter = np.array([line.diameter])
+        tau = tau_split(concrete.strength, diameter, c_min, np.maximum(c_max, c_min), ktr, specimen.bond.condition)
+        length = abs(anchor.tip - anchor.face)
+        found.append(float(tau[0]) * np.pi * line.diameter * length * line.number / line.area)
+    return min(found, default=float("nan"))
 
 
 # ------------------------------------------------------------------ measures
