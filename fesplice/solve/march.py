@@ -71,7 +71,7 @@ class March:
         self._report = report or (lambda **row: None)
         self.stuck: Attempt | None = None
         # parts that come loose: relaxation may take many small moves, wary of viscosities that failed
-        self._relaxing = {"most": 250, "wary": True} if patient else {}
+        self._relaxing = {"most": 250 if patient else 60, "wary": True}
         self._at_rest: csc_matrix | None = None
 
     # ------------------------------------------------------------------ memory
