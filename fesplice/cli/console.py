@@ -16,6 +16,12 @@ SpecimenFile = Annotated[Path, typer.Argument(help="specimen file (TOML)", show_
 RunFolder = Annotated[Path, typer.Argument(help="run folder", show_default=False)]
 
 
+def drawing(title: str) -> None:
+    """A line for every figure, where no live line is shown."""
+    if not err.is_terminal:
+        err.print(f"drawing: {title}")
+
+
 class Watch:
     """Live line on a terminal, plain lines elsewhere."""
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli.console import SpecimenFile, Watch, err, out
+from fesplice.cli.console import SpecimenFile, Watch, drawing, err, out
 from fesplice.contracts import NotConverged
 
 
@@ -16,6 +16,7 @@ def predict(
     folder: Annotated[
         Path, typer.Option("--out", help="folder of the prediction; left out: runs/NAME-prediction", show_default=False)
     ] = Path(),
+    pictures: Annotated[bool, typer.Option(help="draw the figures and write the pages at the end")] = True,
 ) -> None:
     """Compute elevation and plan, couple them, and say what governs, with evidence; one that was stopped goes on."""
     from fesplice.pipeline import predict as compute
@@ -29,10 +30,19 @@ def predict(
         except KeyboardInterrupt:
             err.print("fesplice: stopped; the same command goes on from the last accepted steps")
             raise typer.Exit(130) from None
+    page = _page(target) if pictures else None
     out.print(f"specimen      {given.name}")
     for sentence in found.sentences:
         out.print(sentence)
     out.print(f"folder        {target}")
+    if page is not None:
+        out.print(f"page          {page}")
     out.print("Research aid: not a design check and not a safety system. Local codes and licensed engineers decide.")
     if found.notes:
         raise NotConverged("; ".join(found.notes))
+
+
+def _page(folder: Path) -> Path:
+    from fesplice.report.prediction_page import prediction_page
+
+    return prediction_page(folder, told=drawing)

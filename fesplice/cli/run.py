@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 from fesplice.cli.console import RunFolder, SpecimenFile, Watch, err, out
-from fesplice.contracts import NotConverged
+from fesplice.cli.console import drawing as drawn_now
+from fesplice.contracts import InputFault, NotConverged
 
 
 def analyse(
@@ -48,10 +49,16 @@ def pictures(
     folder: RunFolder,
     step: Annotated[int | None, typer.Option(help="step to show; negative counts from the end")] = None,
 ) -> None:
-    """Make the pictures of a run again, or those of one step; without a step also the page."""
+    """Make the pictures of a run or a prediction again, or those of one step; without a step also the page."""
     from fesplice.report import draw
+    from fesplice.report.prediction_page import is_prediction, prediction_page
     from fesplice.store import Run
 
+    if is_prediction(folder):
+        if step is not None:
+            raise InputFault("step", f"{folder} is a prediction; its runs lie in the folders inside")
+        out.print(f"page: {prediction_page(folder, told=drawn_now)}")
+        return
     run = Run(folder)
     if step is None:
         out.print(f"page: {_draw(run)}")
@@ -99,8 +106,4 @@ def _draw(run) -> Path:
     """The page with its figures."""
     from fesplice.report import report
 
-    def told(title: str) -> None:
-        if not err.is_terminal:
-            err.print(f"drawing: {title}")
-
-    return report(run, told=told)
+    return report(run, told=drawn_now)

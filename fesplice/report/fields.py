@@ -48,7 +48,7 @@ def crack_map(view: View, folder: Path, step: int | None = None) -> list[Path]:
         for axes, stage, e, c, mark in zip(rows, stages, strain, cracks, "abc"):
             window(axes, span, y)
             shown = patches(axes, view.elements.corners[seen], 1e3 * e[seen], style.pale(), top)
-            _bars(axes, view, 0.5)
+            draw_bars(axes, view, 0.5)
             draw_cracks(axes, c, widest)
             outline(axes, view, span)
             style.letter(axes, mark if len(stages) > 1 else "", f"{stage.title}, {widest_of(c)}")
@@ -184,7 +184,7 @@ def principal_tension(view: View, folder: Path, step: int | None = None) -> list
             major, _, angle = principal(tensor, engineering=False)
             shown = patches(axes, view.elements.corners[seen], major[seen], style.warm(), top)
             _strokes(axes, view, major, angle, seen, limit)
-            _bars(axes, view, 0.0)
+            draw_bars(axes, view, 0.0)
             outline(axes, view, x)
             _stations(axes, view)
             style.letter(axes, mark if columns > 1 else "", stage.title)
@@ -217,7 +217,7 @@ def _strokes(axes: Any, view: View, major: Floats, angle: Floats, seen: np.ndarr
     axes.add_collection(LineCollection(list(strokes), linewidths=0.55, colors=style.INK, zorder=3), autolim=False)
 
 
-def _bars(axes: Any, view: View, weight: float) -> None:
+def draw_bars(axes: Any, view: View, weight: float) -> None:
     """Bars as thin lines of one weight [points], or at their true size when it is 0."""
     from matplotlib.collections import LineCollection, PolyCollection
 

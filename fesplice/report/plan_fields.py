@@ -119,8 +119,8 @@ def draw_trajectories(axes: Any, lines: list[Trajectory]) -> float:
     return top
 
 
-def draw_truss(axes: Any, slab: Slab, model: Truss, unit: float, *, numbers: bool = True) -> None:
-    """Members of a truss with their forces [kN], struts as wide as they are; ``unit`` data mm per paper mm."""
+def draw_truss(axes: Any, slab: Slab, model: Truss, unit: float, *, bands: bool = True) -> None:
+    """Members of a truss with their forces [kN], struts on ``bands`` of their width; ``unit`` data mm per paper mm."""
     labels = Labels.on(axes, unit)
     most = max((abs(m.force) for m in model.members if m.kind == "bar"), default=0.0)
     shown = [m for m in model.members if abs(m.force) > SMALL * most]
@@ -131,13 +131,11 @@ def draw_truss(axes: Any, slab: Slab, model: Truss, unit: float, *, numbers: boo
         )  # fmt: skip
         labels.block(node.x, node.y, 2.2 * unit, 2.2 * unit)
     for m in shown:
-        _draw_member(axes, m, most, slab.laid.x)
+        _draw_member(axes, m, most, slab.laid.x if bands else None)
     for node in model.nodes:
         out = 1.0 if node.y >= 0.0 else -1.0
         near = [(dx * unit, dy * unit * out) for dx, dy in ((0, 3.6), (4.0, 3.2), (-4.0, 3.2), (0, -3.6), (5, 0))]
         labels.put(node.name, [(node.x + a, node.y + b) for a, b in near], fontweight="bold", color=style.INK)
-    if not numbers:
-        return
     for m in sorted(shown, key=lambda m: ("strut", "bar", "tie", "body", "concrete").index(m.kind)):
         start, end = np.array([m.x0, m.y0]), np.array([m.x1, m.y1])
         text = f"{abs(m.force) / 1e3:.{0 if abs(m.force) > 10e3 else 1}f}"
@@ -155,9 +153,19 @@ def _colour(m: Member) -> str:
     return {"strut": _STRUT, "bar": "#0b3c6f", "tie": _TIE, "concrete": _CONCRETE, "body": _BODY}[m.kind]
 
 
-def _draw_member(axes: Any, m: Member, most: float, x: tuple[float, float]) -> None:
+def _band(axes: Any, m: Member, x: tuple[float, float]) -> None:
+    """A strut between its two bars as wide as it is, within the slab ``x``."""
     from matplotlib.patches import Polygon, Rectangle
 
+    # its ends lie along the bars: there it is as long as its width cut at its inclination
+    half = 0.5 * m.width / max(float(np.sin(np.radians(m.inclination))), 0.1)
+    corners = [(m.x0 - half, m.y0), (m.x1 - half, m.y1), (m.x1 + half, m.y1), (m.x0 + half, m.y0)]
+    band = Polygon(corners, facecolor="#6799c4", alpha=0.3, edgecolor="none", zorder=3)
+    axes.add_patch(band)
+    band.set_clip_path(Rectangle((x[0], min(m.y0, m.y1)), x[1] - x[0], abs(m.y1 - m.y0), transform=axes.transData))
+
+
+def _draw_member(axes: Any, m: Member, most: float, x: tuple[float, float] | None) -> None:
     start, end = np.array([m.x0, m.y0]), np.array([m.x1, m.y1])
     if m.kind == "body":
         arrow = {"arrowstyle": "-|>", "color": _BODY, "mutation_scale": 7.0, "shrinkA": 0, "shrinkB": 0}
@@ -165,12 +173,8 @@ def _draw_member(axes: Any, m: Member, most: float, x: tuple[float, float]) -> N
         return
     weight = max(2.6 * abs(m.force) / most, 0.7)
     if m.kind == "strut":
-        # its ends lie along the bars: there it is as long as its width cut at its inclination
-        half = np.array([0.5 * m.width / max(np.sin(np.radians(m.inclination)), 0.1), 0.0])
-        corners = np.array([start - half, end - half, end + half, start + half])
-        band = Polygon(corners, facecolor="#6799c4", alpha=0.3, edgecolor="none", zorder=3)
-        axes.add_patch(band)
-        band.set_clip_path(Rectangle((x[0], min(m.y0, m.y1)), x[1] - x[0], abs(m.y1 - m.y0), transform=axes.transData))
+        if x is not None:
+            _band(axes, m, x)
         axes.plot(*zip(start, end), color=_STRUT, linewidth=weight, linestyle=(0, (4, 1.4)), zorder=6)
         return
     dashes: Any = (0, (1.0, 1.2)) if m.kind == "concrete" else "-"
