@@ -138,12 +138,12 @@ def _readings(record: Mapping[str, Any]) -> list[dict[str, Any]]:
             mark = "governs" if kind == governing else "next" if kind == following else ""
             if mark == "governs" and not reading["sure"] and kind != "yielding":
                 mark = "nearest"
-            margin = _margin(reading, f)
+            margin = math.inf if mark == "governs" else _margin(reading, f)
             rows.append(
                 {
                     "name": MECHANISMS.get(kind, kind), "mark": mark, "usage": f"{f['usage']:.2f}",
                     "reached": "never" if f["reached_at"] is None else f"{f['reached_at']:.0f} MPa",
-                    "margin": f"{margin:.2f}" if math.isfinite(margin) and mark != "governs" else "–", "evidence": list(f["evidence"]),
+                    "margin": f"{margin:.2f}" if math.isfinite(margin) else "–", "evidence": list(f["evidence"]),
                 }  # fmt: skip
             )
         found.append(
