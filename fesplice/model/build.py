@@ -218,15 +218,15 @@ def elevation_model(specimen: Specimen, mesh: Mesh) -> Model:
     sets = mesh.node_sets
     left, right = sets["support:left"], sets["support:right"]
     fixed = np.concatenate([2 * left + 1, 2 * right + 1, 2 * left[:1]])
+    gravity = -1.0 if specimen.loading.tension_face == "down" else 1.0
     rams = [nodes for name, nodes in sets.items() if name.startswith("load:")]
     f_ref = np.zeros(n_dof)
     f_dead = np.zeros(n_dof)
     for nodes in rams:
         f_ref[2 * nodes + 1] -= 1.0 / len(nodes)
-        f_dead[2 * nodes + 1] -= specimen.loading.gear_weight / len(nodes)
+        f_dead[2 * nodes + 1] += gravity * specimen.loading.gear_weight / len(nodes)
     if specimen.loading.self_weight:
-        sense = -1.0 if specimen.loading.tension_face == "down" else 1.0
-        f_dead += sense * _weight(specimen, mesh, n_dof)
+        f_dead += gravity * _weight(specimen, mesh, n_dof)
     watch = {"deflection": _mean(n_dof, 2 * sets["midspan"] + 1, -1.0)}
     watch["load_point"] = np.sum([_mean(n_dof, 2 * nodes + 1, -1.0 / len(rams)) for nodes in rams], axis=0)
     for side in ("left", "right"):

@@ -77,10 +77,12 @@ def cracking_deflection(specimen: Specimen) -> float:
 def dead_moment(specimen: Specimen, x: float) -> float:
     """Moment [N mm] at ``x`` (from midspan) from self-weight and loading gear; positive adds to the load's."""
     body, loading = specimen.body, specimen.loading
-    moment = loading.gear_weight * min(body.shear_span, 0.5 * body.span - abs(x))
+    to_support = 0.5 * body.span - abs(x)
+    # a single central ram sends half of its gear to each support
+    each = 0.5 if body.shear_span == 0.5 * body.span else 1.0
+    moment = each * loading.gear_weight * min(body.shear_span, to_support)
     if loading.self_weight:
         q = body.width * body.depth * specimen.concrete.precast.unit_weight
         to_end = 0.5 * body.span + body.overhang
-        own = q * to_end * (0.5 * body.span - abs(x)) - 0.5 * q * (to_end - abs(x)) ** 2
-        moment += own if loading.tension_face == "down" else -own
-    return moment
+        moment += q * to_end * to_support - 0.5 * q * (to_end - abs(x)) ** 2
+    return moment if loading.tension_face == "down" else -moment

@@ -62,7 +62,10 @@ def balance(mesh: Mesh, reactions: Floats, loads: Sequence[tuple[float, float]])
 
 @dataclass(frozen=True)
 class Loads:
-    """Vertical loads of a run: ``rams`` (n,) their x [mm], ``gear`` per ram [N], ``dead`` self-weight (N, at x)."""
+    """Vertical loads of a run: ``rams`` (n,) their x [mm], ``gear`` per ram, ``dead`` self-weight (at x), both [N].
+
+    ``gear`` counts with the load: negative where the rams lift it.
+    """
 
     rams: tuple[float, ...]
     gear: float
@@ -88,7 +91,8 @@ def run_loads(run: Run) -> Loads:
         sense = -1.0 if s.loading.tension_face == "down" else 1.0
         dead = (sense * float(weight.sum()), float((weight * points.xy[:, 0]).sum() / weight.sum()))
     rams = [nodes for name, nodes in mesh.node_sets.items() if name.startswith("load:")]
-    return Loads(tuple(float(mesh.points[nodes, 0].mean()) for nodes in rams), s.loading.gear_weight, dead)
+    gear = s.loading.gear_weight if s.loading.tension_face == "down" else -s.loading.gear_weight
+    return Loads(tuple(float(mesh.points[nodes, 0].mean()) for nodes in rams), gear, dead)
 
 
 def run_balance(run: Run, index: int) -> Balance:
