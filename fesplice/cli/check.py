@@ -67,7 +67,7 @@ def sheet(
                                   show_default=False)
     ] = None,
     run: Annotated[
-        Path | None, typer.Option("--run", help="run of this specimen for the expected readings", show_default=False)
+        Path | None, typer.Option("--run", help="run or prediction of it for the readings", show_default=False)
     ] = None,
 ) -> None:
     """One page for the test day: loads, steps, stop rules, rig, gauges and sensors with expected readings."""
@@ -79,13 +79,14 @@ def sheet(
 
     given = read(specimen)
     found = check_specimen(given)
-    computed = None
+    computed = plan = None
     if run is not None:
+        from fesplice.report.prediction_page import is_prediction, runs_of
         from fesplice.store import Run
 
-        computed = Run(run)
+        computed, plan = runs_of(run) if is_prediction(run) else (Run(run), None)
     target = file if file is not None else Path(f"{given.name.lower()}-sheet.html")
-    out.print(str(write_sheet(compose(given, found, test_day(given, found), computed), target)))
+    out.print(str(write_sheet(compose(given, found, test_day(given, found), computed, plan), target)))
 
 
 def _stress(text: str) -> float:

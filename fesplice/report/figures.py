@@ -123,7 +123,8 @@ FIGURES: dict[str, Figure] = {
     "plan-ties": Figure(
         "Steel across the bars, and what holds the edge bars",
         "Largest strain of every tie, leg or bar across at its place along the lap. Shares of the side thrust on both "
-        "edge bars: they sum to the whole, and what pushes outwards with the thrust stands left of zero.",
+        "edge bars: they sum to the whole but for what is out of balance; what pushes outwards with the thrust stands "
+        "left of zero.",
         plan_ties,
         ("plan",),
     ),

@@ -183,7 +183,7 @@ def plan_sides(view: View, folder: Path, step: int | None = None) -> list[Path]:
             axes.set_xlim(*slab.laid.x)
             axes.set_xlabel("x from midspan (mm)")
             style.letter(axes, mark, f"Side face at y = {y:.0f} mm".replace("-", "−"))
-            style.key(axes, loc="upper center", ncols=1)
+            style.key(axes, loc="upper center", frameon=True, facecolor="white", edgecolor="none", framealpha=0.9)
         grid["low"].set_ylabel("outward displacement (mm)")
         _thrust_over_load(grid["thrust"], slab, stages)
         tables = {"": table, "thrust": {

@@ -48,8 +48,8 @@ def prediction_page(folder: str | Path, *, runs: bool = True, told: Told | None 
     """
     home = Path(folder)
     record = _record(home)
-    side = View(_run(home / "elevation"))
-    top = View(_run(home / f"plan-pass-{len(record['passes'])}")) if record["coupled"] else None
+    elevation, plan = runs_of(home)
+    side, top = View(elevation), None if plan is None else View(plan)
     for view in (side, top) if runs else ():
         if view is not None:
             tell = told and (lambda title, name=view.run.folder.name: told(f"{name}: {title}"))
@@ -63,6 +63,14 @@ def prediction_page(folder: str | Path, *, runs: bool = True, told: Told | None 
         "both": prediction_figures.both_planes(side, top, float(record["bar_stress"]), place),
     }
     return paper.write("prediction.html", home / TARGET, **_values(home, record, side, files))
+
+
+def runs_of(folder: str | Path) -> tuple[Run, Run | None]:
+    """The elevation of a prediction and its coupled plan, None where there is none; faults as of the page."""
+    home = Path(folder)
+    record = _record(home)
+    plan = _run(home / f"plan-pass-{len(record['passes'])}") if record["coupled"] else None
+    return _run(home / "elevation"), plan
 
 
 def _record(home: Path) -> dict[str, Any]:

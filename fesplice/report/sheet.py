@@ -22,6 +22,7 @@ from fesplice.units import both
 
 if TYPE_CHECKING:
     from fesplice.post.gauges import Readings
+    from fesplice.post.plan_gauges import TieReadings
     from fesplice.sizing import SpecimenCheck
     from fesplice.specimen import Specimen
     from fesplice.store import Run
@@ -69,31 +70,44 @@ class Sheet:
     spots: tuple[Spot, ...]
 
 
-def sheet(s: Specimen, check: SpecimenCheck, day: TestDay, run: Run | None = None) -> Sheet:
-    """The content of the page; raises :class:`InputFault` when ``run`` is of another specimen or another plane."""
+def sheet(
+    s: Specimen, check: SpecimenCheck, day: TestDay, run: Run | None = None, plan: Run | None = None
+) -> Sheet:
+    """The content of the page; raises :class:`InputFault` when ``run`` is of another specimen or another plane.
+
+    ``plan``: the plan of a prediction from both planes, read for the steel across.
+    """
     readings: Readings | None = None
+    ties: TieReadings | None = None
     if run is not None:
         _same(s, run)
         from fesplice.post.gauges import read_gauges
 
         readings = read_gauges(run, day.loads)
-    gauges, spots = _gauges(s, day, readings)
+        if plan is not None:
+            _same(s, plan, "plan")
+            from fesplice.post.plan_gauges import read_ties
+
+            ties = read_ties(run, plan, day.loads)
+    gauges, spots = _gauges(s, day, readings, ties)
     sensors, more = _sensors(s, day, readings)
     source = "readings by hand formulas; a run would give those marked –"
     if run is not None:
-        source = f"readings from run {run.folder.name}"
+        source = f"readings from run {run.folder.name}" + (f" and {plan.folder.name}" if plan is not None else "")
     return Sheet(
         s, source, ("date", "age of closure / precast", "f_cm closure / precast", "test leader"), _events(day, run),
         _steps(day, check), _stops(s, day), _rig(day), gauges, sensors, _cautions(s, check, day), (*spots, *more),
     )  # fmt: skip
 
 
-def _same(s: Specimen, run: Run) -> None:
+def _same(s: Specimen, run: Run, wanted: str = "elevation") -> None:
     from fesplice.specimen import read_text
 
     plane = run.settings.get("plane", "elevation")
-    if plane != "elevation":
-        raise InputFault(str(run.folder), f"is a run of the {plane}; a sheet takes its readings from an elevation")
+    if plane != wanted:
+        raise InputFault(
+            str(run.folder), f"is a run of the {plane}; a sheet takes its readings from an elevation, or a prediction"
+        )
     if not run.n_steps:
         raise FolderFault(str(run.folder), "no step is stored yet")
     other = read_text(run.specimen_text, str(run.folder))
@@ -199,7 +213,9 @@ def _shares(day: TestDay) -> tuple[str, ...]:
     )
 
 
-def _gauges(s: Specimen, day: TestDay, readings: Readings | None) -> tuple[Table, list[Spot]]:
+def _gauges(
+    s: Specimen, day: TestDay, readings: Readings | None, ties: TieReadings | None
+) -> tuple[Table, list[Spot]]:
     heads = ("", "gauge", "x, y mm (in)", *_shares(day), "advice")
     title = "Strain gauges, expected readings in με"
     rows, spots = [], []
@@ -208,12 +224,13 @@ def _gauges(s: Specimen, day: TestDay, readings: Readings | None) -> tuple[Table
             cells = tuple(f"{1e6 * v:.0f}" for v in hand) if hand else ("–",) * len(SHARES)
             rows.append((f"G{k}", name, _place(x, y), *cells, "opposite bar of the pair as well" if hand else ""))
             spots.append(Spot(f"G{k}", x, y, line))
-        return Table(title, heads, tuple(rows), _where(s)), spots
+        return Table(title, heads, tuple(rows), _where(s, None)), spots
     for k, g in enumerate(readings.gauges, start=1):
         cells = tuple(f"{1e6 * v:.0f}{star}".replace("-", "−") for v, star in zip(g.strain, _stars(day, readings)))
         rows.append((f"G{k}", g.name, _place(*g.xy), *cells, g.advice))
         spots.append(Spot(f"G{k}", *g.xy, g.line))
-    note = _where(s)
+    note = _where(s, ties)
+    rows += _tie_rows(ties, len(rows) + 1) if ties is not None else []
     if day.loads[-1] > readings.reached:
         note += f" * At the largest load of the run, {_kn(readings.reached)}."
     return Table(title, heads, tuple(rows), note), spots
@@ -225,9 +242,25 @@ def _stars(day: TestDay, readings: Readings | None) -> tuple[str, ...]:
     return tuple("*" if load > reached * (1.0 + 1e-9) else "" for load in day.loads)
 
 
-def _where(s: Specimen) -> str:
+def _tie_rows(ties: TieReadings, first: int) -> list[tuple[str, ...]]:
+    """Rows of the steel across; two stars behind readings at loads beyond the strength of the plan."""
+    stars = ["**" if at > ties.reached * (1.0 + 1e-9) else "" for at in ties.wanted]
+    return [
+        (
+            f"G{k}", f"{tie.line} across, in plan", _place(tie.x, tie.y),
+            *(f"{round(1e6 * float(v))}{star}".replace("-", "−") for v, star in zip(tie.strain, stars)),
+            "y from the centre line; jumps with splitting",
+        )
+        for k, tie in enumerate(ties.gauges, start=first)
+    ]  # fmt: skip
+
+
+def _where(s: Specimen, ties: TieReadings | None) -> str:
     text = "Mean over 5 mm of gauge, zeroed under own weight; put gauges on the side away from the lap partner."
-    if s.confinement.kind == "ties":
+    if ties is not None and ties.gauges:
+        text += " Steel across: read in the plan at the bar stress of the load"
+        text += f"; ** beyond its strength of {ties.reached:.0f} MPa." if ties.wanted[-1] > ties.reached else "."
+    elif s.confinement.kind == "ties":
         text += " Gauge two or three ties in plan as well: they do not lie in this plane."
     return text
 
