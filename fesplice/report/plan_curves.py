@@ -24,6 +24,8 @@ HOLDERS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("body", "body above", {"facecolor": "#e4e1d8"}),
     ("hold", "bars where they enter", {"facecolor": "#ffffff", "hatch": "...."}),
 )
+# A key that may lie on lines.
+_CLEAR: dict[str, Any] = {"frameon": True, "facecolor": "white", "edgecolor": "none", "framealpha": 0.9}
 _FILLS = ({"facecolor": "#0b3c6f"}, {"facecolor": "#bfd6e8", "hatch": "////"}, {"facecolor": "#8d8d8d"},
           {"facecolor": "#ffffff", "hatch": "xxxx"})  # fmt: skip
 
@@ -183,7 +185,7 @@ def plan_sides(view: View, folder: Path, step: int | None = None) -> list[Path]:
             axes.set_xlim(*slab.laid.x)
             axes.set_xlabel("x from midspan (mm)")
             style.letter(axes, mark, f"Side face at y = {y:.0f} mm".replace("-", "−"))
-            style.key(axes, loc="upper center", frameon=True, facecolor="white", edgecolor="none", framealpha=0.9)
+            style.key(axes, loc="upper center", **_CLEAR)
         grid["low"].set_ylabel("outward displacement (mm)")
         _thrust_over_load(grid["thrust"], slab, stages)
         tables = {"": table, "thrust": {
@@ -210,7 +212,7 @@ def _thrust_over_load(axes: Any, slab: Slab, stages: tuple[Stage, ...]) -> None:
         axes.plot(h.load[top:] / 1e3, h.thrust[top:, k] / 1e3, **line | {"linewidth": 0.5, "alpha": 0.8})
     for stage in stages:
         axes.axvline(stage.load / 1e3, color=style.FAINT, linewidth=0.6, zorder=0)
-    axes.set_xlim(min(0.0, float(h.load.min()) / 1e3), 1.04 * float(h.load.max()) / 1e3)
+    axes.set_xlim(min(0.0, float(h.load.min()) / 1e3), 1.04 * float(h.load.max()) / 1e3 or 1.0)
     axes.set_xlabel("load per side (kN)")
     axes.set_ylabel("side thrust (kN)")
     style.letter(axes, "c", "Thrust that pushes the edge bars out (thin: past the strength)")
@@ -232,14 +234,14 @@ def plan_load(view: View, folder: Path, step: int | None = None) -> list[Path]:
                 markerfacecolor="none", markeredgecolor=style.INK, markeredgewidth=0.8, label=_name(stage), zorder=5,
             )  # fmt: skip
         left.set_ylabel("load per side (kN)")
-        left.set_ylim(min(0.0, float(load.min())), 1.12 * float(load.max()))
+        left.set_ylim(min(0.0, float(load.min())), 1.12 * float(load.max()) or 1.0)
         twin = left.secondary_yaxis(
             "right", functions=(lambda v: np.asarray(v) * 1e3 / _KIP, lambda v: np.asarray(v) * _KIP / 1e3)
         )
         twin.set_ylabel("load per side (kip)")
         left.spines["right"].set_visible(True)
         style.letter(left, "a", "Load")
-        style.key(left, loc="lower right")
+        style.key(left, loc="lower right", **_CLEAR)
         stresses = bar_columns(curve)
         for bar, line in zip(slab.laid.bars, _cycle(len(slab.laid.bars))):
             right.plot(moved, stresses[bar.line], label=f"{bar.line}, {_place(slab, bar)}", **line)
@@ -252,13 +254,13 @@ def plan_load(view: View, folder: Path, step: int | None = None) -> list[Path]:
                 va="bottom", color=style.QUIET,
             )  # fmt: skip
         lowest = min(float(stresses[b.line].min()) for b in slab.laid.bars)
-        right.set_ylim(min(0.0, lowest), 1.15 * (max(high, strength) if strength < 1.4 * high else high))
+        right.set_ylim(min(0.0, lowest), 1.15 * (max(high, strength) if strength < 1.4 * high else high) or 1.0)
         right.set_ylabel("bar stress where it enters (MPa)")
         style.letter(right, "b", "Bar stress")
-        style.key(right, loc="lower right")
+        style.key(right, loc="lower right", ncols=1 if len(slab.laid.bars) < 5 else 2, **_CLEAR)
         for axes in (left, right):
             axes.set_xlabel("extension from face to face (mm)")
-            axes.set_xlim(min(0.0, float(moved.min())), 1.04 * float(moved.max()))
+            axes.set_xlim(min(0.0, float(moved.min())), 1.04 * float(moved.max()) or 1.0)
             axes.grid(True, zorder=0)
         keep = {k: v for k, v in curve.items() if k in ("step", "load_N", "outcome", "plane_lost")
                 or k.endswith(("_mm", "_MPa"))}  # fmt: skip

@@ -120,9 +120,10 @@ def both_planes(side: View, top: View | None, stress: float, folder: Path) -> li
     largest = max(float(c.width.max(initial=0.0)) for c in cracks)
     peak = style.ceiling(float(np.clip(max(np.quantile(e, 0.99) for e in strain), 0.1, 3.0)))
     wide = [w[0][1] - w[0][0] for w in windows]
-    unit = sum(wide) / (style.WIDE - 17.0 * len(views))
+    width = style.WIDE if top is not None else 0.72 * style.WIDE
+    unit = sum(wide) / (width - 17.0 * len(views))
     tall = max(w[1][1] - w[1][0] for w in windows)
-    with style.sheet(style.WIDE if top is not None else 0.72 * style.WIDE, tall / unit + 41.0) as figure:
+    with style.sheet(width, tall / unit + 41.0) as figure:
         row = figure.subplots(1, len(views), squeeze=False, width_ratios=wide)[0]
         shown = None
         for k, (axes, view, stage, (x, y)) in enumerate(zip(row, views, stages, windows)):

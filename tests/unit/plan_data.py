@@ -44,7 +44,7 @@ def write_plan(
         settings={"plane": "plan", "vertical": {}}, versions={"fesplice": "0.0", "numpy": "0.0"},
     ) as writer:  # fmt: skip
         for k, load in enumerate(loads):
-            share = load / max(loads)
+            share = load / max(*loads, 1.0)
             writer.attempt(step=k, method="newton", size=0.2, outcome="converged", iterations=4, residual=1e-4)
             writer.accept(StepRecord(k, columns(mesh, share, load, k), fields(mesh, share, k), {"at": load}))
         writer.finish(outcome, {}, ["a warning <for> people"])

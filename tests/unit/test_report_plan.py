@@ -16,12 +16,13 @@ import pytest
 from matplotlib.figure import Figure
 from PIL import Image
 
-from fesplice.contracts import InputFault
+from fesplice.contracts import InputFault, Outcome
 from fesplice.report import draw
 from fesplice.report.figures import FIGURES, figures_for
 from fesplice.report.plan_view import Labels
 from fesplice.report.trajectories import trajectories
 from fesplice.report.view import View
+from fesplice.specimen import read_text, vary_many
 
 HERE = Path(__file__)
 DATA = runpy.run_path(str(HERE.with_name("plan_data.py")))
@@ -187,3 +188,20 @@ def test_names_give_way_to_what_is_there():
     labels.put("130", [(50.0, 80.0), (20.0, 20.0)])
     labels.put("140", [(99.0, 80.0), (80.0, 30.0)])  # the first would leave the sheet
     assert [t.get_position() for t in axes.texts] == [(50.0, 80.0), (20.0, 20.0), (80.0, 30.0)]
+
+
+# ------------------------------------------------------------------ other runs
+def test_a_run_that_stopped_before_it_carried_anything_is_drawn(tmp_path):
+    run = DATA["write_plan"](tmp_path / "r", loads=(0.0,), outcome=Outcome.interrupted)
+    drawn = draw(run, tmp_path / "f", names=["plan-load", "plan-struts", "plan-ties"])
+    assert len(drawn.files) == 3 and not drawn.left_out
+    assert [s.title for s in View(run).slab.stages()] == ["Largest so far, 0 kN"]
+
+
+def test_straight_bars_without_ties(tmp_path):
+    text = vary_many(read_text(LOOK["SPECIMEN"]), {"bars.splice": "straight", "plan.element": "60 mm"}).text
+    run = DATA["write_plan"](tmp_path / "r", text=text)
+    drawn = draw(run, tmp_path / "f", names=["plan-ties"])
+    assert [p.name for p in drawn.files["plan-ties"]] == [
+        "plan-ties.png", "plan-ties.pdf", "plan-ties.svg", "plan-ties-thrust.csv",
+    ]  # fmt: skip

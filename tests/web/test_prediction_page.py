@@ -151,3 +151,11 @@ def test_page_of_a_plan_run(tmp_path):
     assert "Slab at bar level, in plan" in told and "400 kN (89.9 kip)" in told
     assert "T6a" in told and "6.00 ‰" in told and "a warning <for> people" in told
     assert "between A1 and B1" in told and "prying at the hooks" in told
+
+
+def test_bars_without_a_lap_have_one_plane(tmp_path):
+    SIDE["write_run"](tmp_path / "elevation")
+    found = Prediction("R-100-U", reading("elevation", 300.0, "prying"), None, None, None, (), True, 110e3)
+    (tmp_path / "prediction.json").write_text(json.dumps(found.as_dict()), encoding="utf-8")
+    shown = words(WEB["Reader"](prediction_page(tmp_path, runs=False).read_text(encoding="utf-8")))
+    assert "Prediction from elevation, computed" in shown and "Passes of the coupling" not in shown
