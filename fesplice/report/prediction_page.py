@@ -171,14 +171,23 @@ def _lead(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
     margin = record["margin"]
     following = named(record["next"]) if record["next"] else "none found"
     bracket = f"{record['bracket'][0]:.0f} to {record['bracket'][1]:.0f} MPa"
+    ends = "no plane between slab and body, and one that never gives way"
+    if _outside(record):
+        ends += "; the prediction lies outside, as paths past a drop scatter"
     return [
         ("Bar stress at failure", at_least + quantity(record["bar_stress"], "stress"),
          f"at the joint face; model uncertainty {low:.0f} to {high:.0f} MPa"),
         ("Load per ram", at_least + quantity(record["load"], "force"), "of the elevation at that bar stress"),
         ("What governs", named(record["mechanism"]), f"in the {record['governing_plane']}"),
         ("Next", following, _when(margin)),
-        ("Bracket", bracket, "no plane between slab and body, and one that never gives way"),
+        ("Bracket", bracket, ends),
     ]  # fmt: skip
+
+
+def _outside(record: Mapping[str, Any]) -> bool:
+    """True where the prediction is beyond its bracket by more than a thousandth."""
+    low, high = record["bracket"]
+    return not 0.999 * low <= record["bar_stress"] <= 1.001 * high
 
 
 def _when(margin: float | None) -> str:

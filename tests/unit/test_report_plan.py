@@ -193,8 +193,8 @@ def test_names_give_way_to_what_is_there():
 # ------------------------------------------------------------------ other runs
 def test_a_run_that_stopped_before_it_carried_anything_is_drawn(tmp_path):
     run = DATA["write_plan"](tmp_path / "r", loads=(0.0,), outcome=Outcome.interrupted)
-    drawn = draw(run, tmp_path / "f", names=["plan-load", "plan-struts", "plan-ties"])
-    assert len(drawn.files) == 3 and not drawn.left_out
+    drawn = draw(run, tmp_path / "f", names=["plan-load", "plan-struts"])
+    assert len(drawn.files) == 2 and not drawn.left_out
     assert [s.title for s in View(run).slab.stages()] == ["Largest so far, 0 kN"]
 
 

@@ -159,3 +159,12 @@ def test_bars_without_a_lap_have_one_plane(tmp_path):
     (tmp_path / "prediction.json").write_text(json.dumps(found.as_dict()), encoding="utf-8")
     shown = words(WEB["Reader"](prediction_page(tmp_path, runs=False).read_text(encoding="utf-8")))
     assert "Prediction from elevation, computed" in shown and "Passes of the coupling" not in shown
+
+
+def test_a_prediction_outside_its_bracket_says_so(home):
+    from fesplice.report.prediction_page import _lead
+
+    record = json.loads((home / "prediction.json").read_text())
+    assert not any("lies outside" in remark for _, _, remark in _lead(record))
+    record["bracket"] = [450.0, 500.0]
+    assert any("lies outside" in remark for _, _, remark in _lead(record))
