@@ -24,7 +24,7 @@ The limits of the signs are judgement unless a source stands beside them; they a
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -151,7 +151,7 @@ def read_plane(
     # a joint is open long before anything fails: it is no measure of how near the next failure is
     later = [f for f in findings if f is not governing and f.mechanism != "joint_opening"]
     yields = governing is not None and governing.mechanism == "yielding"
-    margin = _margin_of(governing.reached_at if governing is not None and yields else float(highest[top]))
+    margin = margin_of(governing.reached_at if governing is not None and yields else float(highest[top]))
     following = min(later, key=margin, default=None)
     return Reading(
         plane, float(highest[top]), float(force[top]), low is not None, governing, following,
@@ -198,7 +198,7 @@ def _governing(findings: list[Finding], dropped: bool) -> Finding | None:
     return max(real or reached, key=lambda f: (f.growth, f.usage), default=None)
 
 
-def _margin_of(strength: float):
+def margin_of(strength: float) -> Callable[[Finding], float]:
     """Multiple of the strength at which a mechanism comes: by its bar stress, or by its usage if it never did."""
 
     def margin(f: Finding) -> float:

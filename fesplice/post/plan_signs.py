@@ -28,6 +28,9 @@ HOOK_SLIP = 1.0
 LOST = 0.5
 #: Strength of a bottle-shaped strut as share of f_c: 0.85 x 0.75 (ACI 318-19, 23.4.3; from memory).
 STRUT = 0.64
+#: Least angle between a strut and the bars [degree]: below it the force passes by bond shear, and no strut is judged
+#: (ACI 318-19, 23.2.7; from memory).
+STEEP = 25.0
 
 
 def plan_reading(history: PlanTrace, held: Strength, specimen: Specimen) -> Reading:
@@ -44,12 +47,13 @@ def plan_signs(history: PlanTrace, specimen: Specimen) -> list[Sign]:
     gaps = list(history.gaps)
     lapped = [k for k, name in enumerate(gaps) if name.split("-")[0][0] != name.split("-")[1][0]]
     between = history.splitting[:, lapped].max(axis=1) if lapped else np.zeros(len(history.step))
+    strut = np.where(np.nan_to_num(history.strut_angle) >= STEEP, history.strut_stress, 0.0)
     found = [
         Sign("side_thrust", "crack along the bars of a pair opened", between, SPLIT, "mm", "twice the visible width"),
         Sign("side_thrust", "side face moved out", history.side, LOOSE, "mm", "opening at which the plane is lost"),
         Sign("side_thrust", "crack beside the edge bar", history.side_crack.max(axis=1), WIDE, "mm", "usual limit"),
         Sign(
-            "strut_crushing", "mean stress of a strut", history.strut_stress, STRUT * concrete.strength, "MPa",
+            "strut_crushing", "mean stress of a strut of 25 degrees or more", strut, STRUT * concrete.strength, "MPa",
             "0.85 x 0.75 f_c, ACI 318-19 23.4.3", growing=False,
         ),
         Sign(

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from fesplice.contracts import Floats
-from fesplice.post.mechanism import MECHANISMS, Finding, Reading
+from fesplice.post.mechanism import MECHANISMS, Finding, Reading, margin_of
 
 #: Share by which a single computed strength may be off, see models/validation/SENSITIVITY.md.
 MODEL_BAND = 0.20
@@ -88,14 +88,25 @@ class Prediction:
 
     @property
     def next(self) -> tuple[Finding | None, float]:
-        """The next mechanism of both planes, and the multiple of the predicted strength at which it comes."""
-        here = self.governing
-        best, margin = here.next, here.margin
-        if self.other is not None and self.other.governing is not None:
-            there = self.other.bar_stress / self.bar_stress if self.bar_stress > 0.0 else math.inf
-            if there < margin:
-                best, margin = self.other.governing, there
-        return best, margin
+        """The next mechanism of both planes, and the multiple of the predicted strength at which it comes (>= 1)."""
+        later = [(f, m) for f, m in self._margins() if m >= 1.0 and math.isfinite(m)]
+        return min(later, key=lambda pair: pair[1], default=(None, math.inf))
+
+    @property
+    def passed(self) -> tuple[tuple[Finding, float], ...]:
+        """Mechanisms of the governing plane whose limit was passed before, with the share of the strength."""
+        found = [(f, m) for f, m in self._margins() if m < 1.0]
+        return tuple(sorted(found, key=lambda pair: pair[1]))
+
+    def _margins(self) -> list[tuple[Finding, float]]:
+        here, strength = self.governing, self.bar_stress
+        mode = here.governing.mechanism if here.governing else ""
+        found = [
+            (f, margin_of(strength)(f)) for f in here.findings if f.mechanism not in (mode, "joint_opening")
+        ]
+        if self.other is not None and self.other.governing is not None and strength > 0.0:
+            found.append((self.other.governing, self.other.bar_stress / strength))
+        return found
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -111,7 +122,9 @@ class Prediction:
         if mode:
             found += [f"because: {text}" for text in mode.evidence]
         following, margin = self.next
-        if following is not None and math.isfinite(margin):
+        for f, share in self.passed:
+            found.append(f"passed before: {f.name} at {share:.2f} of that ({f.evidence[0]})")
+        if following is not None:
             found.append(f"next: {following.name} at {margin:.2f} times that ({following.evidence[0]})")
         if self.coupled and self.free and self.intact:
             found.append(

@@ -37,6 +37,20 @@ def test_the_weaker_plane_governs_and_the_other_is_the_margin() -> None:
     assert turned.governing.plane == "elevation" and turned.next[1] == pytest.approx(400.0 / 380.0)
 
 
+def test_a_limit_passed_before_the_strength_is_told_as_passed_and_never_as_next() -> None:
+    stress = np.array([0.0, 200.0, 400.0, 300.0])
+    signs = [
+        Sign("side_thrust", "measure", np.array([0.0, 0.2, 1.2, 5.0]), 1.0, "mm", "made case"),
+        Sign("hook_bearing", "measure", np.array([0.0, 1.1, 1.5, 1.6]), 1.0, "mm", "made case"),
+    ]
+    plan = read_plane("plan", stress, 400.0 * stress, 2, 3, signs)
+    free = reading("plan", 250.0, "side_thrust")
+    seen = Prediction("M", reading("elevation", 500.0, "prying"), free, free, plan, (), True, 1.0)
+    assert [(f.mechanism, share) for f, share in seen.passed] == [("hook_bearing", pytest.approx(0.5))]
+    assert seen.next[0] is not None and seen.next[0].mechanism == "prying"
+    assert "passed before: bearing of the hook at 0.50 of that" in "\n".join(seen.sentences)
+
+
 def test_the_bracket_is_told_and_the_uncoupled_minimum_is_not_the_answer() -> None:
     seen = prediction(elevation=500.0, free=250.0, coupled=400.0, intact=600.0)
     assert seen.bracket == (250.0, 500.0)
