@@ -15,7 +15,8 @@ limit at which it counts as reached. Rules, in this order:
 5. Without a drop: yielding if reached; otherwise the mechanism with the largest usage at the largest
    load, named as the nearest, not as the failure.
 6. The margin to the next: bar stress at which the next was reached over strength (over the stress at yield
-   where yielding governs), or one over its usage at strength where it never was; below 1 it came first.
+   where yielding governs), or one over its usage at strength where it never was. What was reached before the
+   strength without being what the drop was is not next: it was passed.
 
 Mechanisms that a plane cannot show are listed with what drives them and are never judged.
 The limits of the signs are judgement unless a source stands beside them; they are part of the evidence.
@@ -149,10 +150,10 @@ def read_plane(
     findings = [_finding(key, by[key], highest, top, end) for key in MECHANISMS if key in by]
     governing = _governing(findings, low is not None)
     # a joint is open long before anything fails: it is no measure of how near the next failure is
-    later = [f for f in findings if f is not governing and f.mechanism != "joint_opening"]
+    others = [f for f in findings if f is not governing and f.mechanism != "joint_opening"]
     yields = governing is not None and governing.mechanism == "yielding"
     margin = margin_of(governing.reached_at if governing is not None and yields else float(highest[top]))
-    following = min(later, key=margin, default=None)
+    following = min((f for f in others if 1.0 <= margin(f) < math.inf), key=margin, default=None)
     return Reading(
         plane, float(highest[top]), float(force[top]), low is not None, governing, following,
         margin(following) if following else math.inf,
