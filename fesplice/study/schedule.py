@@ -108,7 +108,7 @@ def _client(resources: Resources) -> Iterator[Any]:
             threads_per_worker=1,
             processes=True,
             memory_limit=resources.memory or "auto",
-            dashboard_address=None,  # type: ignore[arg-type]
+            dashboard_address=":0",  # any free port: with None it still takes 8787 and grumbles about a second study
             local_directory=scratch,
             silence_logs=logging.CRITICAL,
         )
