@@ -1,0 +1,187 @@
+"""Trends of the demonstration studies as one page of tables: strength against spacing, confinement, judgement values.
+
+Reads models/studies/*/results.csv as ``scripts/study`` leaves them and writes models/studies/TRENDS.md. What tests
+are known to show stands beside what the model gives; where they differ the page says so.
+"""
+
+from __future__ import annotations
+
+import csv
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+
+STUDIES = Path(__file__).resolve().parents[1] / "models" / "studies"
+NONE, TIES, STIRRUPS, HOOKED = "none", "ties at 3 d_b", "stirrups at 3 d_b", "hooked transverse bar"
+HEAD = """# Trends of the demonstration studies
+
+Written by `scripts/trends.py` from the tables beside it; `bash scripts/study` makes those. The specimens are
+the invented series "Amber Slough", 29 mm bars, lap 460 mm: computations, not tests. Bar stress at the joint
+face in MPa. ">" marks a load that never fell by 15 %: a lower bound.
+
+"""
+FACTS = """## What tests are known to show
+
+| fact | source | model |
+|---|---|---|
+"""
+
+
+def rows(study: str) -> list[dict[str, str]]:
+    """The table of one study; empty when it has not been computed."""
+    path = STUDIES / study / "results.csv"
+    if not path.is_file():
+        return []
+    with path.open(encoding="utf-8") as table:
+        return list(csv.DictReader(table))
+
+
+def number(row: Mapping[str, str], column: str) -> float | None:
+    """A number of the table, None where it is empty."""
+    return float(row[column]) if row.get(column) else None
+
+
+def told(value: float | None, sure: bool = True) -> str:
+    """Stress as a table shows it."""
+    return "–" if value is None else f"{'' if sure else '>'}{value:.0f}"
+
+
+def change(value: float | None, base: float | None) -> float | None:
+    """Change against ``base`` [%]."""
+    return None if value is None or not base else 100.0 * (value / base - 1.0)
+
+
+def percent(value: float | None) -> str:
+    """A change as a table shows it."""
+    return "–" if value is None else f"{value:+.0f} %"
+
+
+class Sweep:
+    """Predictions by (spacing [mm], confinement)."""
+
+    def __init__(self, table: list[dict[str, str]]):
+        self.rows = {(round(float(r["s_mm"])), r["confinement"]): r for r in table if r.get("s_mm")}
+        self.spacings = sorted({s for s, _ in self.rows})
+        self.kinds = [k for k in (NONE, TIES, STIRRUPS, HOOKED) if any(kind == k for _, kind in self.rows)]
+
+    def stress(self, spacing: int, kind: str, column: str = "prediction_MPa") -> float | None:
+        """Predicted bar stress of one case."""
+        return number(self.rows.get((spacing, kind), {}), column)
+
+    def sure(self, spacing: int, kind: str) -> bool:
+        """False where the prediction is a lower bound."""
+        return "at least" not in self.rows.get((spacing, kind), {}).get("prediction_mode_words", "")
+
+
+def sweep_tables(sweep: Sweep) -> list[str]:
+    """Strength, change against contact, mechanism and bracket, spacing by confinement."""
+    first = sweep.spacings[0]
+    out = ["## Spacing and confinement, both planes coupled\n"]
+    head = "| spacing | " + " | ".join(sweep.kinds) + " |"
+    line = "|--:|" + "--:|" * len(sweep.kinds)
+    out += [head, line]
+    for s in sweep.spacings:
+        cells = []
+        for k in sweep.kinds:
+            here = sweep.stress(s, k)
+            cells.append(f"{told(here, sweep.sure(s, k))} ({percent(change(here, sweep.stress(first, k)))})")
+        out.append(f"| {s} mm{' (contact)' if s == first else ''} | " + " | ".join(cells) + " |")
+    out += ["", "In brackets: change against contact. What governs (e elevation, p plan), and the bracket:", ""]
+    out += [head, "|--:|" + "---|" * len(sweep.kinds)]
+    for s in sweep.spacings:
+        cells = []
+        for k in sweep.kinds:
+            r = sweep.rows.get((s, k), {})
+            low, high = number(r, "prediction_bracket_low_MPa"), number(r, "prediction_bracket_high_MPa")
+            mode = (r.get("prediction_mode") or "–").replace("_", " ")
+            agreed = "" if r.get("prediction_agreed") in ("1", "") else ", passes did not agree"
+            cells.append(f"{(r.get('prediction_plane') or '?')[0]}: {mode}, {told(low)} to {told(high)}{agreed}")
+        out.append(f"| {s} mm | " + " | ".join(cells) + " |")
+    failed = [r["label"] for r in sweep.rows.values() if r["state"] != "done"]
+    out += ["", f"Cases without a prediction: {', '.join(failed) if failed else 'none'}.", ""]
+    return out
+
+
+def facts(sweep: Sweep) -> list[str]:
+    """Known facts beside what the model gives."""
+    first, last = sweep.spacings[0], sweep.spacings[-1]
+    s = min(sweep.spacings, key=lambda v: abs(v - 100))
+    loss = percent(change(sweep.stress(last, NONE), sweep.stress(first, NONE)))
+    base = sweep.stress(s, NONE)
+    gain = {k: change(sweep.stress(s, k), base) for k in (TIES, STIRRUPS, HOOKED)}
+    wider = {k: percent(change(sweep.stress(last, k), sweep.stress(s, k))) for k in (TIES, STIRRUPS, HOOKED)}
+    apart = None if gain[STIRRUPS] is None or gain[TIES] is None else gain[STIRRUPS] - gain[TIES]
+    common = "common practice, no source"
+    table = [
+        ("unconfined laps lose about 12 % from contact to 150 mm", common, f"{loss} from {first} to {last} mm"),
+        ("confined laps gain from 100 to 150 mm", common, ", ".join(f"{k} {v}" for k, v in wider.items())),
+        ("stirrups above ties in the plane by about 15 points, both at 3 d_b", common,
+         f"at {s} mm stirrups {percent(gain[STIRRUPS])}, ties {percent(gain[TIES])}: {_points(apart)}"),
+        ("a hooked transverse bar that holds the edge bars is a substantial gain over none", common,
+         f"{percent(gain[HOOKED])} at {s} mm"),
+        ("force passes between staggered heads by diagonal struts, about 55 deg to the bars",
+         "Thompson et al., headed laps (struts found; angle from memory)",
+         "struts are found; at strength they lie flatter, since bond hands much of the force over along the bars"),
+        ("non-contact laps of straight bars with stirrups gain with spacing", "Hwang, Yang & Ma 2022, abstract",
+         f"hooks with stirrups {wider[STIRRUPS]} from {s} to {last} mm"),
+        ("splice strength does not depend on spacing up to about 6 d_b", "Sagan et al. 1991, from memory",
+         f"{loss} up to {last / 28.7:.1f} d_b, unconfined"),
+    ]  # fmt: skip
+    return [FACTS.rstrip("\n"), *(f"| {a} | {b} | {c} |" for a, b, c in table), ""]
+
+
+def _points(value: float | None) -> str:
+    return "–" if value is None else f"{value:+.0f} points"
+
+
+def judgement(table: list[dict[str, str]]) -> list[str]:
+    """Strength of the plan under every judgement value, and the span each makes."""
+    by = {(r["case"], r["value"]): r for r in table}
+    cases = list(dict.fromkeys(r["case"] for r in table))
+    values = list(dict.fromkeys(r["value"] for r in table))
+
+    def strength(case: str, value: str) -> tuple[float | None, bool]:
+        r = by.get((case, value), {})
+        drop, peak = number(r, "plan_drop_MPa"), number(r, "plan_peak_MPa")
+        return (drop, True) if drop is not None else (peak, False)
+
+    out = ["## Judgement values of the plan, one at a time\n", "Plan alone, spacing 100 mm, no vertical stress.\n"]
+    out += ["| value | " + " | ".join(cases) + " |", "|---|" + "--:|" * len(cases)]
+    for value in values:
+        cells = []
+        for case in cases:
+            (here, sure), (base, _) = strength(case, value), strength(case, "default")
+            cells.append(told(here, sure) + (f" ({percent(change(here, base))})" if value != "default" else ""))
+        out.append(f"| {value} | " + " | ".join(cells) + " |")
+    spans = []
+    for case in cases:
+        found = [100.0 * (strength(case, v)[0] or 0.0) / (strength(case, "default")[0] or 1.0) - 100.0 for v in values]
+        spans.append(f"{case} {min(found):+.0f} to {max(found):+.0f} %")
+    modes = {case: sorted({by[case, v]["plan_mode"] for v in values if (case, v) in by}) for case in cases}
+    seen = "; ".join(f"{case}: {', '.join(m)}" for case, m in modes.items())
+    return [*out, "", f"Span: {'; '.join(spans)}. Modes seen: {seen}.", ""]
+
+
+def main() -> int:
+    """Write the page; 1 when there is nothing to write it from."""
+    swept, judged = rows("spacing-confinement"), rows("judgement-values")
+    if not swept and not judged:
+        print("no results: bash scripts/study first", file=sys.stderr)
+        return 1
+    text = HEAD
+    if swept:
+        sweep = Sweep(swept)
+        text += "\n".join([*sweep_tables(sweep), *facts(sweep)]) + "\n"
+        text += "![strength against spacing](spacing-confinement/figures/curves.png)\n\n"
+    if judged:
+        text += "\n".join(judgement(judged)) + "\n"
+    notes = STUDIES / "NOTES.md"
+    if notes.is_file():
+        text += notes.read_text(encoding="utf-8")
+    (STUDIES / "TRENDS.md").write_text(text, encoding="utf-8")
+    print(STUDIES / "TRENDS.md")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
