@@ -29,6 +29,7 @@ def options() -> argparse.Namespace:
     p.add_argument("--write", action="store_true", help="rewrite the committed tables also after a partial run")
     p.add_argument("--table", action="store_true", help="compute nothing, tables from what is kept")
     p.add_argument("--list", action="store_true", help="names of the cases, kept ones marked")
+    p.add_argument("--splitting", action="store_true", help="laps and hooks by branch and wedging: SPLITTING.md")
     p.add_argument("--sensitivity", action="store_true", help="vary the settings instead: SENSITIVITY.md")
     return p.parse_args()
 
@@ -49,6 +50,10 @@ def main() -> int:
     data = o.data.resolve()
     if not data.is_dir():
         raise SystemExit(f"{o.data} is not a folder")
+    if o.splitting:
+        from validation import splitting
+
+        return splitting.main(data, o.jobs, o.again)
     if o.sensitivity:
         from validation import sensitivity
 

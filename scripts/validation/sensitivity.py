@@ -79,7 +79,7 @@ def main(data: Path, only: str, processes: int, again: bool) -> int:
         }
     every = [job for rows in table.values() for jobs in rows.values() for job in jobs]
     try:
-        kept = frame.run(every, data=data, processes=processes, again=again, tell=_told)
+        kept = frame.run(every, data=data, processes=processes, again=again, tell=told)
     except KeyboardInterrupt:
         print("\nstopped; finished cases are kept, the same command goes on from here", file=sys.stderr)
         return 130
@@ -94,7 +94,8 @@ def main(data: Path, only: str, processes: int, again: bool) -> int:
     return 0 if all(kept[job.key].found is not None for job in defaults) else 1
 
 
-def _told(done: Record, k: int, n: int) -> None:
+def told(done: Record, k: int, n: int) -> None:
+    """One line per case that ended."""
     changed = {k: v for k, v in vars(done.settings).items() if v != getattr(Settings(), k)}
     what = ", ".join(f"{k}={v}" for k, v in changed.items()) or "default"
     text = f"{done.found.prediction:.4g}" if done.found else f"no result: {done.reason}"
