@@ -96,7 +96,7 @@ def _stress(text: str) -> float:
     try:
         return parse(text, "stress")
     except UnitFault as fault:
-        raise InputFault("--stress", [Fault("", text, str(fault))]) from None
+        raise InputFault("check", [Fault("--stress", text, str(fault))]) from None
 
 
 def _write_json(path: Path, tree: dict) -> None:

@@ -66,7 +66,7 @@ def run(
     workers: Annotated[int | None, typer.Option(help="worker processes here; 0: none", show_default=False)] = None,
     scheduler: Annotated[str, typer.Option(help="address of a running scheduler, or its file")] = "",
     again: Annotated[
-        bool, typer.Option(help="failed and stopped cases once more; a run folder that ended is only read")
+        bool, typer.Option(help="compute failed and stopped cases anew; what they left is kept beside, *.earlier-1")
     ] = False,
 ) -> None:
     """Compute what is open of a study; a study that was stopped goes on."""
@@ -89,6 +89,10 @@ def run(
 
 
 def _resources(given: Resources, workers: int | None, scheduler: str) -> Resources:
+    from fesplice.contracts import Fault, InputFault
+
+    if workers is not None and workers < 0:
+        raise InputFault("study", [Fault("--workers", workers, "0 or more")])
     if scheduler:
         return replace(given, scheduler=scheduler)
     return given if workers is None else replace(given, workers=workers, adaptive=None, scheduler="")

@@ -348,7 +348,7 @@ def write_sheet(page: Sheet, path: str | Path) -> Path:
 
         return print_sheet(page, target)
     if kind not in (".html", ".htm"):
-        raise InputFault("--out", [Fault("", str(target), "name a file ending in .html or .pdf")])
+        raise InputFault("sheet", [Fault("--out", str(target), "name a file ending in .html or .pdf")])
     from fesplice.report.paper import write
     from fesplice.report.sheetprint import map_figure
 

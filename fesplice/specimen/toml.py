@@ -1,4 +1,4 @@
-"""Small helpers about TOML text: the line of a key, and writing a tree of tables."""
+"""Small functions about TOML text: the line of a key, and writing a tree of tables."""
 
 from __future__ import annotations
 

@@ -9,6 +9,7 @@ Nothing but the run folders holds results: a table that is lost is filled again 
 
 from __future__ import annotations
 
+import itertools
 import json
 import time
 from collections.abc import Callable, Sequence
@@ -24,7 +25,7 @@ from fesplice.study.record import Record, compute
 from fesplice.study.schedule import Task, carry_out
 from fesplice.study.table import Table
 
-STUDY, RUNS = "study.json", "runs"
+STUDY, RUNS, EARLIER = "study.json", "runs", ".earlier-"
 #: Rows that come quicker than this are written together [s]; a kill between costs reading their run folders again.
 PATIENCE = 0.25
 
@@ -53,8 +54,8 @@ def run_study(
 ) -> Path:
     """Compute what is open of a study into ``folder`` and answer the path of its table.
 
-    ``resources`` instead of those of the file; ``again`` takes up failed and stopped cases once more (a run folder that
-    ended is only read).
+    ``resources`` instead of those of the file; ``again`` computes failed and stopped cases from their beginning, as
+    after a new version; their run folders are kept beside the new ones as ``*.earlier-1`` and so on.
     ``task(specimen text, folder, planes)`` answers the records of one case by plane. Raises
     :class:`InputFault` for a faulty study, :class:`FolderFault` when the folder is in use or the disk refuses; what
     has been computed by then is kept.
@@ -104,7 +105,9 @@ def _carry_out(
     task: Task,
 ) -> None:
     labels = {case.id: case.label for case in listed}
-    open_work = table.open_work(again=again)
+    if again:
+        _begin_anew(table)
+    open_work = table.open_work()
     work = {i: (text, str((table.folder / RUNS / i).resolve()), planes) for i, (text, planes) in open_work.items()}
     began, done = time.monotonic(), 0
     if work and not resources.scheduler:
@@ -128,6 +131,29 @@ def _carry_out(
                 pending, written = [], time.monotonic()
     finally:
         table.write(pending)
+
+
+def _begin_anew(table: Table) -> None:
+    """Open failed and stopped cases; what their runs have left is renamed, or it would only be read once more."""
+    for row in table.rows():
+        bad = [p for p in table.planes if row[f"{p}_state"] in ("failed", "stopped")]
+        if not bad:
+            continue
+        home = table.folder / RUNS / str(row["id"])
+        left = [f.name for f in home.iterdir() if EARLIER not in f.name] if home.is_dir() else []
+        if "prediction" in table.planes:
+            # the plan is coupled to the elevation, the prediction reads both
+            bad = list(table.planes) if "elevation" in bad else [p for p in table.planes if p != "elevation"]
+            names = [n for n in left if n != "elevation" or "elevation" in bad]
+        else:
+            names = [n for n in left if n in bad]
+        try:
+            for name in names:
+                number = next(k for k in itertools.count(1) if not (home / f"{name}{EARLIER}{k}").exists())
+                (home / name).rename(home / f"{name}{EARLIER}{number}")
+        except OSError as fault:
+            raise FolderFault(str(home), f"cannot be set aside: {fault.strerror or fault}") from fault
+        table.write((str(row["id"]), plane, {}) for plane in bad)
 
 
 def _records(answer: dict[str, Record] | BaseException, planes: Sequence[str]) -> dict[str, Record]:

@@ -9,6 +9,7 @@ then lie on a file system that all machines share and that keeps locks (flock).
 from __future__ import annotations
 
 import contextlib
+import json
 import logging
 import tempfile
 import uuid
@@ -108,7 +109,8 @@ def _client(resources: Resources) -> Iterator[Any]:
             threads_per_worker=1,
             processes=True,
             memory_limit=resources.memory or "auto",
-            dashboard_address=":0",  # any free port: with None it still takes 8787 and grumbles about a second study
+            # any free port, of this machine only: with None it still takes 8787 and grumbles about a second study
+            dashboard_address="127.0.0.1:0",
             local_directory=scratch,
             silence_logs=logging.CRITICAL,
         )
@@ -121,10 +123,31 @@ def _client(resources: Resources) -> Iterator[Any]:
 @contextlib.contextmanager
 def _reached(client: Any, where: str) -> Iterator[Any]:
     """A client of a scheduler by address or by its file; InputFault when nobody answers."""
-    given = {"scheduler_file": where} if Path(where).is_file() else {"address": where}
+    address = _address(where)
     try:
-        found = client(**given, timeout="20 s", set_as_default=False)
+        found = client(address=address, timeout="20 s", set_as_default=False)
     except (OSError, TimeoutError, ValueError) as fault:
         raise InputFault(where, f"no scheduler answers there: {fault}") from None
     with found:
         yield found
+
+
+def _address(where: str) -> str:
+    """The address in a scheduler file, or ``where`` itself; looked at first, as a client with a bad one hangs."""
+    from distributed.comm import parse_address, parse_host_port
+    from distributed.comm.registry import get_backend
+
+    address = where
+    if Path(where).is_file():
+        try:
+            address = json.loads(Path(where).read_text(encoding="utf-8"))["address"]
+        except (OSError, ValueError, KeyError, TypeError) as fault:
+            raise InputFault(where, f"is no scheduler file: {fault}") from None
+    try:
+        scheme, place = parse_address(address)
+        get_backend(scheme)
+        parse_host_port(place)
+    except (ValueError, TypeError, AttributeError) as fault:
+        said = f"neither a scheduler file nor an address such as tcp://10.0.0.5:8786: {fault}"
+        raise InputFault(where, said) from None
+    return address

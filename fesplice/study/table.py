@@ -134,12 +134,14 @@ class Table:
         self._base.execute("UPDATE cases SET state = ?, reason = ? WHERE id = ?", [state, reason, case_id])
 
     # -------------------------------------------------------------- reading
-    def open_work(self, *, again: bool = False) -> dict[str, tuple[str, list[str]]]:
-        """What is to be computed: case id -> specimen text and open planes; ``again`` takes failed ones up as well."""
-        final = ("done", "dropped") if again else FINAL
+    def open_work(self) -> dict[str, tuple[str, list[str]]]:
+        """What is to be computed: case id -> specimen text and open planes."""
         out = {}
         for row in self.rows(specimens=True):
-            planes = [p for p in self.planes if row[f"{p}_state"] not in final]
+            planes = [p for p in self.planes if row[f"{p}_state"] not in FINAL]
+            if planes and "prediction" in self.planes:
+                # all three hang together: a plan alone would be one that is not coupled; what has ended is only read
+                planes = list(self.planes)
             if planes and row["state"] != "dropped":
                 out[row["id"]] = (row["specimen"], planes)
         return out

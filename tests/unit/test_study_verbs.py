@@ -101,6 +101,38 @@ def test_failures_are_rows_with_their_reason(study: Path):
     assert "specimen" not in again[0]
 
 
+def test_again_computes_what_failed_anew_and_keeps_what_it_left(tmp_path: Path):
+    given = read_study_text(STUDY, "study.toml", MODELS)
+    asked: list[tuple[str, ...]] = []
+
+    def leaves_folders(text: str, folder: str, planes: list[str]) -> dict:
+        asked.append(tuple(planes))
+        for name in ("elevation", "plan-free", "plan-pass-1"):
+            (Path(folder) / name).mkdir(parents=True, exist_ok=True)
+        return law(text, folder, planes)
+
+    for again in (False, False, True):
+        run_study(given, tmp_path, resources=Resources(workers=0), task=leaves_folders, again=again)
+    assert len(asked) == 16 + 0 + 2 and set(asked) == {("elevation", "plan", "prediction")}
+    with Table(tmp_path) as table:
+        rows = table.rows()
+    for row in rows:
+        names = {f.name for f in (tmp_path / "runs" / row["id"]).iterdir()}
+        kept = {"plan-free.earlier-1", "plan-pass-1.earlier-1"} if row["state"] == "failed" else set()
+        assert names == {"elevation", "plan-free", "plan-pass-1"} | kept
+    assert [r["state"] for r in rows].count("failed") == 2
+
+
+@pytest.mark.parametrize("where", ["nobody", "tcp://127.0.0.1:port", "other://127.0.0.1:8786", "file"])
+def test_a_scheduler_that_cannot_be_is_refused_at_once(where: str, tmp_path: Path):
+    if where == "file":
+        where = str(tmp_path / "scheduler.json")
+        Path(where).write_text("[]", encoding="utf-8")
+    given = read_study_text(STUDY, "study.toml", MODELS)
+    with pytest.raises(InputFault, match="scheduler"):
+        run_study(given, tmp_path / "out", resources=Resources(scheduler=where), task=law)
+
+
 def test_readings_are_drawn_with_their_numbers(study: Path):
     page, found = show(study)
     assert {r.title for r in found.found} == {
@@ -130,6 +162,8 @@ def test_verbs_from_the_shell(study: Path, tmp_path: Path, monkeypatch, capfd):
     assert shell(["study", "plan", str(file)], monkeypatch) == 0
     told = capfd.readouterr().out
     assert "16 cases" in told and "12 to compute" in told and "side cover" in told and "MPa (" in told
+    assert shell(["study", "run", str(file), "--workers", "-1", "--out", str(tmp_path / "run")], monkeypatch) == 2
+    assert "--workers = -1" in capfd.readouterr().err and not (tmp_path / "run").exists()
     assert shell(["study", "show", str(tmp_path)], monkeypatch) == 2
     assert shell(["study", "show", str(study), "--strength", "best"], monkeypatch) == 2
     assert "there are bond_loss" in capfd.readouterr().err
