@@ -162,10 +162,27 @@ def judgement(table: list[dict[str, str]]) -> list[str]:
     return [*out, "", f"Span: {'; '.join(spans)}. Modes seen: {seen}.", ""]
 
 
+def elevation(table: list[dict[str, str]]) -> list[str]:
+    """Bar stress of the elevation at its three events under every judgement value."""
+    out = ["## Judgement values of the elevation, one at a time\n", "AS29-100-U, elevation alone.\n"]
+    out += ["| value | half of a lead past its bond peak | before the first drop of 15 % | largest load | mode |"]
+    out += ["|---|--:|--:|--:|---|"]
+    base: dict[str, str] = next((r for r in table if r["case"] == "default"), {})
+    for r in table:
+        cells = []
+        for column in ("elevation_bond_loss_MPa", "elevation_drop_MPa", "elevation_peak_MPa"):
+            here = number(r, column)
+            moved = "" if r is base or here is None else f" ({percent(change(here, number(base, column)))})"
+            cells.append(told(here) + moved)
+        mode = r["elevation_mode"] or r["elevation_reason"] or "–"
+        out.append(f"| {r['case']} | {' | '.join(cells)} | {mode} |")
+    return [*out, ""]
+
+
 def main() -> int:
     """Write the page; 1 when there is nothing to write it from."""
-    swept, judged = rows("spacing-confinement"), rows("judgement-values")
-    if not swept and not judged:
+    swept, judged, side = rows("spacing-confinement"), rows("judgement-values"), rows("judgement-elevation")
+    if not (swept or judged or side):
         print("no results: bash scripts/study first", file=sys.stderr)
         return 1
     text = HEAD
@@ -175,6 +192,8 @@ def main() -> int:
         text += "![strength against spacing](spacing-confinement/figures/curves.png)\n\n"
     if judged:
         text += "\n".join(judgement(judged)) + "\n"
+    if side:
+        text += "\n".join(elevation(side)) + "\n"
     notes = STUDIES / "NOTES.md"
     if notes.is_file():
         text += notes.read_text(encoding="utf-8")
