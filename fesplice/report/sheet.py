@@ -18,7 +18,7 @@ import numpy as np
 from fesplice.contracts import Fault, FolderFault, InputFault
 from fesplice.geometry import bars
 from fesplice.sizing.testday import FRAME, HANDS_OFF, LOAD_CONTROL, SHARES, Event, TestDay
-from fesplice.units import both
+from fesplice.units import both, show
 
 if TYPE_CHECKING:
     from fesplice.post.gauges import Readings
@@ -129,7 +129,12 @@ def _values(part: Any) -> Any:
 
 # ------------------------------------------------------------------ loads
 def _kn(value: float) -> str:
-    return both(round(value, -2), "force")
+    return _rounded(value, -2, "force")
+
+
+def _rounded(value: float, places: int, kind: str) -> str:
+    """In both systems, each rounded from the value itself."""
+    return f"{show(round(value, places), kind)} ({show(value, kind, customary=True)})"
 
 
 def _mm(value: float, places: int = 1) -> str:
@@ -138,7 +143,7 @@ def _mm(value: float, places: int = 1) -> str:
 
 def _event(e: Event) -> tuple[str, ...]:
     return (
-        e.name, _kn(e.load), both(round(e.moment, -5), "moment"), f"{e.stress:.0f} MPa ({e.stress / 6.894757:.0f} ksi)",
+        e.name, _kn(e.load), _rounded(e.moment, -5, "moment"), f"{e.stress:.0f} MPa ({e.stress / 6.894757:.0f} ksi)",
         f"{1e6 * e.strain:.0f}", _mm(e.deflection),
     )  # fmt: skip
 

@@ -52,7 +52,10 @@ def convergence_study(specimen: Specimen, planes: str = "both", resources: Resou
         Level(f"elements x {FINE}", sizes(FINE)),
     ]
     if planes != "plan":
-        levels.append(Level(f"step x {STEP}", {"analysis.step": key("analysis.step").text(step * STEP)}))
+        # steps of half the size are twice as many to the same deflection
+        most = round(s.analysis.max_steps / STEP)
+        changes = {"analysis.step": key("analysis.step").text(step * STEP), "analysis.max_steps": most}
+        levels.append(Level(f"step x {STEP}", changes))
     if planes != "elevation" and not math.isnan(s.plan.thickness):
         thickness = key("plan.thickness").text(s.plan.thickness * THICKNESS)
         levels.append(Level(f"plan thickness x {THICKNESS}", {"plan.thickness": thickness}))
@@ -101,7 +104,8 @@ def judge(rows: list[dict[str, Any]], planes: tuple[str, ...]) -> list[Moved]:
             before, after = value(base), value(row)
             moved = after / before - 1.0 if before > 0.0 else math.nan
             words = [str(r.get(mode) or "–") for r in (base, row)]
-            reason = "" if row["state"] == "done" else f"{row['state']}: {row['reason'] or ''}"
+            reason = str(row["reason"] or "")
+            reason = reason if row["state"] == "done" else f"{row['state']}: {reason}"
             found.append(Moved(name, str(row["change"]), before, after, moved, words[0], words[1], reason))
     return found
 

@@ -141,7 +141,8 @@ def _strength(s: _Source) -> Reading:
             low, high = np.array([f.p5 for f in found]), np.array([f.p95 for f in found])
             if all(f.n == 1 for f in found):
                 low, high = _bracket(s, title, others, group, x, at)
-            lines.append(Line(", ".join(map(str, group)), np.array(at, float), middle, low, high))
+            name = ", ".join(_level(s, f, v) for f, v in zip(others, group))
+            lines.append(Line(name, np.array(at, float), middle, low, high))
             rows_out += [(title, *map(str, group), f"{v:.4g}", f"{m:.0f}") for v, m in zip(at, middle)]
         if lines:
             panels.append(Panel(title, tuple(lines)))
@@ -183,7 +184,7 @@ def _curves(s: _Source) -> Reading:
         curve = Run(folder).curve
         x = curve.get("deflection_mm", curve.get("extension_mm"))
         if x is not None and len(x) > 1:
-            word = f"{s.label(by)} {row.get(by)}" if by else s.about["name"]
+            word = _level(s, by, row.get(by)) if by else s.about["name"]
             groups.setdefault(word, []).append(
                 (str(row["label"]), np.asarray(x, float), np.asarray(curve["load_N"]) / 1e3)
             )
@@ -216,10 +217,8 @@ def _effects(s: _Source) -> Reading:
         mean, low, high = (np.array([getattr(sp, k) for sp in e.spreads]) for k in ("mean", "p5", "p95"))
         panels.append(Panel(s.label(e.factor), (Line("", x, mean, low, high),), ticks))
     files = trends.lines(s.out, "effects", panels, "", f"bar stress {s.word} (MPa)")
-    rows = [(s.label(e.factor), f"{100 * e.share:.0f} %") for e in main]
-    rows += [
-        (f"{s.label(p.factors[0])} with {s.label(p.factors[1])}, beyond both", f"{100 * p.share:.0f} %") for p in pairs
-    ]
+    rows = [(s.label(e.factor), _share(e.share)) for e in main]
+    rows += [(f"{s.label(p.factors[0])} with {s.label(p.factors[1])}, beyond both", _share(p.share)) for p in pairs]
     text = "Mean of all cases of a level; percentiles 5 to 95 over all else that varies. Table: shares of the variance."
     return Reading("Main effects", text, files, ("source", "share of variance"), tuple(rows))
 
@@ -233,7 +232,7 @@ def _interaction(s: _Source) -> Reading:
     for p in pairs[:_GROUPS]:
         ticks = () if s.numeric(p.factors[0]) else tuple(map(str, p.levels[0]))
         x = np.arange(len(p.levels[0]), dtype=float) if ticks else np.array(p.levels[0], float)
-        lines = tuple(Line(str(v), x, p.means[:, j]) for j, v in enumerate(p.levels[1]))
+        lines = tuple(Line(_level(s, p.factors[1], v), x, p.means[:, j]) for j, v in enumerate(p.levels[1]))
         panels.append(Panel(" with ".join(map(s.label, p.factors)), lines, ticks))
     first = s.label(pairs[0].factors[0]) if len(panels) == 1 else "level of the first factor"
     files = trends.lines(s.out, "interaction", panels, first, f"bar stress {s.word} (MPa)")
@@ -267,7 +266,7 @@ def _modes(s: _Source) -> Reading:
     if not shown:
         raise _LeftOut("no case has a mode yet")
     files = trends.bars(s.out, "modes", shown, "share of the cases", (0.0, 1.0))
-    rows = tuple((p, m.mode, str(m.count), f"{100 * m.share:.0f} %") for p, ms in found.items() for m in ms)
+    rows = tuple((p, m.mode, str(m.count), _share(m.share)) for p, ms in found.items() for m in ms)
     text = "Mechanism that governs, as the rules of each plane name it; 95 % intervals of the share (Wilson)."
     return Reading("Mechanisms", text, files, ("plane", "mechanism", "cases", "share"), rows)
 
@@ -318,6 +317,19 @@ _READINGS: dict[str, Callable[[_Source], Reading]] = {
     "Percentiles": _percentiles,
     "Test over prediction": _ratios,
 }
+
+
+def _level(s: _Source, factor: str, value: Any) -> str:
+    """A setting in words: "strength 30 MPa"; names say enough by themselves."""
+    if not isinstance(value, float | int):
+        return str(value)
+    name, _, unit = s.label(factor).partition(" (")
+    return f"{name} {value:g} {unit.rstrip(')')}".rstrip()
+
+
+def _share(value: float) -> str:
+    # rounding first: a small negative share of the arithmetic is no "-0 %"
+    return f"{round(100 * value) + 0:d} %" if math.isfinite(value) else "–"
 
 
 # ------------------------------------------------------------------ page

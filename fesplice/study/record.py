@@ -132,8 +132,13 @@ def _plane(folder: Path, plane: str, specimen: Specimen) -> Record:
 def _standing(run: Run, specimen: Specimen) -> Record:
     """The record of a run with its state: one that stopped short earlier comes out of its folder without a fault."""
     if run.outcome in (Outcome.softened, Outcome.target_reached, Outcome.step_limit):
-        return record(run, specimen) | {"state": "done", "reason": ""}
+        return record(run, specimen) | {"state": "done", "reason": _short(run)}
     return record(run, specimen) | {"state": "stopped", "reason": (run.warnings or [run.outcome.value])[0]}
+
+
+def _short(run: Run) -> str:
+    """What to know of strengths from a run that its number of steps has ended, empty for others."""
+    return "ended by analysis.max_steps: the strength may be larger" if run.outcome is Outcome.step_limit else ""
 
 
 def _prediction(specimen: Specimen, home: Path, parts: dict[str, Record]) -> Record:
@@ -142,7 +147,9 @@ def _prediction(specimen: Specimen, home: Path, parts: dict[str, Record]) -> Rec
 
     found = predict(specimen, home)
     passes = [Run(home / f"plan-pass-{k + 1}") for k in range(len(found.passes))]
-    told: Record = {"state": "done", "reason": "; ".join(found.notes)}
+    ended = [Run(home / "elevation"), *passes[-1:]]
+    notes = [*found.notes, *(f"{run.folder.name} {short}" for run in ended if (short := _short(run)))]
+    told: Record = {"state": "done", "reason": "; ".join(notes)}
     parts["plan"] = _standing(passes[-1], specimen) if passes else told
     others = [Run(f) for f in (home / "plan-free", home / "plan-intact") if f.is_dir()]
     if passes:

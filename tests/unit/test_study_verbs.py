@@ -146,7 +146,7 @@ def test_readings_are_drawn_with_their_numbers(study: Path):
     assert parser.titles[-3:] == ["Left out", "Cases", "Study file"] and "no such plane" in html
     points = [r for r in read_csv(study / "figures" / "strength.csv") if str(r["panel"]).startswith("both")]
     assert sorted({r["spacing (mm)"] for r in points}) == list(SPACINGS)
-    one = next(r for r in points if r["line"] == "30 MPa, none" or r["line"] == "30.0, none")
+    one = next(r for r in points if r["line"] == "strength 30 MPa, none")
     assert one["low"] == pytest.approx(0.8 * one["bar stress at the joint face (MPa)"], rel=1e-5)
     for name in ("strength", "effects", "interaction", "tornado", "modes", "percentiles"):
         assert all((study / "figures" / f"{name}.{kind}").stat().st_size > 100 for kind in ("png", "pdf", "svg", "csv"))
