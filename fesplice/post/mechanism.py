@@ -115,12 +115,18 @@ class Reading:
     unresolved: tuple[str, ...]
 
     @property
+    def certain(self) -> bool:
+        """True when the load dropped, or when the bars yielded: they need no drop, but a stress that was reached."""
+        yields = self.governing if self.governing and self.governing.mechanism == "yielding" else None
+        return self.sure or (yields is not None and math.isfinite(yields.reached_at))
+
+    @property
     def sentence(self) -> str:
         """The reading in one sentence, with its strongest evidence."""
         if self.governing is None:
             return f"{self.plane}: no mechanism reached its limit up to {self.bar_stress:.0f} MPa"
         best = self.governing.evidence[0]
-        if not self.sure and self.governing.mechanism != "yielding":
+        if not self.certain:
             return f"{self.plane}: above {self.bar_stress:.0f} MPa; nearest is {self.governing.name} ({best})"
         return f"{self.plane}: {self.bar_stress:.0f} MPa, {self.governing.name} ({best})"
 

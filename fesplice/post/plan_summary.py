@@ -294,6 +294,5 @@ def plan_strength(history: PlanTrace) -> Strength:
 def _verdict(reading: Reading) -> PlanVerdict:
     if reading.governing is None:
         return PlanVerdict("none yet", reading.sentence, ())
-    certain = reading.sure or reading.governing.mechanism == "yielding"
-    kind = reading.governing.name if certain else "none yet"
+    kind = reading.governing.name if reading.certain else "none yet"
     return PlanVerdict(kind, reading.sentence, reading.governing.evidence)

@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from string import ascii_lowercase
 from textwrap import fill
 from typing import Any
 
@@ -90,7 +91,7 @@ def lines(
                 axes.axhline(one, color=style.INK, linewidth=0.6, linestyle=(0, (1, 1.5)))
             if panel.ticks:
                 axes.set_xticks(range(len(panel.ticks)), [fill(style.plain(t), 11) for t in panel.ticks])
-            style.letter(axes, "abcdefghi"[k] if len(panels) > 1 else "", style.plain(panel.title))
+            style.letter(axes, ascii_lowercase[k % 26] if len(panels) > 1 else "", style.plain(panel.title))
             if k >= len(panels) - columns:
                 axes.set_xlabel(style.plain(x_label))
         for row in grid:
@@ -125,8 +126,13 @@ def bars(
     """Panels of horizontal bars by title, the first bar on top."""
     longest = max((len(b.labels) for b in shown.values()), default=1)
     table: dict[str, list[Any]] = {k: [] for k in ("panel", "label", x_label, "low", "high")}
-    with style.sheet(style.NARROW if len(shown) == 1 else style.WIDE, 22.0 + 6.0 * max(longest, 2)) as figure:
-        grid = figure.subplots(1, max(len(shown), 1), squeeze=False)[0]
+    columns = max(len(shown), 1) if len(shown) < 4 else 2
+    rows = max(math.ceil(len(shown) / columns), 1)
+    height = (22.0 + 6.0 * max(longest, 2)) * rows
+    with style.sheet(style.NARROW if len(shown) == 1 else style.WIDE, height) as figure:
+        grid = figure.subplots(rows, columns, squeeze=False).ravel()
+        for axes in grid[len(shown) :]:
+            axes.set_visible(False)
         for k, (axes, (title, b)) in enumerate(zip(grid, shown.items())):
             places = -np.arange(len(b.labels), dtype=float)
             axes.barh(places, b.values, height=0.62, color="#8fa9c4", edgecolor=style.INK, linewidth=0.5)
@@ -138,7 +144,7 @@ def bars(
             if limits is not None:
                 axes.set_xlim(*limits)
             axes.set_xlabel(style.plain(x_label))
-            style.letter(axes, "abcd"[k] if len(shown) > 1 else "", style.plain(title))
+            style.letter(axes, ascii_lowercase[k % 26] if len(shown) > 1 else "", style.plain(title))
             n = len(b.labels)
             none = [math.nan] * n
             parts = (
@@ -194,9 +200,10 @@ def curves(folder: Path, name: str, groups: Sequence[Curves], x_label: str, y_la
                 axes.plot(at, band[1], color=style.INK, linewidth=1.5)
                 for column, part in zip(bands.values(), ([group.title] * len(at), at, *band)):
                     column.extend(np.asarray(part).tolist())
-            style.letter(axes, "abcdefghi"[k % 9] if len(groups) > 1 else "", style.plain(group.title))
+            style.letter(axes, ascii_lowercase[k % 26] if len(groups) > 1 else "", style.plain(group.title))
             if k >= len(groups) - columns:
                 axes.set_xlabel(style.plain(x_label))
+                axes.tick_params(labelbottom=True)  # also above a place of the grid that stays empty
         for row in grid:
             row[0].set_ylabel(style.plain(y_label))
         return style.save(figure, folder, name, {"": table, "bands": bands})

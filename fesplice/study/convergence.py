@@ -80,8 +80,8 @@ class Moved:
 
     @property
     def held(self) -> bool:
-        """True when the strength stays within the limit and the mode is the same."""
-        return abs(self.moved) <= LIMIT and self.mode_before == self.mode_after
+        """True when the strength stays within the limit, the mode is the same and both runs came to their end."""
+        return abs(self.moved) <= LIMIT and self.mode_before == self.mode_after and not self.reason
 
 
 def judge(rows: list[dict[str, Any]], planes: tuple[str, ...]) -> list[Moved]:
@@ -104,10 +104,19 @@ def judge(rows: list[dict[str, Any]], planes: tuple[str, ...]) -> list[Moved]:
             before, after = value(base), value(row)
             moved = after / before - 1.0 if before > 0.0 else math.nan
             words = [str(r.get(mode) or "–") for r in (base, row)]
-            reason = str(row["reason"] or "")
-            reason = reason if row["state"] == "done" else f"{row['state']}: {reason}"
+            if row["state"] == "done":
+                reason = "; ".join(_remarks(row, mode) + [f"as given: {r}" for r in _remarks(base, mode)])
+            else:
+                reason = f"{row['state']}: {row['reason'] or ''}"
             found.append(Moved(name, str(row["change"]), before, after, moved, words[0], words[1], reason))
     return found
+
+
+def _remarks(row: dict[str, Any], mode: str) -> list[str]:
+    """What the runs behind a strength, whose mode stands in the column ``mode``, say against it."""
+    plane = mode.removesuffix("_mode")
+    runs = ("elevation", "plan") if plane == "prediction" else (plane,)
+    return [f"{run} {said}" for run in runs if (said := row.get(f"{run}_reason"))]
 
 
 def convergence(

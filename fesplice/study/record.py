@@ -150,6 +150,8 @@ def _prediction(specimen: Specimen, home: Path, parts: dict[str, Record]) -> Rec
     ended = [Run(home / "elevation"), *passes[-1:]]
     notes = [*found.notes, *(f"{run.folder.name} {short}" for run in ended if (short := _short(run)))]
     told: Record = {"state": "done", "reason": "; ".join(notes)}
+    governing = found.governing.governing
+    named = governing is not None and (found.governing.certain or not any(map(_short, ended)))
     parts["plan"] = _standing(passes[-1], specimen) if passes else told
     others = [Run(f) for f in (home / "plan-free", home / "plan-intact") if f.is_dir()]
     if passes:
@@ -162,7 +164,7 @@ def _prediction(specimen: Specimen, home: Path, parts: dict[str, Record]) -> Rec
         "bracket_low_MPa": found.bracket[0],
         "bracket_high_MPa": found.bracket[1],
         "plane": found.governing.plane,
-        "mode": found.governing.governing.mechanism if found.governing.governing else "none found",
+        "mode": "none found" if governing is None else governing.mechanism if named else "none yet",
         "mode_words": found.sentences[0],
         "agreed": int(found.agreed),
     }

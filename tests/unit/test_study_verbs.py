@@ -211,6 +211,21 @@ def test_convergence_of_an_elastic_beam(tmp_path: Path):
     assert (tmp_path / "figures" / "convergence.csv").exists()
 
 
+def test_convergence_of_both_planes_is_drawn(tmp_path: Path, monkeypatch):
+    """Five strengths, each a panel: of both planes before their first drop and at their largest, and of both read."""
+    from fesplice.study import convergence as module
+
+    def quick(study, folder, **others):
+        return run_study(study, folder, **others | {"task": law, "resources": Resources(workers=0)})
+
+    monkeypatch.setattr(module, "run_study", quick)
+    page, found = convergence(read(MODELS / "as29-100-u.toml"), tmp_path, planes="both")
+    rows = read_csv(tmp_path / "figures" / "convergence.csv")
+    assert len({m.strength for m in found}) == len({r["panel"] for r in rows}) == 5
+    assert len({m.change for m in found}) == 4 and all(m.held for m in found)
+    assert "Converged: no strength" in page.read_text(encoding="utf-8")
+
+
 def test_what_moves_changes_its_mode_or_has_no_result_is_not_converged():
     def row(change: str, stress: float | None, mode: str, state: str = "done") -> dict:
         return {
@@ -226,3 +241,7 @@ def test_what_moves_changes_its_mode_or_has_no_result_is_not_converged():
     found = [m for m in judge(rows, ("elevation",)) if m.strength == "elevation, largest"]
     assert [m.held for m in found] == [True, False, False, False]
     assert found[1].moved == pytest.approx(-0.051) and found[3].reason == "lost: no disk"
+    # equal strengths of runs that their number of steps has ended prove nothing
+    cut = [r | {"elevation_reason": "ended by analysis.max_steps"} for r in rows[:2]]
+    (one,) = (m for m in judge(cut, ("elevation",)) if m.strength == "elevation, largest")
+    assert not one.held and one.reason.count("max_steps") == 2
