@@ -144,7 +144,7 @@ def convergence(
     verdict = (
         f"Converged: no strength moved by more than {100 * LIMIT:.0f} %, no mode changed." if not missed
         else f"NOT converged: {len(missed)} of {len(found)} comparisons moved by more than {100 * LIMIT:.0f} %, "
-        "changed their mode or have no result."
+        "changed their mode or lack a run that came to its end."
     )  # fmt: skip
     table_rows = [
         (m.strength, m.change, _told(m.before), _told(m.after), _told(100.0 * m.moved, "+.1f", " %"),

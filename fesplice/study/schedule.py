@@ -134,7 +134,7 @@ def _reached(client: Any, where: str) -> Iterator[Any]:
 
 def _address(where: str) -> str:
     """The address in a scheduler file, or ``where`` itself; looked at first, as a client with a bad one hangs."""
-    from distributed.comm import parse_address, parse_host_port
+    from distributed.comm.addressing import parse_address, parse_host_port
     from distributed.comm.registry import get_backend
 
     address = where
