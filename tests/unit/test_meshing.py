@@ -22,7 +22,7 @@ from fesplice.mesh import BEND, LEAD, TAIL, check, quality
 from fesplice.specimen.read import read, read_text, vary
 
 MODELS = Path(__file__).parents[2] / "models"
-FILES = sorted(MODELS.rglob("*.toml"))
+FILES = sorted([*MODELS.glob("*.toml"), *MODELS.glob("plain/*.toml")])
 N_RANDOM = 100
 
 
