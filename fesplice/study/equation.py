@@ -99,6 +99,8 @@ def _fit(found: Equation) -> list[str]:
 
 
 def _resistance(found: Equation, beta: float, more_cov: float) -> list[str]:
+    if not more_cov >= 0.0:
+        raise InputFault("fit", [Fault("--more-cov", more_cov, "0 or more")])
     cov = combined(max(found.left_out_cov, found.cov), more_cov)
     first = ", ".join(f"{first_order(found.bias, cov, beta=beta, alpha=a):.2f} (alpha {a})" for a in _ALPHAS)
     loads = ", ".join(f"{lognormal(found.bias, cov, Loads(r), beta=beta):.2f} (dead/live {r})" for r in _DEAD_OVER_LIVE)

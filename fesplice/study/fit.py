@@ -144,6 +144,8 @@ def fit(
     matrix = np.column_stack([np.ones(n), x[:, : len(terms)]])
     rest = x[:, len(terms) :] @ np.array(list(held.values()))
     centred = matrix[:, 1:] - matrix[:, 1:].mean(axis=0)
+    if still := [name for name, column in zip(terms, centred.T) if np.ptp(column) < 1e-9]:
+        raise InputFault("fit", f"{', '.join(still)}: the same in all rows, no exponent can be found")
     if k > 1 and np.linalg.matrix_rank(centred / np.maximum(np.abs(centred).max(axis=0), 1e-300), tol=1e-8) < k - 1:
         raise InputFault("fit", f"{', '.join(terms)} do not vary independently in these rows")
     q, r = np.linalg.qr(matrix)

@@ -189,6 +189,11 @@ def test_a_law_is_found_again_and_sources_stay_apart(study: Path, tmp_path: Path
     both = gather([study, tmp_path / "tests.csv"])
     with pytest.raises(InputFault, match="16 rows of analysis, 5 rows of test"):
         describe(both, "elevation_peak_MPa", ["s_mm"], {})
+    # a column that only rounding moves has no exponent, and scatter has no sign
+    with pytest.raises(InputFault, match="l_s_mm: the same in all rows"):
+        describe(rows, "elevation_peak_MPa", ["s_mm", "l_s_mm"], {})
+    with pytest.raises(InputFault, match="more-cov"):
+        describe(rows, "elevation_peak_MPa", ["s_mm"], {}, more_cov=-0.1)
     assert any("mixed here" in line for line in describe(both, "elevation_peak_MPa", ["s_mm"], {}, source="mixed"))
 
 
