@@ -189,7 +189,7 @@ def main() -> int:
     if swept:
         sweep = Sweep(swept)
         text += "\n".join([*sweep_tables(sweep), *facts(sweep)]) + "\n"
-        text += "![strength against spacing](spacing-confinement/figures/curves.png)\n\n"
+        text += "![strength against spacing](spacing-confinement/figures/strength.png)\n\n"
     if judged:
         text += "\n".join(judgement(judged)) + "\n"
     if side:
