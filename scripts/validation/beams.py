@@ -318,6 +318,6 @@ def cases(data: Path) -> list[Case]:
                 use=beam.use,  # type: ignore[arg-type]
                 source=source,
                 memory=not beam.confirmed,
-                quick=beam.name == "VS-C1",
+                quick=beam.name == "BS-OA1",
             ))  # fmt: skip
     return found
