@@ -52,8 +52,13 @@ def begin(specimen: Path, folder: Path) -> subprocess.Popen[str]:
     home = {**os.environ, "PYTHONPATH": str(Path(fesplice.__file__).parents[1])}
     return subprocess.Popen(
         [*command, "--out", str(folder), "--no-pictures"], env=home, text=True,
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True, preexec_fn=hear_interrupts,
     )  # fmt: skip
+
+
+def hear_interrupts() -> None:
+    """A shell's background job begins with SIGINT ignored, and its children would stay deaf."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def wait_for_steps(child: subprocess.Popen[str], folder: Path, steps: int) -> None:

@@ -148,7 +148,9 @@ def test_too_long_is_a_row_of_its_own(data: Path, tmp_path: Path) -> None:
 def test_interrupted_run_says_so(data: Path) -> None:
     script = [sys.executable, str(ROOT / "scripts" / "validate.py")]
     command = [*script, "--data", str(data), "--only", "panels", "--again"]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    # a shell's background job begins with SIGINT ignored, and its children would stay deaf
+    process = subprocess.Popen(command, **pipes, preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL))
     assert process.stdout is not None and process.stdout.readline().startswith("[1/12] panels/")
     process.send_signal(signal.SIGINT)
     _, errors = process.communicate(timeout=30)
