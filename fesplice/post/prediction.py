@@ -116,6 +116,8 @@ class Prediction:
         sure = "" if self.governing.sure else "at least "
         mode = self.governing.governing
         what = mode.name if mode else "no mechanism found"
+        if mode and math.isnan(mode.reached_at):
+            what = f"no mechanism reached its limit (nearest: {mode.name})"
         found = [
             f"{what} in the {self.governing.plane} at a bar stress of {sure}{self.bar_stress:.0f} MPa "
             f"(model uncertainty {low:.0f} to {high:.0f} MPa), {self.load / 1e3:.0f} kN per ram"

@@ -77,6 +77,15 @@ def test_a_run_without_a_drop_gives_a_lower_bound() -> None:
     assert "at least 700 MPa" in alone.sentences[0] and alone.bracket == (700.0, 700.0)
 
 
+def test_a_run_that_ended_early_names_no_failure() -> None:
+    stress = np.array([0.0, 100.0, 200.0])
+    early = read_plane("elevation", stress, 400.0 * stress, 2, None, [
+        Sign("yielding", "share", np.array([0.0, 0.1, 0.3]), 1.0, "", "made case", False)
+    ])  # fmt: skip
+    said = Prediction("M", early, None, None, None, (), True, 1.0).sentences[0]
+    assert said.startswith("no mechanism reached its limit (nearest: flexural yielding)") and "at least 200" in said
+
+
 def test_it_is_fit_for_json() -> None:
     stored = json.loads(json.dumps(prediction(500, 250, 400, 600).as_dict()))
     assert stored["mechanism"] == "side_thrust" and stored["bracket"] == [250.0, 500.0]
