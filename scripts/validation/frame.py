@@ -184,7 +184,7 @@ def run(
                     job = todo.pop()
                     worker.job, worker.since = job, time.perf_counter()
                     worker.pipe.send((job.case.series, job.case.name, job.settings, job.key))
-            multiprocessing.connection.wait([w.pipe for w in workers if w.job], timeout=1.0)
+            multiprocessing.connection.wait([w.pipe for w in workers if w.job], timeout=min(1.0, max(limit, 0.01)))
             for worker in list(workers):
                 if worker.job is None:
                     continue
