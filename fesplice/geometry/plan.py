@@ -19,6 +19,7 @@ from fesplice.contracts import InputFault
 from fesplice.geometry import bars, clash, surroundings
 from fesplice.geometry.planes import Block, HookEnd, LegStrip, NetStrip, Path, Plane
 from fesplice.mesh import Station
+from fesplice.specimen.transverse import transverse_bars
 
 if TYPE_CHECKING:
     from fesplice.geometry.bars import Shape
@@ -137,8 +138,7 @@ def _in_bends(s: Specimen) -> list[Path]:
     for j, (name, x) in enumerate(sorted(places.items(), key=lambda item: item[1]), start=1):
         outer = max(abs(y) + 0.5 * m.diameter for m in bars.main_shapes(s) for y in m.positions)
         edge = min(outer + 0.5 * c.diameter, 0.5 * s.body.width - 0.5 * c.diameter)
-        number = c.number // 2 + (c.number % 2 if name == "A" else 0)
-        if number:
+        if number := transverse_bars(s, name):
             found.append(_across(s, f"X{j}", x, (-edge, edge), number))
     return found
 

@@ -15,7 +15,7 @@ from scipy import sparse
 
 from fesplice.contracts import Element, Floats, History, Ints, Law, Trial
 from fesplice.elements import ELEMENTS
-from fesplice.laws import Bar, BondSlip, WedgingBond
+from fesplice.laws import Bar, BondSlip, SeatedBond, WedgingBond
 from fesplice.mesh import Group, Mesh
 from fesplice.model import kernels
 from fesplice.model.ordering import cell_edges, nested_dissection
@@ -50,7 +50,7 @@ class Part:
 
 def element_kind(group: Group, law: Law | None) -> str:
     """Kind of element that computes a group: bond points become wedge points under a law that wedges."""
-    return "wedge" if isinstance(law, WedgingBond) else group.kind
+    return "wedge" if group.kind == "bond" and law is not None and law.n_strain == 3 else group.kind
 
 
 def element_nodes(group: Group, law: Law | None) -> Ints:
@@ -219,13 +219,13 @@ def _alike(mesh: Mesh, laws: Mapping[str, Law]) -> list[tuple[list[str], Law]]:
             together: object = name
             if isinstance(law, Bar):
                 together = g.kind, law
-            elif isinstance(law, BondSlip | WedgingBond):
-                together = type(law)
+            elif isinstance(law, BondSlip | WedgingBond | SeatedBond):
+                together = type(law), law.n_strain
             found.setdefault(together, []).append(name)
     out = []
     for names in found.values():
         first = laws[names[0]]
-        joined = isinstance(first, BondSlip | WedgingBond)
+        joined = isinstance(first, BondSlip | WedgingBond | SeatedBond)
         out.append((names, type(first).joined([laws[name] for name in names]) if joined else first))  # type: ignore
     return out
 

@@ -13,6 +13,7 @@ from fesplice.laws.steel import Curve, idealised
 from fesplice.laws.wedge import WedgingBond
 from fesplice.mesh import LEAD, Group, Mesh
 from fesplice.model.assembly import Model, number_unknowns
+from fesplice.model.seats import seated
 from fesplice.model.width import narrowed, wedging_leads
 from fesplice.specimen.schema import Concrete, Specimen, Steel
 
@@ -176,7 +177,7 @@ def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
     concretes = {"precast": specimen.concrete.precast, "closure": closure}
     joint = specimen.joint
     half = 0.5 * specimen.body.closure
-    main = {line.bond for line in mesh.lines.values() if line.role == "main"}
+    main = {line.bond: line for line in mesh.lines.values() if line.role == "main"}
     splitting = specimen.bond.splitting
     leads = wedging_leads(specimen, mesh) if splitting == "wedging" else {}
     out: dict[str, Law] = {}
@@ -204,7 +205,8 @@ def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
             anchored = inside & (specimen.bars.splice != "continuous")
             length = np.where(anchored, g.data["bond_length"], 0.0)
             bond = bond_law(g, f_cm, specimen, lead & (name in main) & (splitting == "branch"), length)
-            out[name] = wedging(bond, g, specimen, leads[name]) if name in leads else bond
+            bond = wedging(bond, g, specimen, leads[name]) if name in leads else bond
+            out[name] = seated(bond, specimen, mesh, main[name], closure.strength) if name in main else bond
     return out
 
 

@@ -65,6 +65,8 @@ def _bond(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floa
     }
     if part.law.n_strain == 3:  # it wedges: opening between the gauge points, force that drives them apart [N/mm]
         out |= {"opening": strain[:, 0, 2], "wedge": -stress[:, 0, 2]}
+    if "seat" in history:  # hooks lean on a transverse bar: its part of the bearing [N/mm]
+        out["seat"] = part.law.push(strain[..., 1], history["seat"][..., 0])[:, 0]  # type: ignore[attr-defined]
     return out
 
 

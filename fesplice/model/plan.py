@@ -20,9 +20,11 @@ import numpy as np
 from fesplice.contracts import Floats, Law, Step
 from fesplice.laws.hanging import Hanging, Spring, plane_residual, plane_strength
 from fesplice.laws.hook import EndAnchor, end_anchor
+from fesplice.laws.seat import Seat
 from fesplice.mesh import Mesh
 from fesplice.model import build, width
 from fesplice.model.assembly import Model, number_unknowns
+from fesplice.model.seats import hook_seat
 from fesplice.specimen.schema import BarRow, Specimen
 
 #: Slip of hooks expected at failure, for step sizes only [bar diameters].
@@ -75,14 +77,14 @@ def hanging_law(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None
     )
 
 
-def anchor_law(specimen: Specimen, row: BarRow, f_cm: float) -> EndAnchor:
-    """The hook of one bar of ``row`` as an end anchor in concrete of mean strength ``f_cm`` [MPa]."""
+def anchor_law(specimen: Specimen, row: BarRow, f_cm: float, seat: Seat | None = None) -> EndAnchor:
+    """The hook of one bar of ``row`` as an end anchor in concrete of mean strength ``f_cm`` [MPa], on its ``seat``."""
     hook, bond = row.hook, specimen.bond
     assert hook is not None
     yields = specimen.steel[row.steel].yield_strength
     curve = end_anchor(
         row.diameter, hook.bend_diameter, hook.tail, hook.angle, f_cm, bond.condition, row.area, yields,
-        bond.bearing_coefficient,
+        bond.bearing_coefficient, seat,
     )  # fmt: skip
     return EndAnchor(curve)
 
@@ -95,7 +97,9 @@ def laws(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None) -> di
     for name in mesh.groups:
         kind, _, which = name.partition(":")
         if kind == "anchor":
-            out[name] = anchor_law(specimen, rows[which[0]], concrete.strength)
+            out[name] = anchor_law(
+                specimen, rows[which[0]], concrete.strength, hook_seat(specimen, which[0], concrete.strength)
+            )
         elif kind == "grips":
             row = rows["A" if which == "left" else "B"]
             out[name] = Spring(specimen.steel[row.steel].elastic_modulus / specimen.plan.grip_length)

@@ -9,6 +9,7 @@ from importlib.metadata import version
 from fesplice.mesh import Mesh
 from fesplice.model.estimate import expected_deflection
 from fesplice.model.plan import Vertical, expected_extension
+from fesplice.model.seats import hook_seat
 from fesplice.model.width import width_ratios
 from fesplice.solve import Tolerances
 from fesplice.specimen import Specimen
@@ -58,8 +59,9 @@ def warnings(s: Specimen, mesh: Mesh | None = None) -> list[str]:
     """
     out = []
     wedges = s.bond.splitting == "wedging"
+    f_cm = (s.concrete.closure or s.concrete.precast).strength
     if s.confinement.kind == "hooked_transverse_bar":
-        out.append("the hooked transverse bar does nothing in the elevation: this run equals one without confinement")
+        out += [_seat(s, row, f_cm) for row in ("A", "B")]
     elif s.confinement.kind == "ties":
         out.append(
             "closed ties do nothing in the elevation: this run equals one without confinement"
@@ -80,6 +82,17 @@ def warnings(s: Specimen, mesh: Mesh | None = None) -> list[str]:
             table = "estimated by the table calibrated on MC2010 eq. 6.1-19"
             out += [f"effective width of bars {name}: {k:.2f} diameters, {table}" for name, k in ratios.items()]
     return out + _estimated(s)
+
+
+def _seat(s: Specimen, row: str, f_cm: float) -> str:
+    seat = hook_seat(s, row, f_cm)
+    if seat is None:
+        return f"no transverse bar lies in the bends of row {row}"
+    return (
+        f"each hook {row} leans on the transverse bar in its bend, which adds at most {both(seat.strength, 'force')} "
+        f"at {seat.stiffness / 1e3:.0f} kN/mm to the bearing of the concrete; that this bar ties the edge bars "
+        "across the beam shows in the plan only"
+    )
 
 
 def plan_warnings(s: Specimen, vertical: Vertical | None) -> list[str]:

@@ -152,13 +152,18 @@ def _lead_opening(mesh: Mesh, fields: Fields) -> float:
 
 
 def _bend_bearing(mesh: Mesh, fields: Fields) -> float:
-    """Mean bearing pressure over the bends, per bar diameter [MPa]; 0 without hooks."""
+    """Mean bearing pressure of concrete over the bends, per bar diameter [MPa]; 0 without hooks.
+
+    What a transverse bar inside the bend takes is not borne by the concrete there.
+    """
     found = [0.0]
     for line in main_lines(mesh).values():
         bend = line.zone == BEND
         if bend.any():
-            q = np.abs(np.asarray(fields[f"{line.bond}/bearing"], float).reshape(-1)[bend])
-            found.append(float(q.mean()) / (line.number * line.diameter))
+            q = np.asarray(fields[f"{line.bond}/bearing"], float).reshape(-1)[bend]
+            if f"{line.bond}/seat" in fields:
+                q = q - np.asarray(fields[f"{line.bond}/seat"], float).reshape(-1)[bend]
+            found.append(float(np.abs(q).mean()) / (line.number * line.diameter))
     return max(found)
 
 

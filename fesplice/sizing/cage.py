@@ -14,14 +14,13 @@ from typing import TYPE_CHECKING
 
 from fesplice.geometry import bars
 from fesplice.provisions.aci318_19_detailing import tie_bend_diameter, tie_extension
+from fesplice.specimen.transverse import transverse_reach
 
 if TYPE_CHECKING:
     from fesplice.specimen import BarRow, Specimen
 
 #: Density of bar steel [kg/mm3].
 STEEL = 7850e-9
-#: Cover of a transverse bar's ends at least [mm].
-END_COVER = 10.0
 
 
 @dataclass(frozen=True)
@@ -194,9 +193,3 @@ def _transverse_bar(s: Specimen) -> Piece:
     dimensions = (("a", "overall length", length), ("c", "hook extension", tail))
     return Piece("T", "transverse bars inside the bends", c.size, c.diameter, c.steel, "two 180 degree hooks", c.number,
                  dimensions, bend, cut, ("hooks round the edge bars",))  # fmt: skip
-
-
-def transverse_reach(s: Specimen) -> float:
-    """Half length [mm] of a transverse bar inside the bends: round the outer bars, but never out of the beam."""
-    outer = max(abs(z) + 0.5 * m.diameter for m in bars.main_shapes(s) for z in m.positions)
-    return min(outer + s.confinement.diameter, 0.5 * s.body.width - END_COVER)

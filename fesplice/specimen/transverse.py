@@ -1,0 +1,26 @@
+"""Hooked transverse bars inside the bends: how many lie in each row of hooks, and how far they reach."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fesplice.specimen.schema import Specimen
+
+#: Cover of a transverse bar's ends at least [mm].
+END_COVER = 10.0
+
+
+def transverse_bars(s: Specimen, row: str) -> int:
+    """How many lie in the bends of row "A" (from the left) or "B": half of them, an odd one with A; 0 for none."""
+    c, hooks = s.confinement, s.bars.left if row == "A" else s.bars.right
+    if c.kind != "hooked_transverse_bar" or hooks is None or hooks.hook is None:
+        return 0
+    return c.number // 2 + (c.number % 2 if row == "A" else 0)
+
+
+def transverse_reach(s: Specimen) -> float:
+    """Half length [mm] of a transverse bar: round the outer main bars of both rows, but never out of the beam."""
+    rows = (s.bars.left, s.bars.right)
+    outer = max(abs(z) + 0.5 * row.diameter for row in rows if row is not None for z in row.positions)
+    return min(outer + s.confinement.diameter, 0.5 * s.body.width - END_COVER)
