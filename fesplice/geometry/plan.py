@@ -122,12 +122,24 @@ def _transverse(s: Specimen, bounds: tuple[float, float]) -> list[Path]:
 
 
 def _legs(s: Specimen) -> tuple[LegStrip, ...]:
-    """Legs of stirrups, spread over their spacing and the width; ties close about the bars inside the slab."""
-    c = s.confinement
-    if c.kind != "stirrups":
-        return ()
-    x = bars.confinement_positions(s)
-    return (LegStrip(x[0] - 0.5 * c.spacing, x[-1] + 0.5 * c.spacing, c.legs * c.area / (c.spacing * s.body.width)),)
+    """Upright steel across the plane over the slab: legs of stirrups over their spacing, tails over 5 bar diameters.
+
+    Both are spread over the width. Ties close about the bars inside the slab; a hook of 180 degrees comes back inside
+    it, and a tail that points to the tension face never crosses the plane.
+    """
+    c, found = s.confinement, []
+    if c.kind == "stirrups":
+        x, half = bars.confinement_positions(s), 0.5 * c.spacing
+        found.append(LegStrip("leg", x[0] - half, x[-1] + half, c.legs * c.area / (c.spacing * s.body.width)))
+    low, high = extent(s)
+    for m in bars.main_shapes(s):
+        row = s.bars.left if m.side > 0.0 else s.bars.right
+        if row is None or row.hook is None or row.hook.angle != 90.0 or row.hook.orientation != "compression":
+            continue
+        at, half = m.tangent_x + m.side * m.radius, 2.5 * m.diameter
+        x0, x1 = max(at - half, low), min(at + half, high)
+        found.append(LegStrip("tail", x0, x1, row.number * row.area / ((x1 - x0) * s.body.width)))
+    return tuple(found)
 
 
 def _in_bends(s: Specimen) -> list[Path]:

@@ -60,10 +60,8 @@ def plan_mesh(plane: Plane, element: float) -> Mesh:
     body = len(points)
     points = np.concatenate([points, [[0.5 * (slab.x0 + slab.x1), 0.5 * (slab.y0 + slab.y1)]]])
     hung = _link(np.arange(n_slab, dtype=np.int32), body, _tributary(x, y), 1.0)
-    crossing = np.zeros(n_slab)
-    for strip in plane.legs:
-        crossing += np.where((points[:n_slab, 0] >= strip.x0) & (points[:n_slab, 0] <= strip.x1), strip.ratio, 0.0)
-    groups[HANGING] = Group("link", "link", hung.cells, {**hung.data, "leg_ratio": crossing})
+    crossing = {f"{kind}_ratio": _crossing(plane, kind, points[:n_slab, 0]) for kind in ("leg", "tail")}
+    groups[HANGING] = Group("link", "link", hung.cells, {**hung.data, **crossing})
     sets["body"] = np.array([body], np.int32)
     grid = np.arange(n_slab, dtype=np.int32).reshape(len(x), len(y))
     sets["side:low"], sets["side:high"] = grid[:, 0], grid[:, -1]
@@ -145,6 +143,15 @@ def _anchor(end: HookEnd, node: int, hosts: lines.Hosts) -> Group:
         "diameter": np.array([end.width]),
     }
     return Group("anchor", "anchor", cells, data)
+
+
+def _crossing(plane: Plane, kind: str, x: Floats) -> Floats:
+    """Share (n,) of the plane's area at ``x`` that upright steel of one kind takes."""
+    ratio = np.zeros(len(x))
+    for strip in plane.legs:
+        if strip.kind == kind:
+            ratio += np.where((x >= strip.x0) & (x <= strip.x1), strip.ratio, 0.0)
+    return ratio
 
 
 def _link(nodes: Ints, partner: int, area: Floats, sign: float) -> Group:

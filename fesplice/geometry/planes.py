@@ -110,8 +110,12 @@ class HookEnd:
 
 @dataclass(frozen=True)
 class LegStrip:
-    """Vertical legs that cross a horizontal plane between ``x0`` and ``x1`` [mm], as steel ``ratio`` of its area."""
+    """Upright steel that crosses a horizontal plane between ``x0`` and ``x1`` [mm], as ``ratio`` of its area.
 
+    ``kind`` "leg" of a stirrup or "tail" of a hook.
+    """
+
+    kind: str
     x0: float
     x1: float
     ratio: float
@@ -123,7 +127,7 @@ class Plane:
 
     ``snaps_x`` [mm] are wanted as grid lines, ``levels`` [mm] as middles of element rows;
     inside |x| <= ``refined`` [mm] elements are fine. ``ends`` are the hooks and
-    ``legs`` the vertical legs that leave the plane.
+    ``legs`` the upright steel that leaves the plane.
     """
 
     kind: str

@@ -7,11 +7,12 @@ relative displacement d of slab and body, both in the plane:
     strength   sqrt(f_t^2 - f_t s_v) under vertical tension s_v (the principal tension of shear and s_v
                reaches f_t: Mohr's circle), f_t + mu |s_v| under compression
     softening  linear, over an opening that does not depend on s_v, so that the energy falls with the strength
-    residual   mu |s_v| under compression, plus mu rho_v (f_y - s_leg) from vertical legs that cross the plane
-               (shear friction, Birkeland & Birkeland 1966; from memory)
+    residual   mu |s_v| under compression
+    steel      of legs and tails that cross the plane, once it has cracked: see :class:`Crossing`
 
-The area between the curve and its residual is (s - r)/f_t times the fracture energy: without legs and
-vertical stress it is the fracture energy itself. Unloading goes to the origin. A stiffness floor stays when
+The area between the curve and its residual is (s - r)/f_t times the fracture energy: without
+vertical stress it is the fracture energy itself. What crossing steel adds comes on top.
+Unloading goes to the origin. A stiffness floor stays when
 all is lost, so that a strip that has split off never swims.
 """
 
@@ -25,6 +26,8 @@ from fesplice.contracts import Floats, History, Response
 
 #: Share of the elastic stiffness that is never lost.
 FLOOR = 1e-4
+#: Crack width [mm] that keeps the first pull of crossing steel from being infinitely stiff; far below what is seen.
+FINE = 1e-3
 
 
 def plane_strength(tensile: float, friction: float, vertical: Floats) -> Floats:
@@ -33,13 +36,37 @@ def plane_strength(tensile: float, friction: float, vertical: Floats) -> Floats:
     return tension + friction * np.maximum(-vertical, 0.0)
 
 
-def plane_residual(friction: float, vertical: Floats, steel_ratio: Floats, left: Floats) -> Floats:
-    """Residual shear stress [MPa]; ``steel_ratio`` of vertical legs and the stress ``left`` in them to yield [MPa].
+def plane_residual(friction: float, vertical: Floats) -> Floats:
+    """Residual shear stress [MPa] of the cracked plane under ``vertical`` stress [MPa], tension positive."""
+    return friction * np.maximum(-vertical, 0.0)
 
-    Tension across the plane is carried by the legs first: what is left of them clamps.
+
+@dataclass(frozen=True)
+class Crossing:
+    """Steel across the plane that clamps it as far as the crack opens (shear friction by degrees).
+
+    A rough crack that slips by d opens by ``dilation`` d. The steel is drawn out of both sides against a
+    constant bond stress t_b, which over a crack of width w gives it 2 sqrt(E t_b w / diameter) (tension chord,
+    Marti, Alvarez, Kaufmann & Sigrist 1998; from memory), at most what is ``left`` (n_e, k) [MPa] to yield:
+    vertical tension is carried first. It clamps with that stress times ``ratio`` (n_e, k), and the clamp
+    times ``friction`` is shear (Birkeland & Birkeland 1966, who take yield at once; from memory).
+    ``pull`` (k,) = 2 sqrt(E t_b / diameter) [MPa/mm^0.5]; k kinds of steel.
     """
-    clamp = steel_ratio * np.maximum(left, 0.0)
-    return friction * (np.maximum(-vertical, 0.0) + clamp)
+
+    ratio: Floats
+    pull: Floats
+    left: Floats
+    friction: float
+    dilation: float
+
+    def shear(self, slip: Floats) -> tuple[Floats, Floats]:
+        """Shear stress and its slope at slips >= 0 (n_e, n_q) beyond cracking."""
+        root = np.sqrt(self.dilation * slip + FINE)
+        tense = self.pull * (root - np.sqrt(FINE))[..., None]
+        left = np.maximum(self.left, 0.0)[:, None]
+        steel = self.friction * self.ratio[:, None]
+        slope = np.where(tense < left, self.pull * (0.5 * self.dilation / root)[..., None], 0.0)
+        return (steel * np.minimum(tense, left)).sum(axis=-1), (steel * slope).sum(axis=-1)
 
 
 @dataclass(frozen=True)
@@ -48,7 +75,8 @@ class Hanging:
 
     ``stiffness`` k [MPa/mm]; per element ``strength`` and ``residual`` [MPa]; ``tensile_strength`` f_t and
     ``energy`` [N/mm]; ``along`` is the share of the stiffness that acts along the bars. ``intact``: it never
-    softens; ``absent``: only the floor is left. History: ``reached`` (.., 1) = largest displacement.
+    softens; ``absent``: only the floor is left. ``crossing``: steel across it.
+    History: ``reached`` (.., 1) = largest displacement.
     """
 
     stiffness: float
@@ -57,6 +85,7 @@ class Hanging:
     tensile_strength: float
     energy: float
     along: float = 0.0
+    crossing: Crossing | None = None
     intact: bool = False
     absent: bool = False
     n_strain: int = 2
@@ -76,7 +105,11 @@ class Hanging:
         start = top / k
         slope = (rest - top) / np.maximum(end - start, 1e-3 * fall)
         value = np.where(slip <= start, k * slip, np.maximum(top + slope * (slip - start), rest))
-        return value, np.where(slip <= start, k, np.where(slip < end, slope, 0.0))
+        slope = np.where(slip <= start, k, np.where(slip < end, slope, 0.0))
+        if self.crossing is not None:
+            clamped, steeper = self.crossing.shear(np.maximum(slip - start, 0.0))
+            value, slope = value + clamped, slope + np.where(slip > start, steeper, 0.0)
+        return value, slope
 
     def respond(self, strain: Floats, history: History, size: Floats, *, secant: float = 0.0) -> Response:
         """See :class:`fesplice.contracts.Law`; strain (n_e, n_q, 2)."""

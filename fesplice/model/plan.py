@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fesplice.contracts import Floats, Law, Step
-from fesplice.laws.hanging import Hanging, Spring, plane_residual, plane_strength
+from fesplice.laws.hanging import Crossing, Hanging, Spring, plane_residual, plane_strength
 from fesplice.laws.hook import EndAnchor, end_anchor
 from fesplice.laws.seat import Seat
 from fesplice.mesh import Mesh
@@ -61,19 +61,39 @@ def hanging_law(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None
     p, concrete = specimen.plan, specimen.concrete.closure or specimen.concrete.precast
     x = mesh.points[mesh.groups["hanging"].cells[:, 0], 0]
     stress, legs = (np.zeros(len(x)), np.zeros(len(x))) if vertical is None else vertical.at(x)
-    crossing = np.asarray(mesh.groups["hanging"].data["leg_ratio"], float)
-    steel = specimen.confinement.steel
-    left = specimen.steel[steel].yield_strength - legs if steel else np.zeros(len(x))
     shear = concrete.elastic_modulus / (2.0 * (1.0 + concrete.poisson))
     return Hanging(
         stiffness=shear / p.plane_depth,
         strength=plane_strength(concrete.tensile_strength, p.plane_friction, stress),
-        residual=plane_residual(p.plane_friction, stress, crossing, left),
+        residual=plane_residual(p.plane_friction, stress),
         tensile_strength=concrete.tensile_strength,
         energy=p.plane_energy,
         along=p.plane_along,
+        crossing=_crossing(specimen, mesh, legs),
         intact=p.hanging == "intact",
         absent=p.hanging == "none",
+    )
+
+
+def _crossing(specimen: Specimen, mesh: Mesh, legs: Floats) -> Crossing | None:
+    """Legs that already carry ``legs`` (n_e,) [MPa], and tails of hooks; None where no steel crosses the plane."""
+    p, concrete = specimen.plan, specimen.concrete.closure or specimen.concrete.precast
+    data, kinds = mesh.groups["hanging"].data, []
+    if (ratio := np.asarray(data["leg_ratio"], float)).any():
+        steel = specimen.steel[specimen.confinement.steel]
+        kinds.append((ratio, steel, specimen.confinement.diameter, legs))
+    if p.plane_tails and (ratio := np.asarray(data["tail_ratio"], float)).any():
+        row = specimen.bars.left
+        kinds.append((ratio, specimen.steel[row.steel], row.diameter, np.zeros(len(ratio))))
+    if not kinds:
+        return None
+    bond = 2.0 * concrete.tensile_strength  # tension chord, Marti et al. 1998
+    return Crossing(
+        ratio=np.stack([ratio for ratio, *_ in kinds], axis=-1),
+        pull=np.array([2.0 * np.sqrt(steel.elastic_modulus * bond / d) for _, steel, d, _ in kinds]),
+        left=np.stack([steel.yield_strength - carried for _, steel, _, carried in kinds], axis=-1),
+        friction=p.plane_friction,
+        dilation=p.plane_dilation,
     )
 
 

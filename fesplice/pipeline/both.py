@@ -25,7 +25,7 @@ from fesplice.post.mechanism import Reading
 from fesplice.post.plan_signs import plan_reading
 from fesplice.post.plan_summary import plan_strength, trace
 from fesplice.post.prediction import AGREED, Pass, Prediction, load_at
-from fesplice.post.signs import read_elevation
+from fesplice.post.signs import read_elevation, side_splitting
 from fesplice.post.summary import summarise
 from fesplice.post.vertical import VerticalTrace, vertical_state
 from fesplice.specimen import Specimen, read, read_text, vary
@@ -70,6 +70,7 @@ def predict(specimen: Specimen | str | Path, folder: str | Path, *, told: Told |
     found = Prediction(
         s.name, elevation, free, intact, coupled, passes, agreed,
         load_at(strength, state.bar_stress, np.asarray(run.curve["load_N"], float)), tuple(notes),
+        side_splitting(run.mesh, s) if s.bars.left.hook is not None else float("nan"),
     )  # fmt: skip
     write_whole(home / "prediction.json", (json.dumps(found.as_dict(), indent=1) + "\n").encode())
     return found

@@ -41,7 +41,8 @@ class Prediction:
 
     ``free``, ``intact``, ``coupled``: the plan with no plane, an intact one, and the one the elevation
     leaves it (None where there is no plan); ``passes`` of the coupling and whether they ``agreed``;
-    ``notes`` on runs that stopped short.
+    ``notes`` on runs that stopped short. ``side_splitting``: bar stress at which, by a formula that counts no
+    steel across, hooks split the cover beside them, which no plane shows (nan without hooks).
     """
 
     specimen: str
@@ -53,6 +54,7 @@ class Prediction:
     agreed: bool
     load: float
     notes: tuple[str, ...] = ()
+    side_splitting: float = math.nan
 
     @property
     def governing(self) -> Reading:
@@ -102,12 +104,22 @@ class Prediction:
     def _margins(self) -> list[tuple[Finding, float]]:
         here, strength = self.governing, self.bar_stress
         mode = here.governing.mechanism if here.governing else ""
-        found = [
-            (f, margin_of(strength)(f)) for f in here.findings if f.mechanism not in (mode, "joint_opening")
-        ]
+        found = [(f, margin_of(strength)(f)) for f in here.findings if f.mechanism not in (mode, "joint_opening")]
         if self.other is not None and self.other.governing is not None and strength > 0.0:
             found.append((self.other.governing, self.other.bar_stress / strength))
         return found
+
+    @property
+    def beside(self) -> str:
+        """What the formula for side splitting says beside the planes; empty without hooks."""
+        if not math.isfinite(self.side_splitting):
+            return ""
+        less = self.side_splitting < self.bar_stress
+        meaning = "LESS than the planes hold: without steel across the lap take this" if less else "more than they hold"
+        return (
+            f"beside the planes, by formula: hooks split the side cover at {self.side_splitting:.0f} MPa, {meaning} "
+            "(MC2010 eq. 6.1-5 over the embedment, no steel across counted)"
+        )
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -124,6 +136,8 @@ class Prediction:
         ]
         if mode:
             found += [f"because: {text}" for text in mode.evidence]
+        if beside := self.beside:
+            found.append(beside)
         following, margin = self.next
         for f, share in self.passed:
             found.append(f"passed before: {f.name} at {share:.2f} of that ({f.evidence[0]})")
@@ -150,7 +164,8 @@ class Prediction:
             **asdict(self), "governing_plane": self.governing.plane, "bar_stress": self.bar_stress,
             "mechanism": self.governing.governing.mechanism if self.governing.governing else None,
             "bracket": self.bracket, "band": self.band, "uncoupled": self.uncoupled,
-            "next": following.mechanism if following else None, "margin": margin, "sentences": self.sentences,
+            "next": following.mechanism if following else None, "margin": margin, "beside": self.beside,
+            "sentences": self.sentences,
         }  # fmt: skip
         return _plain(found)
 

@@ -149,16 +149,22 @@ def _readings(record: Mapping[str, Any]) -> list[dict[str, Any]]:
             margin = math.inf if mark == "governs" else _margin(reading, f)
             rows.append(
                 {
-                    "name": MECHANISMS.get(kind, kind), "mark": mark, "usage": f"{f['usage']:.2f}",
+                    "name": MECHANISMS.get(kind, kind),
+                    "mark": mark,
+                    "usage": f"{f['usage']:.2f}",
                     "reached": "never" if f["reached_at"] is None else f"{f['reached_at']:.0f} MPa",
-                    "margin": f"{margin:.2f}" if math.isfinite(margin) else "–", "evidence": list(f["evidence"]),
+                    "margin": f"{margin:.2f}" if math.isfinite(margin) else "–",
+                    "evidence": list(f["evidence"]),
                 }  # fmt: skip
             )
         found.append(
             {
-                "name": name, "strength": ("" if reading["sure"] else "> ") + quantity(reading["bar_stress"], "stress"),
+                "name": name,
+                "strength": ("" if reading["sure"] else "> ") + quantity(reading["bar_stress"], "stress"),
                 "load": quantity(reading["load"], "force") + (" per ram" if key == "elevation" else " per side"),
-                "dropped": reading["sure"], "rows": rows, "unresolved": list(reading["unresolved"]),
+                "dropped": reading["sure"],
+                "rows": rows,
+                "unresolved": list(reading["unresolved"]),
             }  # fmt: skip
         )
     return found
@@ -212,9 +218,11 @@ def _links(home: Path) -> list[dict[str, str]]:
         number = path.name.removeprefix("plan-pass-")
         rows.append(
             {
-                "name": path.name, "what": what.get(path.name, f"plane as the elevation leaves it, pass {number}"),
+                "name": path.name,
+                "what": what.get(path.name, f"plane as the elevation leaves it, pass {number}"),
                 "link": f"{path.name}/{PAGE}" if (path / PAGE).is_file() else "",
-                "largest": quantity(float(largest), "force"), "steps": f"{run.n_steps}, {loose} loose",
+                "largest": quantity(float(largest), "force"),
+                "steps": f"{run.n_steps}, {loose} loose",
                 "outcome": run.outcome.value,
             }  # fmt: skip
         )
@@ -241,6 +249,7 @@ def _values(home: Path, record: Mapping[str, Any], side: View, files: Mapping[st
         "agreed": record["agreed"],
         "near": f"{100.0 * AGREED:.0f}",
         "uncoupled": quantity(record["uncoupled"], "stress"),
+        "beside": str(record.get("beside", "")),
         "notes": list(record["notes"]),
         "unresolved": _unresolved(readings),
         "band": (f"{record['band'][0]:.0f}", f"{record['band'][1]:.0f}", f"{100.0 * MODEL_BAND:.0f}"),

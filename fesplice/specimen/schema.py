@@ -333,6 +333,8 @@ class PlanPlane(Part):
     plane_depth: Length = Field(default=200.0, description="depth of body that shears with the plane")
     plane_energy: Energy = Field(default=UNSET, description="fracture energy of the plane; left out: the concrete's")
     plane_friction: Ratio = Field(default=0.9, description="friction in the plane under compression and across legs")
+    plane_dilation: Ratio = Field(default=0.3, description="opening of the cracked plane per slip, clamped by steel")
+    plane_tails: Flag = Field(default=True, description="true: tails of hooks clamp the plane as legs do")
     plane_along: Fraction = Field(default=1.0, description="share of the plane's stiffness that acts along the bars")
 
 

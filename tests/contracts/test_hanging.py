@@ -2,7 +2,8 @@
 
 Sources: cohesive crack, area under the curve = fracture energy (Hillerborg, Modeer & Petersson 1976); strength under
 combined shear and tension from Mohr's circle, sigma_1 = s/2 + sqrt(s^2/4 + tau^2) = f_t (any textbook); shear friction
-mu (N + A f_y) (Birkeland & Birkeland 1966, from memory). The numbers are hand values.
+mu (N + A f_y) (Birkeland & Birkeland 1966, from memory); steel drawn out of a crack (tension chord, Marti, Alvarez,
+Kaufmann & Sigrist 1998, from memory). The numbers are hand values.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fesplice.laws.hanging import FLOOR, Hanging, Spring, plane_residual, plane_strength
+from fesplice.laws.hanging import FLOOR, Crossing, Hanging, Spring, plane_residual, plane_strength
 
 K, F_T, G_F = 58.0, 1.95, 0.138
 PLANE = Hanging(K, np.array([F_T]), np.array([0.0]), F_T, G_F, along=1.0)
@@ -65,14 +66,11 @@ def test_strength_meets_mohrs_circle() -> None:
     assert plane_strength(F_T, 0.9, np.array([-2.0])) == pytest.approx([F_T + 1.8])
 
 
-def test_residual_is_shear_friction() -> None:
-    """mu (p + rho (f_y - s)): 0.9 (0.5 + 0.002 x 300); legs that yield clamp nothing."""
-    ratio = np.array([0.002, 0.002])
-    got = plane_residual(0.9, np.array([-0.5, 0.0]), ratio, np.array([300.0, -10.0]))
-    assert got == pytest.approx([0.99, 0.0])
+def test_residual_is_friction_under_compression() -> None:
+    assert plane_residual(0.9, np.array([-0.5, 0.7])) == pytest.approx([0.45, 0.0])
 
 
-def test_legs_hold_what_is_left() -> None:
+def test_clamped_plane_keeps_its_residual() -> None:
     """With a residual of 0.6 MPa the plane softens to it and stays; the area above it is (s - r)/f_t G_F."""
     law = replace(PLANE, residual=np.array([0.6]))
     slip = np.linspace(0, 1.0, 20001)
@@ -83,10 +81,48 @@ def test_legs_hold_what_is_left() -> None:
     assert above == pytest.approx((F_T - 0.6) / F_T * G_F, rel=2e-3)
 
 
+def legs(left: float = 460.0) -> Crossing:
+    """Two legs of 129 mm2 at 85 mm over 600 mm, 12.7 mm thick, drawn out against 3.9 MPa."""
+    ratio = 2 * 129 / (85 * 600)
+    pull = 2 * np.sqrt(200e3 * 3.9 / 12.7)
+    return Crossing(np.array([[ratio]]), np.array([pull]), np.array([[left]]), 0.9, 0.3)
+
+
+def test_legs_clamp_as_far_as_the_plane_opens() -> None:
+    """A slip of 1 mm past cracking opens 0.3 mm: 2 sqrt(200e3 x 3.9 x 0.3 / 12.7) = 271 MPa in the legs, mu rho of it
+
+    1.24 MPa. The same by integrating bond along the leg: the crack is twice the bar's lengthening over the
+    length s d / (4 t_b) in which the stress s is handed over.
+    """
+    shear, _ = legs().shear(np.array([[1.0]]))
+    assert float(shear[0, 0]) == pytest.approx(0.9 * 2 * 129 / (85 * 600) * 271.5, rel=0.06)
+    stress = np.linspace(0.0, 271.5, 1001)
+    length = stress * 12.7 / (4 * 3.9)
+    assert 2.0 * np.trapezoid(stress / 200e3, length) == pytest.approx(0.3, rel=2e-3)
+
+
+def test_legs_yield_and_no_more() -> None:
+    """Birkeland's mu rho f_y is the end of it, less what the legs carry already; yielded legs clamp nothing."""
+    ratio = 2 * 129 / (85 * 600)
+    far = np.array([[50.0]])
+    assert float(legs().shear(far)[0][0, 0]) == pytest.approx(0.9 * ratio * 460.0)
+    assert float(legs(360.0).shear(far)[0][0, 0]) == pytest.approx(0.9 * ratio * 360.0)
+    assert float(legs(-5.0).shear(far)[0][0, 0]) == 0.0
+
+
+def test_crossing_steel_adds_nothing_before_the_plane_cracks() -> None:
+    law = replace(PLANE, crossing=legs())
+    before, after = np.array([0.5 * F_T / K]), np.array([0.3])
+    assert follow(law, across(before))[0] == pytest.approx(follow(PLANE, across(before))[0])
+    more = follow(law, across(after))[0] - follow(PLANE, across(after))[0]
+    assert more[0, 1] == pytest.approx(float(legs().shear(after[None] - F_T / K)[0][0, 0]))
+
+
+@pytest.mark.parametrize("crossing", [None, legs()])
 @pytest.mark.parametrize("residual", [0.0, 0.6, 2.5])
 @pytest.mark.parametrize("point", [(0.01, 0.02), (0.03, 0.05), (-0.02, 0.1), (0.0, 0.4)])
-def test_tangent_against_differences(point: tuple[float, float], residual: float) -> None:
-    law = replace(PLANE, residual=np.array([residual]))
+def test_tangent_against_differences(point: tuple[float, float], residual: float, crossing: Crossing | None) -> None:
+    law = replace(PLANE, residual=np.array([residual]), crossing=crossing)
     stress, tangent = follow(law, [point])
     for k in range(2):
         ahead, behind = np.array(point), np.array(point)

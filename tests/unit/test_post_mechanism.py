@@ -7,12 +7,18 @@ once. No published record classifies plane-stress results, so nothing outside th
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from fesplice import read
+from fesplice.geometry import build_mesh, elevation
 from fesplice.post.mechanism import MECHANISMS, Sign, read_plane
+from fesplice.post.signs import side_splitting
+from fesplice.specimen import vary
 
+MODELS = Path(__file__).resolve().parents[2] / "models"
 STRESS = np.array([0.0, 100.0, 200.0, 300.0, 400.0, 330.0])
 LOAD = 500.0 * STRESS
 
@@ -97,3 +103,17 @@ def test_no_sign_no_mechanism() -> None:
     assert seen.unresolved == ("side blow-out at the hooks",)
     with pytest.raises(ValueError, match="no mechanism 'gust'"):
         read_plane("plan", STRESS, LOAD, 4, 5, [sign("gust", [0] * 6)])
+
+
+# ------------------------------------------------------------------ side splitting by formula
+def test_side_splitting_of_hooks_in_their_plane() -> None:
+    """AS29-100-U by hand: side cover 600/2 - 240 - 14.35 = 45.65, half of 2 x 240 - 28.7 = 225.65 mm; f_cm 35 MPa,
+
+    6.5 (35/25)^0.25 (25/28.7)^0.2 (45.65/28.7)^0.33 (225.65/45.65)^0.1 = 9.39 MPa over 510 mm of a bar of 645 mm2.
+    """
+    s = read(MODELS / "as29-100-u.toml")
+    tau = 6.5 * 1.4**0.25 * (25 / 28.7) ** 0.2 * (45.65 / 28.7) ** 0.33 * (225.65 / 45.65) ** 0.1
+    mesh = build_mesh(elevation(s), s.mesh)
+    assert side_splitting(mesh, s) == pytest.approx(tau * np.pi * 28.7 * 510.0 / 645.0, rel=2e-3)
+    wide = vary(s, "body.width", "800 mm")
+    assert side_splitting(build_mesh(elevation(wide), wide.mesh), wide) >= side_splitting(mesh, s)

@@ -6,6 +6,7 @@ Source: the rules are the module's own; made cases, nothing outside the project 
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -70,6 +71,14 @@ def test_no_word_without_evidence_and_what_is_not_in_the_planes_is_told() -> Non
     assert text[0].startswith("side thrust at the edge bars in the plan at a bar stress of 400 MPa")
     assert text[1].startswith("because: measure 1.2 mm at strength, limit 1 (made case)")
     assert text[-1] == "not resolvable in 2D: side blow-out"
+
+
+@pytest.mark.parametrize(("formula", "word"), [(350.0, "LESS than the planes"), (650.0, "more than they hold")])
+def test_the_formula_for_side_splitting_is_told_beside_the_planes(formula: float, word: str) -> None:
+    seen = replace(prediction(500, 250, 400, 600), side_splitting=formula)
+    assert f"{formula:.0f} MPa, {word}" in "\n".join(seen.sentences)
+    assert seen.as_dict()["beside"] in seen.sentences
+    assert prediction(500, 250, 400, 600).beside == ""
 
 
 def test_a_run_without_a_drop_gives_a_lower_bound() -> None:

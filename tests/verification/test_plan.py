@@ -26,7 +26,7 @@ from fesplice.post.plan_truss import truss
 from fesplice.report import draw
 from fesplice.report.text import summary_text
 from fesplice.solve import Adaptive, Displacement, March, Stop
-from fesplice.specimen import Specimen, vary_many
+from fesplice.specimen import Specimen, vary, vary_many
 
 MODELS = Path(__file__).parents[2] / "models"
 
@@ -97,6 +97,20 @@ def test_legs_cross_the_plane_where_stirrups_stand() -> None:
     assert np.abs(x[ratio > 0]).max() <= 255 and np.abs(x[ratio == 0]).min() > 255
 
 
+def test_tails_cross_the_plane_where_they_stand() -> None:
+    """Two No. 29 bars of 645 mm2 a side, over 5 bar diameters about the tail, cut off at the joint face."""
+    s = read(MODELS / "as29-100-u.toml")
+    hung = plan_mesh(plan(s), 10.0).groups["hanging"]
+    ratio, x = np.asarray(hung.data["tail_ratio"]), plan_mesh(plan(s), 10.0).points[hung.cells[:, 0], 0]
+    at = 230.0 - 0.5 * 28.7
+    wide = 280.0 - (at - 2.5 * 28.7)
+    assert ratio.max() == pytest.approx(2 * 645 / (wide * 600), rel=1e-3)
+    assert np.abs(x[ratio > 0]).min() == pytest.approx(at - 2.5 * 28.7, abs=10.0)
+    assert not hung.data["leg_ratio"].any()
+    turned = vary(s, "bars.left.hook.angle", 180)
+    assert not plan_mesh(plan(turned), 20.0).groups["hanging"].data["tail_ratio"].any()
+
+
 def test_continuous_bars_have_no_plan() -> None:
     with pytest.raises(InputFault, match="continuous"):
         plan(read(MODELS / "as29-cb.toml"))
@@ -148,20 +162,22 @@ def test_strips_balance() -> None:
 
 # ------------------------------------------------------------------ hanging plane in the model
 def test_vertical_tension_and_legs_reach_the_plane() -> None:
-    """sqrt(f_t^2 - f_t s) of 1.95 MPa at s = 1: 1.361; residual 0.9 x 2 x 129/(85 x 600) x (460 - 100) = 1.639 MPa."""
+    """sqrt(f_t^2 - f_t s) of 1.95 MPa at s = 1: 1.361; 2 legs of 129 per 85 x 600 mm2, 460 - 100 MPa to yield."""
     s = read(MODELS / "as29-100-s3.toml")
     mesh = plan_mesh(plan(s), 20.0)
     across = Vertical(np.array([-280.0, 280.0]), np.array([1.0, 1.0]), np.array([100.0, 100.0]), 300.0)
     law = hanging_law(s, mesh, across)
     assert law.strength == pytest.approx(np.sqrt(1.95**2 - 1.95))
-    assert law.residual.max() == pytest.approx(0.9 * 2 * 129 / (85 * 600) * 360)
+    assert law.residual == pytest.approx(0.0) and law.crossing is not None
+    assert law.crossing.ratio[:, 0].max() == pytest.approx(2 * 129 / (85 * 600))
+    assert law.crossing.left[:, 0] == pytest.approx(360.0)
     assert law.stiffness == pytest.approx(27.8e3 / 2.4 / 200)
     assert across.as_dict()["x_mm"] == [-280.0, 280.0] and across.as_dict()["bar_stress_MPa"] == 300.0
 
 
 def test_plane_alone_spends_its_energy_over_the_area() -> None:
     """A slab that slides as a whole across its plane spends G_F x area; the bars and the slab are taken away."""
-    s = small("as19-100-u")
+    s = vary(small("as19-100-u"), "plan.plane_tails", False)
     model = built(s)
     part = next(p for p in model.parts if p.name == "hanging")
     history, work, before, last = part.law.fresh(part.shape), 0.0, 0.0, 0.0
