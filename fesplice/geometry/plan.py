@@ -19,7 +19,7 @@ from fesplice.contracts import InputFault
 from fesplice.geometry import bars, clash, surroundings
 from fesplice.geometry.planes import Block, HookEnd, LegStrip, NetStrip, Path, Plane
 from fesplice.mesh import Station
-from fesplice.specimen.transverse import transverse_bars
+from fesplice.specimen.transverse import TIE_BEND, transverse_bars
 
 if TYPE_CHECKING:
     from fesplice.geometry.bars import Shape
@@ -47,11 +47,14 @@ def plan(s: Specimen) -> Plane:
             stations.append(Station(f"{name}/end", name, (m.tangent_x, y)))
             if m.bend is not None:
                 reach = m.radius + 0.5 * m.diameter
-                ends.append(HookEnd(name, m.tangent_x, y, m.side, reach, m.diameter))
+                ends.append(HookEnd(name, name, m.tangent_x, y, (m.side, 0.0), reach, m.diameter))
+    across = _transverse(s, (x0, x1))
+    if s.plan.tie_ends == "bent":
+        ends += [end for path in across for end in _bent_ends(s, path)]
     return Plane(
         kind="plan",
         blocks=(Block("slab", material, x0, x1, -half, half, t, material),),
-        paths=tuple(paths + _transverse(s, (x0, x1))),
+        paths=tuple(paths + across),
         joints=(),
         points=(),
         snaps_x=(x0, x1),
@@ -169,12 +172,22 @@ def _across(s: Specimen, name: str, x: float, y: tuple[float, float], number: in
         steel=c.steel,
         frame_from=None,
         condition=s.bond.condition,
-        anchored_start=True,
-        anchored_end=True,
+        anchored_start=s.plan.tie_ends == "held",
+        anchored_end=s.plan.tie_ends == "held",
         bonded=True,
         clear_cover=c.cover,
         stretches=surroundings.secondary(c.diameter, c.cover, high - low),
     )
+
+
+def _bent_ends(s: Specimen, path: Path) -> list[HookEnd]:
+    """Both ends of a bar across, bent out of the plane over the outside of its bend, inside the slab."""
+    reach, half = s.confinement.diameter * (0.5 * TIE_BEND + 1.0), 0.5 * s.body.width
+    found = []
+    for which, (x, y), sign in (("low", path.points[0], -1.0), ("high", path.points[-1], 1.0)):
+        room = min(reach, half - sign * y)
+        found.append(HookEnd(f"{path.name}-{which}", path.name, x, y, (0.0, sign), room, s.confinement.diameter))
+    return found
 
 
 def _letter(k: int) -> str:

@@ -45,7 +45,9 @@ def plan_mesh(plane: Plane, element: float) -> Mesh:
         bar_lines[path.name] = line
         points = np.concatenate([points, laid.points])
     for end in plane.ends:
-        groups[f"{ANCHOR}:{end.line}"] = _anchor(end, int(bar_lines[end.line].nodes[-1]), hosts)
+        nodes = bar_lines[end.line].nodes[[0, -1]]
+        nearest = np.argmin(np.hypot(*(points[nodes] - (end.x, end.y)).T))
+        groups[f"{ANCHOR}:{end.name}"] = _anchor(end, int(nodes[nearest]), hosts)
 
     sets: dict[str, Ints] = {}
     far = _OUTSIDE * (slab.x1 - slab.x0)
@@ -133,11 +135,14 @@ def _anchor(end: HookEnd, node: int, hosts: lines.Hosts) -> Group:
     """Three by three points in the middles of equal parts of the patch the bend covers."""
     third = np.array([1.0, 3.0, 5.0]) / 6.0
     along, across = np.meshgrid(end.reach * third, end.width * (third - 0.5), indexing="ij")
-    places = np.column_stack([end.x + end.direction * along.ravel(), end.y + across.ravel()])
+    tx, ty = end.towards
+    places = np.column_stack([
+        end.x + tx * along.ravel() - ty * across.ravel(), end.y + ty * along.ravel() + tx * across.ravel(),
+    ])  # fmt: skip
     host, local = hosts.find(places)
     cells = np.concatenate([[node], hosts.quads[host].ravel()]).astype(np.int32)[None]
     data = {
-        "tangent": np.array([[-end.direction, 0.0]]),  # slip counts positive the way the bar is pulled
+        "tangent": np.array([[-tx, -ty]]),  # slip counts positive the way the bar is pulled
         "patch_local": local[None],
         "reach": np.array([end.reach]),
         "diameter": np.array([end.width]),

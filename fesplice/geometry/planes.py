@@ -95,15 +95,16 @@ class NetStrip:
 
 @dataclass(frozen=True)
 class HookEnd:
-    """A hook that leaves the plane where its bar ``line`` ends at (x, y) [mm].
+    """A hook that leaves the plane where its bar ``line`` ends at (x, y) [mm], as the end named ``name``.
 
-    It bends over ``reach`` [mm] further along ``direction`` (+1 or -1 in x) and is ``width`` [mm] wide.
+    It bends over ``reach`` [mm] further along the unit vector ``towards`` and is ``width`` [mm] wide.
     """
 
+    name: str
     line: str
     x: float
     y: float
-    direction: float
+    towards: tuple[float, float]
     reach: float
     width: float
 

@@ -26,6 +26,7 @@ from fesplice.model import build, width
 from fesplice.model.assembly import Model, number_unknowns
 from fesplice.model.seats import hook_seat
 from fesplice.specimen.schema import BarRow, Specimen
+from fesplice.specimen.transverse import TIE_BEND
 
 #: Slip of hooks expected at failure, for step sizes only [bar diameters].
 _SLIP = 0.06
@@ -109,6 +110,15 @@ def anchor_law(specimen: Specimen, row: BarRow, f_cm: float, seat: Seat | None =
     return EndAnchor(curve)
 
 
+def tie_end_law(specimen: Specimen, number: int, f_cm: float) -> EndAnchor:
+    """A bent end of ``number`` bars across: a bend of 90 degrees and a tail of 6 diameters."""
+    c, bond = specimen.confinement, specimen.bond
+    d = c.diameter
+    yields = specimen.steel[c.steel].yield_strength
+    curve = end_anchor(d, TIE_BEND * d, 6.0 * d, 90.0, f_cm, bond.condition, c.area, yields, bond.bearing_coefficient)
+    return EndAnchor(curve, number)
+
+
 def laws(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None) -> dict[str, Law]:
     """A law for every group of the plan mesh."""
     concrete = specimen.concrete.closure or specimen.concrete.precast
@@ -116,7 +126,9 @@ def laws(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None) -> di
     out: dict[str, Law] = build.laws(specimen, mesh)
     for name in mesh.groups:
         kind, _, which = name.partition(":")
-        if kind == "anchor":
+        if kind == "anchor" and which[0] not in rows:
+            out[name] = tie_end_law(specimen, mesh.lines[which.rpartition("-")[0]].number, concrete.strength)
+        elif kind == "anchor":
             out[name] = anchor_law(
                 specimen, rows[which[0]], concrete.strength, hook_seat(specimen, which[0], concrete.strength)
             )

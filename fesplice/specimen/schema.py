@@ -334,6 +334,9 @@ class PlanPlane(Part):
     plane_energy: Energy = Field(default=UNSET, description="fracture energy of the plane; left out: the concrete's")
     plane_friction: Ratio = Field(default=0.9, description="friction in the plane under compression and across legs")
     plane_dilation: Ratio = Field(default=0.3, description="opening of the cracked plane per slip, clamped by steel")
+    tie_ends: Literal["held", "bent"] = Field(
+        default="held", description="ends of steel across: held without slip, or by a bend with a tail of 6 diameters"
+    )
     plane_tails: Flag = Field(default=True, description="true: tails of hooks clamp the plane as legs do")
     plane_along: Fraction = Field(default=1.0, description="share of the plane's stiffness that acts along the bars")
 

@@ -1,4 +1,4 @@
-"""Hooked transverse bars inside the bends: how many lie in each row of hooks, and how far they reach."""
+"""Steel across the bars: bends of its ends; hooked transverse bars, how many in a row of hooks, how far they reach."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fesplice.specimen.schema import Specimen
 
+#: Inside diameter of the bends of ties and stirrups [bar diameters] (ACI 318-19, 25.3.2, up to 16 mm; from memory).
+TIE_BEND = 4.0
 #: Cover of a transverse bar's ends at least [mm].
 END_COVER = 10.0
 

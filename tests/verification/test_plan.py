@@ -281,6 +281,24 @@ def test_faults_of_the_table(key: str, value) -> None:
         small(**{key: value})
 
 
+def test_bent_ends_slip_and_held_ones_do_not() -> None:
+    """A tie whose ends are bent gives way there: less stress in it and more thrust movement for the same extension."""
+    stress, side = {}, {}
+    for ends in ("held", "bent"):
+        s = small("as29-100-t3", **{"plan.tie_ends": ends, "plan.hanging": "none"})
+        model = built(s)
+        _, values = pulled(model, 1.2, 24)
+        found = [n for n in model.mesh.groups if n.startswith("anchor:T")]
+        assert len(found) == (24 if ends == "bent" else 0)  # six sets about two pairs, two ends each
+        yields = {name: steel.yield_strength for name, steel in s.steel.items()}
+        states = tie_states(model.mesh, plan_layout(model.mesh), values, yields)
+        stress[ends] = max(t.stress for t in states)
+        side[ends] = float(np.abs(values["u"][2 * model.mesh.node_sets["side:high"] + 1]).max())
+        for thrust in PlanForces(model.mesh).thrusts(values):
+            assert thrust.force > 0.0 and abs(thrust.residual) < 0.02
+    assert stress["bent"] < stress["held"] and side["bent"] > side["held"]
+
+
 def test_unknown_plane_and_vertical_for_the_elevation_are_refused(tmp_path: Path) -> None:
     across = Vertical(np.zeros(2), np.zeros(2), np.zeros(2))
     for wrong in ({"plane": "section"}, {"vertical": across}):
