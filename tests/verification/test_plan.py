@@ -282,8 +282,8 @@ def test_faults_of_the_table(key: str, value) -> None:
 
 
 def test_bent_ends_slip_and_held_ones_do_not() -> None:
-    """A tie whose ends are bent gives way there: less stress in it and more thrust movement for the same extension."""
-    stress, side = {}, {}
+    """A tie whose ends are bent gives way there: less stress in it for the same extension, and the strips balance."""
+    stress = {}
     for ends in ("held", "bent"):
         s = small("as29-100-t3", **{"plan.tie_ends": ends, "plan.hanging": "none"})
         model = built(s)
@@ -293,10 +293,11 @@ def test_bent_ends_slip_and_held_ones_do_not() -> None:
         yields = {name: steel.yield_strength for name, steel in s.steel.items()}
         states = tie_states(model.mesh, plan_layout(model.mesh), values, yields)
         stress[ends] = max(t.stress for t in states)
-        side[ends] = float(np.abs(values["u"][2 * model.mesh.node_sets["side:high"] + 1]).max())
+        slips = [float(np.abs(values[f"{n}/slip"]).max()) for n in found]
+        assert not found or max(slips) > 0.02
         for thrust in PlanForces(model.mesh).thrusts(values):
             assert thrust.force > 0.0 and abs(thrust.residual) < 0.02
-    assert stress["bent"] < stress["held"] and side["bent"] > side["held"]
+    assert stress["bent"] < 0.95 * stress["held"]
 
 
 def test_unknown_plane_and_vertical_for_the_elevation_are_refused(tmp_path: Path) -> None:
