@@ -141,9 +141,7 @@ def judgement(table: list[dict[str, str]]) -> list[str]:
     values = list(dict.fromkeys(r["value"] for r in table))
 
     def strength(case: str, value: str) -> tuple[float | None, bool]:
-        r = by.get((case, value), {})
-        drop, peak = number(r, "plan_drop_MPa"), number(r, "plan_peak_MPa")
-        return (drop, True) if drop is not None else (peak, False)
+        return plan_strength(by.get((case, value), {}))
 
     out = ["## Judgement values of the plan, one at a time\n", "Plan alone, spacing 100 mm, no vertical stress.\n"]
     out += ["| value | " + " | ".join(cases) + " |", "|---|" + "--:|" * len(cases)]
@@ -163,26 +161,86 @@ def judgement(table: list[dict[str, str]]) -> list[str]:
 
 
 def elevation(table: list[dict[str, str]]) -> list[str]:
-    """Bar stress of the elevation at its three events under every judgement value."""
-    out = ["## Judgement values of the elevation, one at a time\n", "AS29-100-U, elevation alone.\n"]
-    out += ["| value | half of a lead past its bond peak | before the first drop of 15 % | largest load | mode |"]
-    out += ["|---|--:|--:|--:|---|"]
-    base: dict[str, str] = next((r for r in table if r["case"] == "default"), {})
+    """Bar stress of the elevation at its three events under every judgement value, specimen by specimen."""
+    out = ["## Judgement values of the elevation, one at a time\n", "Elevation alone, spacing 100 mm.\n"]
+    out += ["| specimen | value | half of a lead past its bond peak | before a drop of 15 % | largest load | mode |"]
+    out += ["|---|---|--:|--:|--:|---|"]
+    for case in dict.fromkeys(r["case"] for r in table):
+        these = [r for r in table if r["case"] == case]
+        base: dict[str, str] = next((r for r in these if r["value"] == "default"), {})
+        for r in these:
+            cells = []
+            for column in ("elevation_bond_loss_MPa", "elevation_drop_MPa", "elevation_peak_MPa"):
+                here = number(r, column)
+                moved = "" if r is base or here is None else f" ({percent(change(here, number(base, column)))})"
+                cells.append(told(here) + moved)
+            mode = r["elevation_mode"] or r["elevation_reason"] or "–"
+            out.append(f"| {case} | {r['value']} | {' | '.join(cells)} | {mode} |")
+    return [*out, ""]
+
+
+def plan_strength(row: Mapping[str, str]) -> tuple[float | None, bool]:
+    """Bar stress of a plan before its first drop, or at its largest load; and whether it fell at all."""
+    drop, peak = number(row, "plan_drop_MPa"), number(row, "plan_peak_MPa")
+    return (drop, True) if drop is not None else (peak, False)
+
+
+def causes(table: list[dict[str, str]]) -> list[str]:
+    """Strength of the plan alone by assumption, and what each does to the trends."""
+    by = {(r["assumption"], r["confinement"], round(float(r["s_mm"]))): r for r in table}
+    kinds = [k for k in (NONE, TIES, STIRRUPS, HOOKED) if any(key[1] == k for key in by)]
+    spacings = sorted({key[2] for key in by})
+    first, middle, last = spacings[0], min(spacings, key=lambda s: abs(s - 100)), spacings[-1]
+
+    def stress(what: str, kind: str, s: int) -> tuple[float | None, bool]:
+        return plan_strength(by.get((what, kind, s), {}))
+
+    out = ["## What the trends in plan hang on\n"]
+    out += [f"Plan alone, no vertical stress, one assumption changed at a time; {', '.join(map(str, spacings))} mm.\n"]
+    out += ["| assumption | " + " | ".join(kinds) + " |", "|---|" + "---|" * len(kinds)]
+    assumptions = list(dict.fromkeys(r["assumption"] for r in table))
+    for what in assumptions:
+        cells = [" / ".join(told(*stress(what, k, s)) for s in spacings) for k in kinds]
+        out.append(f"| {what} | " + " | ".join(cells) + " |")
+    out += ["", f"| assumption | none, {first} to {last} mm | ties, {middle} to {last} | stirrups, {middle} to {last} "
+            f"| gains over none at {middle} mm: ties, stirrups, hooked bar | at {last} mm |", "|---|--:|--:|--:|---|---|"]
+    for what in assumptions:
+        def moved(kind: str, a: int, b: int, what: str = what) -> str:
+            return percent(change(stress(what, kind, b)[0], stress(what, kind, a)[0]))
+
+        def gains(s: int, what: str = what) -> str:
+            base = stress(what, NONE, s)[0]
+            return ", ".join(percent(change(stress(what, k, s)[0], base)) for k in (TIES, STIRRUPS, HOOKED))
+
+        out.append(f"| {what} | {moved(NONE, first, last)} | {moved(TIES, middle, last)} | "
+                   f"{moved(STIRRUPS, middle, last)} | {gains(middle)} | {gains(last)} |")
+    return [*out, ""]
+
+
+def series(table: list[dict[str, str]]) -> list[str]:
+    """Every specimen of the demonstration series: prediction beside the hand formulas."""
+    out = ["## The series as it would be predicted before the tests\n"]
+    out += ["Both planes coupled, meshes of the specimen files. Formula: embedment formula with spacing factor, in the",
+            "partner reading (`fesplice check`); it is no test either.\n"]
+    out += ["| specimen | bar stress MPa | load per ram kN | plane: mechanism | bracket MPa | formula MPa | ratio to it |"]
+    out += ["|---|--:|--:|---|---|--:|--:|"]
     for r in table:
-        cells = []
-        for column in ("elevation_bond_loss_MPa", "elevation_drop_MPa", "elevation_peak_MPa"):
-            here = number(r, column)
-            moved = "" if r is base or here is None else f" ({percent(change(here, number(base, column)))})"
-            cells.append(told(here) + moved)
-        mode = r["elevation_mode"] or r["elevation_reason"] or "–"
-        out.append(f"| {r['case']} | {' | '.join(cells)} | {mode} |")
+        here, by_hand = number(r, "prediction_MPa"), number(r, "hand_stress_MPa")
+        sure = "at least" not in r.get("prediction_mode_words", "")
+        low, high = number(r, "prediction_bracket_low_MPa"), number(r, "prediction_bracket_high_MPa")
+        ratio = "–" if here is None or not by_hand else f"{here / by_hand:.2f}"
+        load = number(r, "prediction_kN")
+        mode = (r.get("prediction_mode") or "–").replace("_", " ")
+        out.append(f"| {r['case']} | {told(here, sure)} | {told(load)} | {r.get('prediction_plane') or '?'}: {mode} | "
+                   f"{told(low)} to {told(high)} | {told(by_hand)} | {ratio} |")
     return [*out, ""]
 
 
 def main() -> int:
     """Write the page; 1 when there is nothing to write it from."""
-    swept, judged, side = rows("spacing-confinement"), rows("judgement-values"), rows("judgement-elevation")
-    if not (swept or judged or side):
+    names = ("spacing-confinement", "demo-series", "causes", "judgement-values", "judgement-elevation")
+    swept, demo, cause, judged, side = (rows(name) for name in names)
+    if not (swept or demo or cause or judged or side):
         print("no results: bash scripts/study first", file=sys.stderr)
         return 1
     text = HEAD
@@ -190,6 +248,10 @@ def main() -> int:
         sweep = Sweep(swept)
         text += "\n".join([*sweep_tables(sweep), *facts(sweep)]) + "\n"
         text += "![strength against spacing](spacing-confinement/figures/strength.png)\n\n"
+    if demo:
+        text += "\n".join(series(demo)) + "\n"
+    if cause:
+        text += "\n".join(causes(cause)) + "\n"
     if judged:
         text += "\n".join(judgement(judged)) + "\n"
     if side:

@@ -217,7 +217,7 @@ class Hook(Part):
     angle: Angle = Field(default=90.0, description="angle of the bend, 90 or 180")
     bend_diameter: Length = Field(default=UNSET, description="inside diameter of the bend; left out: standard hook")
     tail: Length = Field(default=UNSET, description="straight extension after the bend; left out: standard hook")
-    orientation: Literal["compression", "tension"] = "compression"
+    orientation: Literal["compression", "tension"] = Field(default="compression", description="face the tail points to")
 
 
 class BarRow(Sized):
@@ -272,7 +272,9 @@ class Confinement(Sized):
     lies inside the bends across the beam (``number`` counts all of them; spacing then unused).
     """
 
-    kind: Literal["none", "ties", "stirrups", "hooked_transverse_bar"] = "none"
+    kind: Literal["none", "ties", "stirrups", "hooked_transverse_bar"] = Field(
+        default="none", description="closed ties about each pair, stirrups round the section, bars inside the bends"
+    )
     spacing: Length = Field(default=UNSET, description="centre to centre of the sets")
     legs: Count = Field(default=2, description="legs of one tie or stirrup")
     number: Count = Field(default=0, description="number of sets along the lap")
@@ -294,7 +296,7 @@ class Joint(Part):
 class Bond(Part):
     """Bond between the main bars and the concrete."""
 
-    condition: Literal["good", "other"] = "good"
+    condition: Literal["good", "other"] = Field(default="good", description="casting position, MC2010 6.1")
     slip: Flag = Field(default=True, description="false: bars and concrete move together along the bar (comparisons)")
     splitting: Literal["branch", "wedging", "none"] = Field(
         default="branch", description="how bond splits the concrete: branch of the bond law, wedging, none"
@@ -330,15 +332,15 @@ class PlanPlane(Part):
     hanging: Literal["cohesive", "intact", "none"] = Field(
         default="cohesive", description="how the slab hangs on the body: plane that softens, that never does, no plane"
     )
-    plane_depth: Length = Field(default=200.0, description="depth of body that shears with the plane")
+    plane_depth: Length = Field(default=200.0, description="depth of body that shears with the plane (judgement)")
     plane_energy: Energy = Field(default=UNSET, description="fracture energy of the plane; left out: the concrete's")
-    plane_friction: Ratio = Field(default=0.9, description="friction in the plane under compression and across legs")
-    plane_dilation: Ratio = Field(default=0.3, description="opening of the cracked plane per slip, clamped by steel")
+    plane_friction: Ratio = Field(default=0.9, description="friction in the cracked plane (rough joint, EN 1992-1-1)")
+    plane_dilation: Ratio = Field(default=0.3, description="opening of the cracked plane per slip (Li & Maekawa 1989)")
     tie_ends: Literal["held", "bent"] = Field(
         default="held", description="ends of steel across: held without slip, or by a bend with a tail of 6 diameters"
     )
-    plane_tails: Flag = Field(default=True, description="true: tails of hooks clamp the plane as legs do")
-    plane_along: Fraction = Field(default=1.0, description="share of the plane's stiffness that acts along the bars")
+    plane_tails: Flag = Field(default=True, description="true: tails of hooks clamp the plane as legs do (judgement)")
+    plane_along: Fraction = Field(default=1.0, description="share of the plane along the bars (judgement)")
 
 
 class MeshWish(Part):
