@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import platform
 from dataclasses import asdict
+from functools import cache
 from importlib.metadata import version
+from pathlib import Path
 
 from fesplice.mesh import Mesh
 from fesplice.model.estimate import expected_deflection
@@ -25,10 +28,27 @@ PLAN_END = 3.0
 PLAN_TOLERANCES = Tolerances(force=4e-3, force_with_energy=4e-3)
 
 
+@cache
+def program() -> str:
+    """Digest of all that decides what a run computes: laws, elements, models, meshing, solver, rules of the file.
+
+    A run is taken up, or returned as it stands, only by the very program that wrote it: a result of an earlier
+    one must never pass for one of this.
+    """
+    home, digest = Path(__file__).resolve().parents[1], hashlib.sha256()
+    rooms = ("laws", "elements", "solve", "model", "geometry", "specimen", "pipeline")
+    files = [f for room in rooms for f in (home / room).rglob("*") if f.suffix in (".py", ".csv")]
+    for file in sorted([*files, *home.glob("*.py")]):
+        digest.update(file.relative_to(home).as_posix().encode())
+        digest.update(file.read_bytes())
+    return digest.hexdigest()[:12]
+
+
 def settings(s: Specimen) -> dict:
     """What steers a run beside the specimen and the mesh."""
     return {
         "plane": "elevation",
+        "program": program(),
         "tolerances": asdict(Tolerances()),
         "steps_to_peak": STEPS_TO_PEAK,
         "expected_deflection_mm": expected_deflection(s),
@@ -39,6 +59,7 @@ def plan_settings(s: Specimen, vertical: Vertical | None) -> dict:
     """The same for a plan; ``vertical`` as numbers, for the run hangs on them."""
     return {
         "plane": "plan",
+        "program": program(),
         "tolerances": asdict(PLAN_TOLERANCES),
         "steps_to_peak": PLAN_STEPS,
         "expected_extension_mm": expected_extension(s),

@@ -295,6 +295,11 @@ def _same_or_none(folder: Path, standing: Mapping[str, Any] | None, wanted: Mapp
     differs = [part for part in ("specimen", "mesh") if standing[part]["digest"] != wanted[part]["digest"]]
     old, new = standing["settings"], wanted["settings"]
     differs += [f"setting {key}" for key in sorted(old.keys() | new.keys()) if old.get(key) != new.get(key)]
+    if differs == ["setting program"]:
+        raise FolderFault(
+            str(folder), "holds this run, computed by another version of the program: it can be read and drawn, "
+            "but to compute with this version give a new folder; nothing was written",
+        )  # fmt: skip
     if differs:
         raise FolderFault(str(folder), f"holds another run (differs in {', '.join(differs)}); nothing was written")
     _refuse_finished(folder, standing)

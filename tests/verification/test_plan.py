@@ -19,6 +19,7 @@ from fesplice.geometry.plan_mesh import plan_mesh
 from fesplice.mesh import quality
 from fesplice.model.fields import fields
 from fesplice.model.plan import Vertical, columns, hanging_law, plan_model
+from fesplice.pipeline import manifest
 from fesplice.post.plan_forces import PlanForces
 from fesplice.post.plan_layout import plan_layout
 from fesplice.post.plan_summary import summarise_plan, tie_states, trace
@@ -239,6 +240,14 @@ def test_stopped_run_goes_on_to_the_same_curve(run: Run, tmp_path: Path) -> None
     assert (again.folder / "curve.csv").read_bytes().splitlines() == lines[: again.n_steps + len(lines) - run.n_steps]
     with pytest.raises(FolderFault):
         analyse(small(**{"plan.hanging": "none"}), folder, plane="plan")
+
+
+def test_a_run_of_another_version_is_never_passed_off_as_this_one(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert analyse(small(), run.folder, plane="plan").manifest == run.manifest
+    monkeypatch.setattr(manifest, "program", lambda: "earlier")
+    with pytest.raises(FolderFault, match="another version of the program"):
+        analyse(small(), run.folder, plane="plan")
+    assert Run(run.folder).manifest == run.manifest
 
 
 def test_texts_and_figures_of_a_plan(run: Run, tmp_path: Path) -> None:
