@@ -11,13 +11,14 @@ import json
 import os
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 
-from fesplice.contracts import FespliceError, InputFault, NotConverged
+from fesplice.contracts import FespliceError, FolderFault, InputFault, NotConverged
 from fesplice.laws.cracking import hordijk
 from fesplice.model.plan import Vertical
 from fesplice.pipeline.analyse import Progress, analyse
@@ -30,7 +31,7 @@ from fesplice.post.summary import summarise
 from fesplice.post.vertical import VerticalTrace, vertical_state
 from fesplice.specimen import Specimen, read, read_text, vary
 from fesplice.store import Run
-from fesplice.store.folder import write_whole
+from fesplice.store.folder import reason, write_whole
 
 #: Most passes of the coupling.
 PASSES = 4
@@ -143,13 +144,11 @@ class _Beside:
 
     def __init__(self, s: Specimen, home: Path):
         self.run, self.notes = home / "elevation", []
-        home.mkdir(parents=True, exist_ok=True)
-        text = home / "specimen.toml"
-        write_whole(text, s.text.encode())
+        text = _claim(s, home)
         self.log = home / "elevation.log"
         with open(self.log, "wb") as log:
             self.child = subprocess.Popen(
-                [sys.executable, "-c", _CHILD, str(text), str(self.run)],
+                [sys.executable, "-c", _CHILD, str(text), str(self.run), str(os.getpid())],
                 stdout=subprocess.DEVNULL, stderr=log, env=os.environ | {"PYTHONUNBUFFERED": "1"},
             )  # fmt: skip
 
@@ -177,8 +176,35 @@ class _Beside:
         self.log.unlink(missing_ok=True)
 
 
-def _elevation(text: str, folder: str) -> int:
+def _claim(s: Specimen, home: Path) -> Path:
+    """The specimen's text in the folder, which is refused untouched if it holds runs of another specimen."""
+    text = home / "specimen.toml"
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        if text.is_file() and any(home.glob("*/manifest.json")):
+            there = text.read_text(encoding="utf-8", errors="replace")
+            if there == s.text:
+                return text
+            if not _same(there, s):
+                raise FolderFault(
+                    str(home), "holds the prediction of another specimen; give a new folder; nothing was written"
+                )
+        write_whole(text, s.text.encode())
+    except OSError as error:
+        raise FolderFault(str(home), f"cannot be written: {reason(error)}") from error
+    return text
+
+
+def _same(text: str, s: Specimen) -> bool:
+    try:
+        return read_text(text, "specimen.toml").digest == s.digest
+    except InputFault:
+        return False
+
+
+def _elevation(text: str, folder: str, parent: str) -> int:
     """What the process beside does: the elevation, its fault as one text on standard error."""
+    threading.Thread(target=_end_with, args=(int(parent),), daemon=True).start()
     try:
         analyse(read_text(Path(text).read_text(encoding="utf-8"), text), folder)
     except FespliceError as fault:
@@ -187,3 +213,13 @@ def _elevation(text: str, folder: str) -> int:
     except KeyboardInterrupt:
         return 130
     return 0
+
+
+def _end_with(parent: int) -> None:
+    """End this process with its parent: a killed one cannot tell, and would leave the run's folder locked.
+
+    Whole files are renamed into place, so that a step in flight is lost and nothing else.
+    """
+    while os.getppid() == parent:
+        time.sleep(0.5)
+    os._exit(130)

@@ -82,6 +82,7 @@ class Finding:
     """What is known of one mechanism in one plane; bar stress in MPa, nan if never reached.
 
     ``usage`` at strength and ``growth`` over the drop, both of the strongest sign, in multiples of its limit.
+    ``evidence``: all signs, strongest first; ``first``: the sign that passed its limit first, empty if none did.
     """
 
     mechanism: str
@@ -89,6 +90,7 @@ class Finding:
     usage: float
     growth: float
     evidence: tuple[str, ...]
+    first: str = ""
 
     @property
     def name(self) -> str:
@@ -169,7 +171,7 @@ def read_plane(
 
 def _finding(key: str, signs: list[Sign], stress: Floats, top: int, end: int) -> Finding:
     rows = [np.flatnonzero(sign.usage[: end + 1] >= 1.0) for sign in signs]
-    first = min((int(r[0]) for r in rows if len(r)), default=-1)
+    first, which = min(((int(r[0]), k) for k, r in enumerate(rows) if len(r)), default=(-1, -1))
     usage = [float(sign.usage[: top + 1].max(initial=0.0)) for sign in signs]
     growth = [float(s.usage[end] - s.usage[top]) if s.growing and end > top else 0.0 for s in signs]
     order = sorted(range(len(signs)), key=lambda k: -max(usage[k], usage[k] + growth[k]))
@@ -179,6 +181,7 @@ def _finding(key: str, signs: list[Sign], stress: Floats, top: int, end: int) ->
         max(usage, default=0.0),
         max(growth, default=0.0),
         tuple(_tell(signs[k], rows[k], stress, top, end) for k in order),
+        _tell(signs[which], rows[which], stress, top, end) if first >= 0 else "",
     )
 
 

@@ -105,8 +105,10 @@ class Prediction:
         here, strength = self.governing, self.bar_stress
         mode = here.governing.mechanism if here.governing else ""
         found = [(f, margin_of(strength)(f)) for f in here.findings if f.mechanism not in (mode, "joint_opening")]
-        if self.other is not None and self.other.governing is not None and strength > 0.0:
-            found.append((self.other.governing, self.other.bar_stress / strength))
+        rival = self.other.governing if self.other is not None else None
+        # both planes may fail alike (bars that yield): that is the governing mechanism once more, not the next
+        if rival is not None and rival.mechanism != mode and self.other is not None and strength > 0.0:
+            found.append((rival, self.other.bar_stress / strength))
         return found
 
     @property
@@ -140,9 +142,12 @@ class Prediction:
             found.append(beside)
         following, margin = self.next
         for f, share in self.passed:
-            found.append(f"passed before: {f.name} at {share:.2f} of that ({f.evidence[0]})")
+            found.append(f"passed before: {f.name} at {share:.2f} of that ({f.first or f.evidence[0]})")
         if following is not None:
-            found.append(f"next: {following.name} at {margin:.2f} times that ({following.evidence[0]})")
+            # the next one of a plane whose load never dropped comes no earlier than this
+            open_end = self.other is not None and following is self.other.governing and not self.other.sure
+            times = f"{'no less than' if open_end else 'at'} {margin:.2f} times that"
+            found.append(f"next: {following.name} {times} ({following.evidence[0]})")
         if self.coupled and self.free and self.intact:
             found.append(
                 f"bracket of the plan: no plane {_told(self.free)}, coupled {_told(self.coupled)}, "
@@ -150,7 +155,8 @@ class Prediction:
             )
             passes = ", ".join(f"{p.given:.0f} -> {p.found:.0f}" for p in self.passes)
             agreed = "agreed" if self.agreed else "did NOT agree"
-            found.append(f"coupling {agreed} in {len(self.passes)} passes: {passes} MPa")
+            count = f"{len(self.passes)} pass{'' if len(self.passes) == 1 else 'es'}"
+            found.append(f"coupling {agreed} in {count}: {passes} MPa")
             found.append(f"for comparison, lower of two uncoupled planes: {self.uncoupled:.0f} MPa (not the answer)")
         found += [f"stopped short: {text}" for text in self.notes]
         hidden = [text for r in (self.elevation, self.coupled) if r is not None for text in r.unresolved]

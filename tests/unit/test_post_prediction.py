@@ -52,6 +52,35 @@ def test_a_limit_passed_before_the_strength_is_told_as_passed_and_never_as_next(
     assert "passed before: bearing of the hook at 0.50 of that" in "\n".join(seen.sentences)
 
 
+def test_the_evidence_of_a_passed_limit_is_that_of_the_sign_that_passed_first() -> None:
+    stress = np.array([0.0, 200.0, 400.0, 300.0])
+    signs = [
+        Sign("side_thrust", "measure", np.array([0.0, 0.2, 1.2, 5.0]), 1.0, "mm", "made case"),
+        Sign("hook_bearing", "strong and late", np.array([0.0, 0.5, 9.0, 9.1]), 1.0, "mm", "made case"),
+        Sign("hook_bearing", "weak and early", np.array([0.0, 1.1, 1.5, 1.6]), 1.0, "mm", "made case"),
+    ]
+    plan = read_plane("plan", stress, 400.0 * stress, 2, 3, signs)
+    free = reading("plan", 250.0, "side_thrust")
+    said = "\n".join(Prediction("M", reading("elevation", 500.0, "prying"), free, free, plan, (), True, 1.0).sentences)
+    assert "passed before: bearing of the hook at 0.50 of that (weak and early 1.5 mm" in said
+    assert "reached at 200 MPa" in said and "strong and late" not in said
+
+
+def test_planes_that_fail_alike_are_not_each_others_next() -> None:
+    free = reading("plan", 250.0, "side_thrust")
+    alike = Prediction(
+        "M", reading("elevation", 450.0, "yielding"), free, free, reading("plan", 400.0, "yielding"), (), True, 1.0
+    )
+    assert alike.next == (None, float("inf")) and "next:" not in "\n".join(alike.sentences)
+
+
+def test_the_margin_to_a_plane_that_never_dropped_is_a_lower_bound() -> None:
+    seen = prediction(elevation=500.0, free=250.0, coupled=400.0, intact=600.0)
+    assert "next: prying at the hook at 1.25 times that" in "\n".join(seen.sentences)
+    still = replace(seen, elevation=reading("elevation", 500.0, "prying", sure=False))
+    assert "next: prying at the hook no less than 1.25 times that" in "\n".join(still.sentences)
+
+
 def test_the_bracket_is_told_and_the_uncoupled_minimum_is_not_the_answer() -> None:
     seen = prediction(elevation=500.0, free=250.0, coupled=400.0, intact=600.0)
     assert seen.bracket == (250.0, 500.0)
@@ -63,6 +92,8 @@ def test_the_bracket_is_told_and_the_uncoupled_minimum_is_not_the_answer() -> No
 
 def test_passes_that_did_not_agree_are_told() -> None:
     assert "agreed in 2 passes: 600 -> 400, 400 -> 400" in "\n".join(prediction(500, 250, 400, 600).sentences)
+    once = replace(prediction(500, 250, 400, 600), passes=(Pass(400.0, 400.0, True),))
+    assert "agreed in 1 pass: 400 -> 400" in "\n".join(once.sentences)
     assert "did NOT agree" in "\n".join(prediction(500, 250, 400, 600, agreed=False).sentences)
 
 

@@ -1,0 +1,76 @@
+"""The folder of a prediction: whose it is, and what is left when the process is killed.
+
+What a fresh run of the same input writes is the measure; SIGKILL is as POSIX describes it.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from fesplice import Run, predict, read
+from fesplice.contracts import FolderFault
+from fesplice.specimen import vary
+
+FILE = Path(__file__).resolve().parents[2] / "models" / "as29-100-u.toml"
+CHILD = "import sys; from fesplice import predict; predict(*sys.argv[1:])"
+
+
+@pytest.fixture
+def begun(tmp_path: Path) -> Path:
+    """A prediction of the specimen as far as its first run folder."""
+    home = tmp_path / "home"
+    (home / "plan-free").mkdir(parents=True)
+    (home / "plan-free" / "manifest.json").write_text("{}")
+    (home / "specimen.toml").write_bytes(read(FILE).text.encode())
+    return home
+
+
+def contents(home: Path) -> dict[str, tuple[bytes, int]]:
+    return {str(p): (p.read_bytes(), p.stat().st_mtime_ns) for p in home.rglob("*") if p.is_file()}
+
+
+def test_a_folder_of_another_specimen_is_refused_untouched(begun: Path) -> None:
+    before = contents(begun)
+    with pytest.raises(FolderFault, match="prediction of another specimen") as fault:
+        predict(vary(read(FILE), "bars.lap", "480 mm"), begun)
+    assert str(begun) in str(fault.value) and fault.value.exit_code == 2
+    assert contents(begun) == before
+
+
+def test_a_folder_that_cannot_be_made_is_named(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("taken")
+    with pytest.raises(FolderFault, match="cannot be written") as fault:
+        predict(FILE, tmp_path / "file" / "home")
+    assert str(tmp_path / "file" / "home") in str(fault.value)
+
+
+def test_the_elevation_ends_with_a_killed_prediction(tmp_path: Path) -> None:
+    text = FILE.read_text().replace('"18 mm"', '"21 mm"').replace('"50 mm"', '"80 mm"')
+    file, home = tmp_path / "coarse.toml", tmp_path / "home"
+    file.write_text(text)
+    process = subprocess.Popen([sys.executable, "-c", CHILD, str(file), str(home)], stderr=subprocess.PIPE)
+    lock = home / "elevation" / "lock"
+    deadline = time.monotonic() + 120.0
+    while not (home / "elevation" / "state.h5").is_file():
+        assert process.poll() is None and time.monotonic() < deadline
+        time.sleep(0.1)
+    process.send_signal(signal.SIGKILL)
+    process.communicate()
+    with open(lock, "rb+") as file_of_lock:
+        until = time.monotonic() + 15.0
+        while True:
+            try:
+                fcntl.flock(file_of_lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                break
+            except BlockingIOError:
+                assert time.monotonic() < until, "the elevation goes on without its parent"
+                time.sleep(0.1)
+    run = Run(home / "elevation")
+    assert run.n_steps >= 1 and not run.outcome.finished
