@@ -31,7 +31,7 @@ from fesplice.post.summary import summarise
 from fesplice.post.vertical import VerticalTrace, vertical_state
 from fesplice.specimen import Specimen, read, read_text, vary
 from fesplice.store import Run
-from fesplice.store.folder import reason, write_whole
+from fesplice.store.folder import Lock, reason, write_whole
 
 #: Most passes of the coupling.
 PASSES = 4
@@ -49,10 +49,17 @@ def predict(specimen: Specimen | str | Path, folder: str | Path, *, told: Told |
     """
     s = specimen if isinstance(specimen, Specimen) else read(specimen)
     home = Path(folder)
-    tell: Told = told or (lambda name, now: None)
+    text, lock = _claim(s, home)
+    try:
+        return _predict(s, home, text, told or (lambda name, now: None))
+    finally:
+        lock.release()
+
+
+def _predict(s: Specimen, home: Path, text: Path, tell: Told) -> Prediction:
     notes: list[str] = []
     plans: list[Reading] = []
-    with _Beside(s, home) as beside:
+    with _Beside(text, home) as beside:
         if s.bars.splice != "continuous":
             for name, hanging in (("plan-free", "none"), ("plan-intact", "intact")):
                 plans.append(_plan(vary(s, "plan.hanging", hanging), home / name, None, tell, notes))
@@ -142,9 +149,8 @@ def _quiet(work: Callable[[], object]) -> str:
 class _Beside:
     """The elevation in a process of its own, ended with this one."""
 
-    def __init__(self, s: Specimen, home: Path):
+    def __init__(self, text: Path, home: Path):
         self.run, self.notes = home / "elevation", []
-        text = _claim(s, home)
         self.log = home / "elevation.log"
         with open(self.log, "wb") as log:
             self.child = subprocess.Popen(
@@ -176,23 +182,26 @@ class _Beside:
         self.log.unlink(missing_ok=True)
 
 
-def _claim(s: Specimen, home: Path) -> Path:
-    """The specimen's text in the folder, which is refused untouched if it holds runs of another specimen."""
+def _claim(s: Specimen, home: Path) -> tuple[Path, Lock]:
+    """The specimen's text in the folder and the sole right to write there.
+
+    A folder that holds runs of another specimen is refused untouched.
+    """
     text = home / "specimen.toml"
     try:
+        there = text.read_text(encoding="utf-8", errors="replace") if text.is_file() else ""
+        begun = [*home.glob("elevation/manifest.json"), *home.glob("plan-*/manifest.json")]
+        if begun and there != s.text and not _same(there, s):
+            raise FolderFault(
+                str(home), "holds the prediction of another specimen; give a new folder; nothing was written"
+            )
         home.mkdir(parents=True, exist_ok=True)
-        if text.is_file() and any(home.glob("*/manifest.json")):
-            there = text.read_text(encoding="utf-8", errors="replace")
-            if there == s.text:
-                return text
-            if not _same(there, s):
-                raise FolderFault(
-                    str(home), "holds the prediction of another specimen; give a new folder; nothing was written"
-                )
-        write_whole(text, s.text.encode())
+        lock = Lock(home)
+        if there != s.text:
+            write_whole(text, s.text.encode())
     except OSError as error:
         raise FolderFault(str(home), f"cannot be written: {reason(error)}") from error
-    return text
+    return text, lock
 
 
 def _same(text: str, s: Specimen) -> bool:

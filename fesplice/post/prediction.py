@@ -96,6 +96,11 @@ class Prediction:
         return min(later, key=lambda pair: pair[1], default=(None, math.inf))
 
     @property
+    def margin_open(self) -> bool:
+        """True where what is next is the failure of a plane whose load never dropped: it comes no earlier."""
+        return self.other is not None and not self.other.sure and self.next[0] is self.other.governing is not None
+
+    @property
     def passed(self) -> tuple[tuple[Finding, float], ...]:
         """Mechanisms of the governing plane whose limit was passed before, with the share of the strength."""
         found = [(f, m) for f, m in self._margins() if m < 1.0]
@@ -132,6 +137,8 @@ class Prediction:
         what = mode.name if mode else "no mechanism found"
         if mode and math.isnan(mode.reached_at):
             what = f"no mechanism reached its limit (nearest: {mode.name})"
+        elif mode and not self.governing.certain:
+            what = f"no failure seen, the load never dropped (nearest: {mode.name})"
         found = [
             f"{what} in the {self.governing.plane} at a bar stress of {sure}{self.bar_stress:.0f} MPa "
             f"(model uncertainty {low:.0f} to {high:.0f} MPa), {self.load / 1e3:.0f} kN per ram"
@@ -144,9 +151,7 @@ class Prediction:
         for f, share in self.passed:
             found.append(f"passed before: {f.name} at {share:.2f} of that ({f.first or f.evidence[0]})")
         if following is not None:
-            # the next one of a plane whose load never dropped comes no earlier than this
-            open_end = self.other is not None and following is self.other.governing and not self.other.sure
-            times = f"{'no less than' if open_end else 'at'} {margin:.2f} times that"
+            times = f"{'no less than' if self.margin_open else 'at'} {margin:.2f} times that"
             found.append(f"next: {following.name} {times} ({following.evidence[0]})")
         if self.coupled and self.free and self.intact:
             found.append(
@@ -157,7 +162,8 @@ class Prediction:
             agreed = "agreed" if self.agreed else "did NOT agree"
             count = f"{len(self.passes)} pass{'' if len(self.passes) == 1 else 'es'}"
             found.append(f"coupling {agreed} in {count}: {passes} MPa")
-            found.append(f"for comparison, lower of two uncoupled planes: {self.uncoupled:.0f} MPa (not the answer)")
+            least = min((self.elevation, self.free), key=lambda r: r.bar_stress)
+            found.append(f"for comparison, lower of two uncoupled planes: {_told(least)} (not the answer)")
         found += [f"stopped short: {text}" for text in self.notes]
         hidden = [text for r in (self.elevation, self.coupled) if r is not None for text in r.unresolved]
         found += [f"not resolvable in 2D: {text}" for text in dict.fromkeys(hidden)]
@@ -170,7 +176,8 @@ class Prediction:
             **asdict(self), "governing_plane": self.governing.plane, "bar_stress": self.bar_stress,
             "mechanism": self.governing.governing.mechanism if self.governing.governing else None,
             "bracket": self.bracket, "band": self.band, "uncoupled": self.uncoupled,
-            "next": following.mechanism if following else None, "margin": margin, "beside": self.beside,
+            "next": following.mechanism if following else None, "margin": margin,
+            "margin_open": self.margin_open, "beside": self.beside,
             "sentences": self.sentences,
         }  # fmt: skip
         return _plain(found)

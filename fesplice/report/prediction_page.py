@@ -174,6 +174,9 @@ def _lead(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
     low, high = record["band"]
     governing = record[_governing(record)]
     at_least = "" if governing["sure"] else "at least "
+    # without a drop only yielding is known; anything else is what the plane was nearest to
+    seen = governing["sure"] or record["mechanism"] in (None, "yielding")
+    nearest, never = ("", "") if seen else ("nearest: ", ", whose load never dropped")
     margin = record["margin"]
     following = named(record["next"]) if record["next"] else "none found"
     bracket = f"{record['bracket'][0]:.0f} to {record['bracket'][1]:.0f} MPa"
@@ -184,8 +187,8 @@ def _lead(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
         ("Bar stress at failure", at_least + quantity(record["bar_stress"], "stress"),
          f"at the joint face; model uncertainty {low:.0f} to {high:.0f} MPa"),
         ("Load per ram", at_least + quantity(record["load"], "force"), "of the elevation at that bar stress"),
-        ("What governs", named(record["mechanism"]), f"in the {record['governing_plane']}"),
-        ("Next", following, _when(margin)),
+        ("What governs", nearest + named(record["mechanism"]), f"in the {record['governing_plane']}{never}"),
+        ("Next", following, _when(margin, bool(record.get("margin_open")))),
         ("Bracket", bracket, ends),
     ]  # fmt: skip
 
@@ -196,10 +199,14 @@ def _outside(record: Mapping[str, Any]) -> bool:
     return not 0.999 * low <= record["bar_stress"] <= 1.001 * high
 
 
-def _when(margin: float | None) -> str:
+def _when(margin: float | None, least: bool = False) -> str:
     if margin is None:
         return "no margin known"
-    return f"at {margin:.2f} times that" if margin >= 1.0 else f"its limit was passed at {margin:.2f} of that"
+    return (
+        f"{'no less than' if least else 'at'} {margin:.2f} times that"
+        if margin >= 1.0
+        else f"its limit was passed at {margin:.2f} of that"
+    )
 
 
 def _unresolved(readings: Sequence[Mapping[str, Any]]) -> list[str]:
@@ -250,6 +257,8 @@ def _values(home: Path, record: Mapping[str, Any], side: View, files: Mapping[st
         "near": f"{100.0 * AGREED:.0f}",
         "uncoupled": quantity(record["uncoupled"], "stress"),
         "beside": str(record.get("beside", "")),
+        "beside_less": (record.get("side_splitting") or math.inf) < record["bar_stress"],
+        "around": [text for text in record["sentences"] if text.startswith(("passed before: ", "next: "))],
         "notes": list(record["notes"]),
         "unresolved": _unresolved(readings),
         "band": (f"{record['band'][0]:.0f}", f"{record['band'][1]:.0f}", f"{100.0 * MODEL_BAND:.0f}"),

@@ -6,6 +6,7 @@ What a fresh run of the same input writes is the measure; SIGKILL is as POSIX de
 from __future__ import annotations
 
 import fcntl
+import os
 import signal
 import subprocess
 import sys
@@ -17,6 +18,7 @@ import pytest
 from fesplice import Run, predict, read
 from fesplice.contracts import FolderFault
 from fesplice.specimen import vary
+from fesplice.store.folder import Lock
 
 FILE = Path(__file__).resolve().parents[2] / "models" / "as29-100-u.toml"
 CHILD = "import sys; from fesplice import predict; predict(*sys.argv[1:])"
@@ -42,6 +44,15 @@ def test_a_folder_of_another_specimen_is_refused_untouched(begun: Path) -> None:
         predict(vary(read(FILE), "bars.lap", "480 mm"), begun)
     assert str(begun) in str(fault.value) and fault.value.exit_code == 2
     assert contents(begun) == before
+
+
+def test_a_folder_that_another_prediction_writes_is_refused(begun: Path) -> None:
+    lock = Lock(begun)
+    before = contents(begun)
+    with pytest.raises(FolderFault, match=f"is being written by process {os.getpid()}"):
+        predict(FILE, begun)
+    assert contents(begun) == before
+    lock.release()
 
 
 def test_a_folder_that_cannot_be_made_is_named(tmp_path: Path) -> None:

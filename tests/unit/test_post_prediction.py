@@ -115,6 +115,14 @@ def test_the_formula_for_side_splitting_is_told_beside_the_planes(formula: float
 def test_a_run_without_a_drop_gives_a_lower_bound() -> None:
     alone = Prediction("M", reading("elevation", 700.0, "prying", sure=False), None, None, None, (), True, 1.0)
     assert "at least 700 MPa" in alone.sentences[0] and alone.bracket == (700.0, 700.0)
+    assert alone.sentences[0].startswith("no failure seen, the load never dropped (nearest: prying at the hook)")
+    yielded = Prediction("M", reading("elevation", 700.0, "yielding", sure=False), None, None, None, (), True, 1.0)
+    assert yielded.sentences[0].startswith("flexural yielding in the elevation at a bar stress of at least 700")
+
+
+def test_an_uncoupled_minimum_that_is_a_lower_bound_is_told_as_one() -> None:
+    seen = replace(prediction(500, 250, 400, 600), free=reading("plan", 250.0, "side_thrust", sure=False))
+    assert "lower of two uncoupled planes: >250 MPa" in "\n".join(seen.sentences)
 
 
 def test_a_run_that_ended_early_names_no_failure() -> None:

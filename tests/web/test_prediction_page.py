@@ -168,3 +168,34 @@ def test_a_prediction_outside_its_bracket_says_so(home):
     assert not any("lies outside" in remark for _, _, remark in _lead(record))
     record["bracket"] = [450.0, 500.0]
     assert any("lies outside" in remark for _, _, remark in _lead(record))
+
+
+def test_a_mechanism_without_a_drop_is_the_nearest_and_not_the_failure(home):
+    from fesplice.report.prediction_page import _lead
+
+    record = json.loads((home / "prediction.json").read_text())
+    told = {name: (value, remark) for name, value, remark in _lead(record)}
+    assert told["What governs"] == ("side thrust at the edge bars", "in the plan")
+    # the elevation never dropped: its failure comes no earlier
+    assert told["Next"] == ("prying at the hook", "no less than 1.25 times that")
+    record["coupled"]["sure"] = False
+    told = {name: (value, remark) for name, value, remark in _lead(record)}
+    assert told["What governs"] == ("nearest: side thrust at the edge bars", "in the plan, whose load never dropped")
+
+
+def test_what_is_next_stands_beside_what_governs(home, reader):
+    record, shown = json.loads((home / "prediction.json").read_text()), words(reader)
+    line = next(text for text in record["sentences"] if text.startswith("next: "))
+    assert shown.index(line) < shown.index("Bracket and band")
+
+
+@pytest.mark.parametrize(("formula", "place"), [(350.0, "above"), (650.0, "below")])
+def test_a_formula_that_gives_less_stands_at_the_top(tmp_path, formula, place):
+    SIDE["write_run"](tmp_path / "elevation")
+    found = Prediction(
+        "R-100-U", reading("elevation", 400.0, "prying"), None, None, None, (), True, 110e3, side_splitting=formula
+    )
+    (tmp_path / "prediction.json").write_text(json.dumps(found.as_dict()), encoding="utf-8")
+    shown = words(WEB["Reader"](prediction_page(tmp_path, runs=False).read_text(encoding="utf-8")))
+    told, caution = shown.index(f"hooks split the side cover at {formula:.0f} MPa"), shown.index("A research aid.")
+    assert (told < caution) == (place == "above")
