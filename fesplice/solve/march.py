@@ -2,8 +2,9 @@
 
 The chain for one increment: Newton; viscous relaxation at the held control value; both again
 with halved increments; secant stiffness with Anderson mixing; all of it again holding the
-deflection, where another control was asked for; and last the loose tolerance. Every try is
-reported, accepted or not.
+deflection, where another control was asked for; relaxation of the whole increment with as many
+sub-steps as it takes, for a zone that crushes row by row loses most of the load in one go; and
+last the loose tolerance. Every try is reported, accepted or not.
 """
 
 from __future__ import annotations
@@ -35,6 +36,8 @@ class Stop:
 Report = Callable[..., None]
 #: Share of the secant stiffness in the second try of an increment.
 STIFFER = 0.4
+#: Sub-steps of a relaxation: of the usual one, in a patient march, and as the last resort.
+USUAL, PATIENT, LAST = 60, 250, 600
 
 
 class March:
@@ -71,7 +74,7 @@ class March:
         self._report = report or (lambda **row: None)
         self.stuck: Attempt | None = None
         # parts that come loose: relaxation may take many small moves, wary of viscosities that failed
-        self._relaxing = {"most": 250 if patient else 60, "wary": True}
+        self._relaxing = {"most": PATIENT if patient else USUAL, "wary": True}
         self._at_rest: csc_matrix | None = None
 
     # ------------------------------------------------------------------ memory
@@ -135,13 +138,16 @@ class March:
         began = time.perf_counter()
         failed: list[str] = []
         best: list[tuple[Attempt, float]] = []
-        size = self.stepper.next_size(self.last)
+        size = whole = self.stepper.next_size(self.last)
         rows = [self.control.row(self.state, self.previous)]
         if (first := getattr(self.control, "first", None)) is not None:
             rows.append(first.row(self.state, None))
         for row, weight in rows:
             if (step := self._by(row, weight, size, began, failed, best)) is not None:
                 return step
+        held = next((row for row, weight in reversed(rows) if weight == 0.0), None)
+        if held is not None and (step := self._at_length(held, whole, began, failed)) is not None:
+            return step
         tried, size = min(best, key=lambda pair: pair[0].residual)
         if tried.residual < self.solver.tol.loose and tried.trial is not None:
             return self._take(replace(tried, outcome=Outcome.loose), size, began, "loose tolerance", failed)
@@ -170,17 +176,9 @@ class March:
             failed.append(f"newton at {size:.4g}: {tried.outcome.name}")
             best.append((stiff, size))
 
-            if weight == 0.0:  # a drop is crossed at a held displacement; held energy would send it backwards
-                tried, state, share = relax(
-                    self.solver, self.state, constraint, self._stiffness_at_rest(),
-                    report=lambda t, eta, size=size: self._tell(self.index + 1, f"viscous {eta:.2g}", size, t, began),
-                    **self._relaxing,
-                )
-                if tried.trial is not None:
-                    left = f", {100 * share:.2g} % of the load left in viscous forces" if share > 0.0 else ""
-                    tried = replace(tried, outcome=Outcome.relaxed)
-                    return self._accept(tried, state, size, began, "viscous relaxation" + left, tuple(failed))
-                failed.append(f"viscous at {size:.4g}: {tried.outcome.name}")
+            # a drop is crossed at a held displacement; held energy would send it backwards
+            if weight == 0.0 and (step := self._relaxed(constraint, size, began, failed)) is not None:
+                return step
             if not self.stepper.cut():
                 break
             size = self.stepper.size  # type: ignore[attr-defined]
@@ -192,6 +190,28 @@ class March:
         failed.append(f"secant at {size:.4g}: {tried.outcome.name}")
         best.append((tried, size))
         return None
+
+    def _relaxed(
+        self, constraint: Constraint, size: float, began: float, failed: list[str], most: int | None = None
+    ) -> Step | None:
+        """Viscous relaxation of one increment, with ``most`` sub-steps; None when it does not come to rest."""
+        settings = self._relaxing if most is None else {**self._relaxing, "most": most}
+        tried, state, share = relax(
+            self.solver, self.state, constraint, self._stiffness_at_rest(),
+            report=lambda t, eta: self._tell(self.index + 1, f"viscous {eta:.2g}", size, t, began), **settings,
+        )  # fmt: skip
+        if tried.trial is None:
+            failed.append(f"viscous at {size:.4g}: {tried.outcome.name}")
+            return None
+        left = f", {100 * share:.2g} % of the load left in viscous forces" if share > 0.0 else ""
+        tried = replace(tried, outcome=Outcome.relaxed)
+        return self._accept(tried, state, size, began, "viscous relaxation" + left, tuple(failed))
+
+    def _at_length(self, row: Floats, size: float, began: float, failed: list[str]) -> Step | None:
+        """The last resort before the loose tolerance: relax the increment as a whole, however many sub-steps."""
+        self.stepper.size = size  # type: ignore[attr-defined]
+        constraint = Constraint(row, 0.0, float(row @ self.state.u) + size)
+        return self._relaxed(constraint, size, began, failed, LAST)
 
     # ------------------------------------------------------------------ small parts
     def _guess(self, size: float) -> tuple[Floats, float]:

@@ -244,6 +244,26 @@ def test_viscous_relaxation_crosses_a_drop_and_leaves_no_drag() -> None:
     assert "viscous" in relaxed[0].note and relaxed[0].failed
 
 
+def test_where_all_else_fails_the_whole_increment_is_relaxed_as_the_last_resort() -> None:
+    """The same bar, no sub-step left to the usual relaxation and no iteration without viscous help: the same branch."""
+    bar = CrackedBar(k=300.0, held=60.0)
+    run = march(bar, control("deflection", bar), 0.02, end=0.5)
+    run._relaxing["most"] = 0
+    solve = run.solver.solve
+
+    def wilful(start, guess, constraint, *, viscosity=None, iterations=None, **more):
+        found = solve(start, guess, constraint, viscosity=viscosity, iterations=iterations, **more)
+        at_rest = start.load == 0.0 or iterations == 6  # the first step, and what comes after a relaxation
+        return found if viscosity is not None or at_rest else replace(found, outcome=Outcome.max_iterations)
+
+    run.solver.solve = wilful
+    steps = list(run)
+    assert {s.outcome for s in steps[2:]} == {Outcome.relaxed} and run.outcome is Outcome.target_reached
+    for s in steps[2:]:
+        assert s.size == pytest.approx(0.02) and any("secant" in text for text in s.failed)
+        assert s.state.load == pytest.approx(bar.load(s.state.u[0]), rel=0.02)
+
+
 def test_relaxation_by_itself() -> None:
     """From just before the turning point, over the drop: below 2 % by its own account and by the forces."""
     bar = CrackedBar(k=300.0, held=60.0)
