@@ -50,3 +50,18 @@ def test_an_unknown_name_is_an_attribute_error() -> None:
 def test_one_version() -> None:
     """The installed metadata and the package say the same."""
     assert version("fesplice") == fesplice.__version__
+
+
+def test_an_interrupt_while_the_verbs_still_load_is_an_end_and_no_fault() -> None:
+    code = """if True:
+        import sys
+        class Stop:
+            def find_spec(self, name, path=None, target=None):
+                if name == "fesplice.cli":
+                    raise KeyboardInterrupt
+        sys.meta_path.insert(0, Stop())
+        from fesplice.__main__ import main
+        main()
+    """
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 130 and "Traceback" not in done.stderr
