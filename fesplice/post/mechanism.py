@@ -36,6 +36,8 @@ from fesplice.contracts import Floats
 EARLIER = 0.95
 #: Stress over yield strength beyond which the anchorage has done all that was asked of it (judgement).
 HARDENED = 1.05
+#: Share by which a plane must carry more after its drop than before for that to be told (judgement).
+AGAIN = 0.02
 
 #: Mechanisms by key, as a reader sees them; the order breaks ties.
 MECHANISMS = {
@@ -104,6 +106,7 @@ class Reading:
 
     ``sure`` is False where the load never dropped: the strength is then a lower bound and
     ``governing`` only the nearest mechanism. ``margin``: multiple of the strength at which ``next`` comes.
+    ``later``: largest bar stress of the run where that is above the strength by more than ``AGAIN``, else nan.
     """
 
     plane: str
@@ -115,6 +118,7 @@ class Reading:
     margin: float
     findings: tuple[Finding, ...]
     unresolved: tuple[str, ...]
+    later: float = math.nan
 
     @property
     def certain(self) -> bool:
@@ -166,6 +170,7 @@ def read_plane(
         plane, float(highest[top]), float(force[top]), low is not None, governing, following,
         margin(following) if following else math.inf,
         tuple(sorted(findings, key=lambda f: (f is not governing, -f.usage))), tuple(unresolved),
+        float(highest[-1]) if low is not None and highest[-1] > (1.0 + AGAIN) * highest[top] else math.nan,
     )  # fmt: skip
 
 

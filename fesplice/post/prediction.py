@@ -145,6 +145,11 @@ class Prediction:
         ]
         if mode:
             found += [f"because: {text}" for text in mode.evidence]
+        if math.isfinite(later := self.governing.later):
+            found.append(
+                f"after the drop the {self.governing.plane} carried more again, up to {later:.0f} MPa by the end of "
+                "its run: the strength told is the first one"
+            )
         if beside := self.beside:
             found.append(beside)
         following, margin = self.next

@@ -121,6 +121,10 @@ def _governing(record: Mapping[str, Any]) -> str:
     return "coupled" if record["governing_plane"] == "plan" else "elevation"
 
 
+#: Beginnings of the sentences that stand beside what governs.
+AROUND = ("after the drop ", "passed before: ", "next: ")
+
+
 # ------------------------------------------------------------------ words
 def _margin(reading: Mapping[str, Any], finding: Mapping[str, Any]) -> float:
     """Multiple of the reading's strength at which a mechanism comes, by rule 6 of the mechanisms."""
@@ -258,7 +262,7 @@ def _values(home: Path, record: Mapping[str, Any], side: View, files: Mapping[st
         "uncoupled": quantity(record["uncoupled"], "stress"),
         "beside": str(record.get("beside", "")),
         "beside_less": (record.get("side_splitting") or math.inf) < record["bar_stress"],
-        "around": [text for text in record["sentences"] if text.startswith(("passed before: ", "next: "))],
+        "around": [text for text in record["sentences"] if text.startswith(AROUND)],
         "notes": list(record["notes"]),
         "unresolved": _unresolved(readings),
         "band": (f"{record['band'][0]:.0f}", f"{record['band'][1]:.0f}", f"{100.0 * MODEL_BAND:.0f}"),

@@ -66,6 +66,18 @@ def test_the_evidence_of_a_passed_limit_is_that_of_the_sign_that_passed_first() 
     assert "reached at 200 MPa" in said and "strong and late" not in said
 
 
+@pytest.mark.parametrize(("end", "told"), [(520.0, True), (404.0, False), (150.0, False)])
+def test_a_plane_that_carries_more_after_its_drop_says_so(end: float, told: bool) -> None:
+    stress = np.array([0.0, 200.0, 400.0, 300.0, end])
+    signs = [Sign("bond_splitting", "measure", np.array([0.0, 0.2, 1.2, 3.0, 3.0]), 1.0, "", "made case")]
+    plan = read_plane("plan", stress, 400.0 * stress, 2, 3, signs)
+    free = reading("plan", 250.0, "side_thrust")
+    seen = Prediction("M", reading("elevation", 600.0, "prying"), free, free, plan, (), True, 1.0)
+    assert seen.bar_stress == 400.0
+    text = "after the drop the plan carried more again, up to 520 MPa by the end of its run"
+    assert (text in "\n".join(seen.sentences)) == told
+
+
 def test_planes_that_fail_alike_are_not_each_others_next() -> None:
     free = reading("plan", 250.0, "side_thrust")
     alike = Prediction(
