@@ -18,9 +18,7 @@ def check(
     page: Annotated[
         Path | None, typer.Option("--page", help="also write the check as an HTML page", show_default=False)
     ] = None,
-    stress: Annotated[
-        str, typer.Option(help="design bar stress of the code lengths, with its unit")
-    ] = "420 MPa",
+    stress: Annotated[str, typer.Option(help="design bar stress of the code lengths, with its unit")] = "420 MPa",
 ) -> None:
     """Hand checks before casting: margins, band of prediction, code lengths. Exit 1 if a margin is missed."""
     from fesplice.report.check import check_page, check_text
@@ -63,8 +61,8 @@ def schedule(
 def sheet(
     specimen: SpecimenFile,
     file: Annotated[
-        Path | None, typer.Option("--out", help="file of the sheet, .html or .pdf; left out: NAME-sheet.html",
-                                  show_default=False)
+        Path | None,
+        typer.Option("--out", help="file of the sheet, .html or .pdf; left out: NAME-sheet.html", show_default=False),
     ] = None,
     run: Annotated[
         Path | None, typer.Option("--run", help="run or prediction of it for the readings", show_default=False)
@@ -79,14 +77,15 @@ def sheet(
 
     given = read(specimen)
     found = check_specimen(given)
-    computed = plan = None
+    computed = plan = predicted = None
     if run is not None:
-        from fesplice.report.prediction_page import is_prediction, runs_of
+        from fesplice.report.prediction_page import is_prediction, record_of, runs_of
         from fesplice.store import Run
 
         computed, plan = runs_of(run) if is_prediction(run) else (Run(run), None)
+        predicted = record_of(run) if is_prediction(run) else None
     target = file if file is not None else Path(f"{given.name.lower()}-sheet.html")
-    out.print(str(write_sheet(compose(given, found, test_day(given, found), computed, plan), target)))
+    out.print(str(write_sheet(compose(given, found, test_day(given, found), computed, plan, predicted), target)))
 
 
 def _stress(text: str) -> float:

@@ -12,6 +12,9 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 out = Console(highlight=False, soft_wrap=True, markup=False)
 err = Console(stderr=True, highlight=False, soft_wrap=True, markup=False)
 
+#: Last line of what is said of a prediction.
+CAUTION = "Research aid: not a design check and not a safety system. Local codes and licensed engineers decide."
+
 SpecimenFile = Annotated[Path, typer.Argument(help="specimen file (TOML)", show_default=False)]
 RunFolder = Annotated[Path, typer.Argument(help="run folder", show_default=False)]
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli.console import SpecimenFile, Watch, drawing, err, out
+from fesplice.cli.console import CAUTION, SpecimenFile, Watch, drawing, err, out
 from fesplice.contracts import NotConverged
 
 
@@ -37,7 +37,7 @@ def predict(
     out.print(f"folder        {target}")
     if page is not None:
         out.print(f"page          {page}")
-    out.print("Research aid: not a design check and not a safety system. Local codes and licensed engineers decide.")
+    out.print(CAUTION)
     if found.notes:
         raise NotConverged("; ".join(found.notes))
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli.console import RunFolder, SpecimenFile, Watch, err, out
+from fesplice.cli.console import CAUTION, RunFolder, SpecimenFile, Watch, err, out
 from fesplice.cli.console import drawing as drawn_now
 from fesplice.contracts import InputFault, NotConverged
 
@@ -71,10 +71,16 @@ def pictures(
 
 
 def summary(folder: RunFolder) -> None:
-    """Print the findings of a run, also of one that is still running or was stopped."""
+    """Print the findings of a run or a prediction, also of a run that is still running or was stopped."""
+    from fesplice.report.prediction_page import is_prediction, record_of
     from fesplice.report.text import summary_text
     from fesplice.store import Run
 
+    if is_prediction(folder):
+        for sentence in record_of(folder)["sentences"]:
+            out.print(sentence)
+        out.print(CAUTION)
+        return
     out.print(summary_text(Run(folder)))
 
 

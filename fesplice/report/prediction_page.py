@@ -73,6 +73,11 @@ def runs_of(folder: str | Path) -> tuple[Run, Run | None]:
     return _run(home / "elevation"), plan
 
 
+def record_of(folder: str | Path) -> dict[str, Any]:
+    """What a prediction found, as stored."""
+    return _record(Path(folder))
+
+
 def _record(home: Path) -> dict[str, Any]:
     try:
         return json.loads((home / RECORD).read_text(encoding="utf-8"))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import io
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -71,11 +72,16 @@ class Sheet:
 
 
 def sheet(
-    s: Specimen, check: SpecimenCheck, day: TestDay, run: Run | None = None, plan: Run | None = None
+    s: Specimen,
+    check: SpecimenCheck,
+    day: TestDay,
+    run: Run | None = None,
+    plan: Run | None = None,
+    predicted: Mapping[str, Any] | None = None,
 ) -> Sheet:
     """The content of the page; raises :class:`InputFault` when ``run`` is of another specimen or another plane.
 
-    ``plan``: the plan of a prediction from both planes, read for the steel across.
+    ``plan``: the plan of a prediction from both planes, read for the steel across; ``predicted`` its record.
     """
     readings: Readings | None = None
     ties: TieReadings | None = None
@@ -95,7 +101,8 @@ def sheet(
     if run is not None:
         source = f"readings from run {run.folder.name}" + (f" and {plan.folder.name}" if plan is not None else "")
     return Sheet(
-        s, source, ("date", "age of closure / precast", "f_cm closure / precast", "test leader"), _events(day, run),
+        s, source, ("date", "age of closure / precast", "f_cm closure / precast", "test leader"),
+        _events(day, run, predicted),
         _steps(day, check), _stops(s, day), _rig(day), gauges, sensors, _cautions(s, check, day), (*spots, *more),
     )  # fmt: skip
 
@@ -148,19 +155,28 @@ def _event(e: Event) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _events(day: TestDay, run: Run | None) -> Table:
+def _events(day: TestDay, run: Run | None, predicted: Mapping[str, Any] | None) -> Table:
     rows = [(e.load, _event(e)) for e in day.events]
     for name, load in _computed(run) if run is not None else ():
         rows.append((load, (f"computed: {name}", _kn(load), "", "", "", "")))
+    if predicted is not None:
+        load, stress = float(predicted["load"]), float(predicted["bar_stress"])
+        least = "" if predicted[_weaker(predicted)]["sure"] else "at least "
+        told = f"{least}{stress:.0f} MPa ({stress / 6.894757:.0f} ksi)"
+        rows.append((load, ("predicted from both planes", least + _kn(load), "", told, "", "")))
     heads = ("event", "load per ram", "moment", "bar stress", "bar strain με", "deflection by ram")
     note = "Strain and deflection from zero under own weight, by hand, cracked sections without tension stiffening."
     return Table("Loads and events", heads, tuple(row for _, row in sorted(rows, key=lambda r: r[0])), note)
 
 
+def _weaker(predicted: Mapping[str, Any]) -> str:
+    return "coupled" if predicted["governing_plane"] == "plan" else "elevation"
+
+
 def _computed(run: Run) -> list[tuple[str, float]]:
     """Loads that the run found: largest, and what its summary holds."""
     curve, found = run.curve, run.summary
-    out = [("largest load of the run", float(np.nanmax(curve["load_N"])))]
+    out = [("largest load of the elevation alone", float(np.nanmax(curve["load_N"])))]
     crack, loss = found.get("cracking") or {}, found.get("bond_loss") or {}
     for name, value in (("first visible crack", crack.get("visible")), ("bond of a lead lost", loss.get("load"))):
         if isinstance(value, int | float) and math.isfinite(value):
@@ -218,9 +234,7 @@ def _shares(day: TestDay) -> tuple[str, ...]:
     )
 
 
-def _gauges(
-    s: Specimen, day: TestDay, readings: Readings | None, ties: TieReadings | None
-) -> tuple[Table, list[Spot]]:
+def _gauges(s: Specimen, day: TestDay, readings: Readings | None, ties: TieReadings | None) -> tuple[Table, list[Spot]]:
     heads = ("", "gauge", "x, y mm (in)", *_shares(day), "advice")
     title = "Strain gauges, expected readings in με"
     rows, spots = [], []

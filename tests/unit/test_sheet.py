@@ -179,7 +179,7 @@ def test_page_from_a_run(run, tmp_path) -> None:
     page = sheet(s, check(s), day(s), run)
     path = write_sheet(page, tmp_path / "deep" / "sheet.html")
     text = words(path)
-    for phrase in ("kip", "ksi", "No safety system", "hands off", "Stop when", "computed: largest load of the run",
+    for phrase in ("kip", "ksi", "No safety system", "hands off", "Stop when", "largest load of the elevation alone",
                    "G10", "D8", "readings from run r", "spherical seats", "Exclusion zone"):  # fmt: skip
         assert phrase in text, phrase
     assert "nan" not in text
@@ -188,6 +188,19 @@ def test_page_from_a_run(run, tmp_path) -> None:
         assert all(row[k].endswith("*") is (load > 132e3) for row in page.gauges.rows)
     outside = re.findall(r'(?:src|href)="(?!data:)', path.read_text(encoding="utf-8"))
     assert not outside
+
+
+def test_a_prediction_stands_among_the_loads(run) -> None:
+    """The elevation alone may hold far more than both planes: the load of the test is that of both."""
+    s = read_text(DATA["SPECIMEN"], "test")
+    record = {"load": 101e3, "bar_stress": 250.0, "governing_plane": "plan", "coupled": {"sure": True}}
+    rows = sheet(s, check(s), day(s), run, predicted=record).events.rows
+    place = [row[0] for row in rows].index("predicted from both planes")
+    assert rows[place][1].startswith("101 kN") and rows[place][3] == "250 MPa (36 ksi)"
+    assert place < [row[0] for row in rows].index("computed: largest load of the elevation alone")
+    open_end = sheet(s, check(s), day(s), run, predicted=record | {"coupled": {"sure": False}}).events.rows
+    assert open_end[place][1].startswith("at least 101 kN") and open_end[place][3].startswith("at least 250 MPa")
+    assert "predicted from both planes" not in [row[0] for row in sheet(s, check(s), day(s), run).events.rows]
 
 
 @pytest.mark.parametrize("name", ["as29-100-s3", "plain/straight-lap", "plain/nominal-moment-in"])

@@ -135,6 +135,13 @@ def test_the_verb_remakes_it_from_the_folder(home, page, monkeypatch):
     assert page.read_bytes() == before
 
 
+def test_the_summary_of_a_prediction_is_its_sentences(home):
+    said = CliRunner().invoke(app, ["summary", str(home)])
+    sentences = json.loads((home / "prediction.json").read_text())["sentences"]
+    assert said.exit_code == 0 and said.output.splitlines()[:-1] == sentences
+    assert "not a safety system" in said.output.splitlines()[-1]
+
+
 def test_folders_without_a_prediction_are_refused(tmp_path):
     assert not is_prediction(tmp_path)
     with pytest.raises(FolderFault, match=r"prediction\.json cannot be read"):
