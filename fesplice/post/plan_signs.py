@@ -84,8 +84,10 @@ def plan_signs(history: PlanTrace, specimen: Specimen) -> list[Sign]:
 
 def unseen(specimen: Specimen) -> tuple[str, ...]:
     """Mechanisms a plan does not show, with what drives them."""
-    out = ["prying at the hook: only through the vertical stress that the elevation gives the plane"]
+    hooked = specimen.bars.left.hook is not None
+    lifts = "prying at the hook" if hooked else "lifting of the cover over the lap"
+    out = [f"{lifts}: only through the vertical stress that the elevation gives the plane"]
     out.append("splitting of the cover below the bars: the plan's crack is upright")
-    if specimen.bars.left.hook is not None:
+    if hooked:
         out.append("side blow-out at the bends: the hooks stand out of this plane")
     return tuple(out)

@@ -15,6 +15,7 @@ import pytest
 from fesplice import read
 from fesplice.geometry import build_mesh, elevation
 from fesplice.post.mechanism import MECHANISMS, Sign, read_plane
+from fesplice.post.plan_signs import unseen
 from fesplice.post.signs import side_splitting
 from fesplice.specimen import vary
 
@@ -117,3 +118,9 @@ def test_side_splitting_of_hooks_in_their_plane() -> None:
     assert side_splitting(mesh, s) == pytest.approx(tau * np.pi * 28.7 * 510.0 / 645.0, rel=2e-3)
     wide = vary(s, "body.width", "800 mm")
     assert side_splitting(build_mesh(elevation(wide), wide.mesh), wide) >= side_splitting(mesh, s)
+
+
+def test_bars_without_hooks_have_nothing_to_pry() -> None:
+    hooked, straight = (unseen(read(MODELS / name)) for name in ("as29-100-u.toml", "plain/straight-lap.toml"))
+    assert any("prying at the hook" in text for text in hooked)
+    assert not any("hook" in text for text in straight) and any("lifting of the cover" in text for text in straight)
