@@ -33,6 +33,7 @@ def check(s: Specimen, report: Report) -> None:
     _compression_bars(s, report)
     _confinement(s, report)
     _mesh(s, report)
+    _plan(s, report)
 
 
 def _rows(s: Specimen) -> list[tuple[str, BarRow]]:
@@ -304,3 +305,18 @@ def _mesh(s: Specimen, report: Report) -> None:
             f"about {elements:.2g} elements over a beam of {both(length, 'length')}: at most {MOST_ELEMENTS:,}; "
             "coarsen the mesh, or mend span and overhang",
         )
+
+
+def _plan(s: Specimen, report: Report) -> None:
+    if s.bars.splice == "continuous" or not s.body.closure > 0:
+        return
+    given, least = s.plan.model_fields_set, min(s.body.closure, s.body.width)
+    bar = max(row.diameter for _, row in _rows(s))
+    if "thickness" in given and not bar <= s.plan.thickness <= s.body.depth:
+        limits = f"{both(bar, 'length')} to {both(s.body.depth, 'length')}"
+        report("plan.thickness", f"must hold the bars and lie in the beam: {limits}")
+    if s.plan.element > least / 6:
+        report("plan.element", f"too coarse: at most a sixth of the slab, {both(least / 6, 'length')}")
+    elements = s.body.closure / s.plan.element * s.body.width / s.plan.element
+    if elements > MOST_ELEMENTS:
+        report("plan.element", f"too fine: about {elements:.2g} elements, at most {MOST_ELEMENTS:,}")

@@ -135,6 +135,10 @@ ONE_KEY: list[tuple[Specimen, str, Any, str]] = [
     (LACED, "confinement.size", "250 mm", "3 and 80 mm"),
     # wishes
     (LAPPED, "mesh.splice", "100 mm", "too coarse"),
+    (LAPPED, "plan.thickness", "28 mm", "28.7 mm (1.13 in) to 575 mm"),
+    (LAPPED, "plan.thickness", "576 mm", "lie in the beam"),
+    (LAPPED, "plan.element", "94 mm", "too coarse: at most a sixth of the slab, 93.33 mm"),
+    (LAPPED, "plan.element", "0.5 mm", "too fine: about 1.3e+06 elements"),
     (LAPPED, "mesh.splice", "1 mm", "too fine"),
     (LAPPED, "mesh.elsewhere", "10 mm", "not be finer"),
     (LAPPED, "mesh.elsewhere", "300 mm", "too coarse"),
