@@ -133,6 +133,8 @@ def both_planes(side: View, top: View | None, stress: float, folder: Path) -> li
             draw_cracks(axes, capped, min(largest, WIDE) or 1.0)
             per = "per side" if view.in_plan else "per ram"
             name = f"{'Plan' if view.in_plan else 'Elevation'}, {stage.load / 1e3:.0f} kN {per}\n{widest_of(cracks[k])}"
+            # the picture is shown without its caption, too: the numbers at the members need their unit
+            name += "; forces in kN" if view.in_plan else ""
             style.letter(axes, "ab"[k] if len(views) > 1 else "", name)
             axes.set_xlabel("x from midspan (mm)")
             if view.in_plan:
