@@ -190,7 +190,8 @@ def _claim(s: Specimen, home: Path) -> tuple[Path, Lock]:
     text = home / "specimen.toml"
     try:
         there = text.read_text(encoding="utf-8", errors="replace") if text.is_file() else ""
-        begun = [*home.glob("elevation/manifest.json"), *home.glob("plan-*/manifest.json")]
+        # an elevation computed there alone, as a study does, is taken up; its own folder tells whose it is
+        begun = there and [*home.glob("elevation/manifest.json"), *home.glob("plan-*/manifest.json")]
         if begun and there != s.text and not _same(there, s):
             raise FolderFault(
                 str(home), "holds the prediction of another specimen; give a new folder; nothing was written"

@@ -46,6 +46,14 @@ def test_a_folder_of_another_specimen_is_refused_untouched(begun: Path) -> None:
     assert contents(begun) == before
 
 
+def test_an_elevation_computed_alone_is_taken_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A study computes FOLDER/elevation first and then the prediction in FOLDER."""
+    (tmp_path / "elevation").mkdir()
+    (tmp_path / "elevation" / "manifest.json").write_text("{}")
+    monkeypatch.setattr("fesplice.pipeline.both._predict", lambda s, home, text, tell: text.read_text())
+    assert predict(FILE, tmp_path) == FILE.read_text()
+
+
 def test_a_folder_that_another_prediction_writes_is_refused(begun: Path) -> None:
     lock = Lock(begun)
     before = contents(begun)
