@@ -89,7 +89,8 @@ class PlanSummary:
 
     ``bar_stress`` by row and bar at the largest load, ``first_bar_stress`` before the first drop. ``struts``,
     ``thrusts``, ``ties``, ``splitting``, ``truss`` at the strength; ``hand_thrust`` [N] is T s/l of the lapped gaps.
-    ``residual``: worst balance of the nodes of the truss; ``peak_deflection`` the extension at the largest load.
+    ``residual``: worst balance of the strips between cuts, ``left_out`` what the members drawn at a node leave
+    unbalanced, both as share of the bar force; ``peak_deflection`` the extension at the largest load.
     """
 
     plane: str
@@ -117,6 +118,7 @@ class PlanSummary:
     slip: dict[str, float]
     plane_lost: float
     residual: float
+    left_out: float
     truss: Truss
 
     def as_dict(self) -> dict[str, Any]:
@@ -281,6 +283,7 @@ def summarise_plan(run: Run) -> PlanSummary:
         slip={line: _anchor(at.fields, line, "slip") for line in anchored},
         plane_lost=float(history.plane_lost[top]),
         residual=model.residual,
+        left_out=model.left_out,
         truss=model,
     )
 

@@ -2,8 +2,9 @@
 
 Every strut between lapped bars meets the axes of both; there the bars hand over what it carries along them, and
 what pushes them apart is taken by transverse ties on either side of it (steel and concrete), by the body above, and by
-the bars where they enter. All forces are sums of what the elements carry, so a node that does not
-balance tells of forces that the picture leaves out.
+the bars where they enter. All forces are sums of what the elements carry. Two balances are told apart: the strips
+between the cuts balance with everything that crosses them (``residual``); the members drawn at a node leave out
+what passes a cut as shear without compression, or between bars that are not lapped (``left_out``).
 """
 
 from __future__ import annotations
@@ -49,7 +50,7 @@ class Member:
 
 @dataclass(frozen=True)
 class Truss:
-    """Nodes and members at one step; ``residual`` is the worst of the nodes."""
+    """Nodes and members at one step; ``residual`` is the worst of the nodes' strips."""
 
     nodes: tuple[Node, ...]
     members: tuple[Member, ...]
@@ -58,6 +59,19 @@ class Truss:
     def residual(self) -> float:
         """Largest residual of the nodes, as share of the bar force."""
         return max((n.residual for n in self.nodes), default=0.0)
+
+    @property
+    def left_out(self) -> float:
+        """Largest force that the members at a node leave unbalanced, as share of the bar force."""
+        pulls = {m.end: abs(m.force) for m in self.members if m.kind == "bar"}
+        total = {n.name: np.zeros(2) for n in self.nodes}
+        for m in self.members:
+            line = np.array([m.x1 - m.x0, m.y1 - m.y0])
+            force = m.force * line / max(float(np.hypot(line[0], line[1])), 1e-9)
+            for node, way in ((m.start, 1.0), (m.end, -1.0)):
+                if node in total:
+                    total[node] += way * force
+        return max((float(np.hypot(f[0], f[1])) / max(pulls.get(n, 0.0), 1e-9) for n, f in total.items()), default=0.0)
 
 
 def truss(forces: PlanForces, fields: Fields) -> Truss:
@@ -76,8 +90,17 @@ def truss(forces: PlanForces, fields: Fields) -> Truss:
         low, high = cut.gap.below, cut.gap.above
         members.append(
             Member(
-                f"strut {cut.gap.name}", "strut", low.line, high.line, below, low.y, above, high.y, -strut.force,
-                strut.inclination, strut.width,
+                f"strut {cut.gap.name}",
+                "strut",
+                low.line,
+                high.line,
+                below,
+                low.y,
+                above,
+                high.y,
+                -strut.force,
+                strut.inclination,
+                strut.width,
             )  # fmt: skip
         )
         members += _transverse(forces, cut, strut)
@@ -96,8 +119,17 @@ def truss(forces: PlanForces, fields: Fields) -> Truss:
             reach = 0.1 * (forces.laid.x[1] - forces.laid.x[0]) / size
             members.append(
                 Member(
-                    f"body {bar.line}", "body", bar.line, "", float(at[0]), float(at[1]),
-                    float(at[0] + reach * body[0]), float(at[1] + reach * body[1]), size, lean, 0.0,
+                    f"body {bar.line}",
+                    "body",
+                    bar.line,
+                    "",
+                    float(at[0]),
+                    float(at[1]),
+                    float(at[0] + reach * body[0]),
+                    float(at[1] + reach * body[1]),
+                    size,
+                    lean,
+                    0.0,
                 )  # fmt: skip
             )
     return Truss(tuple(nodes), tuple(members))

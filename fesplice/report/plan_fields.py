@@ -75,7 +75,7 @@ def plan_struts(view: View, folder: Path, step: int | None = None) -> list[Path]
         left, right = figure.subplots(1, 2, sharey=True)
         for axes, mark, title in (
             (left, "a", f"Compression, {stage.title[:1].lower()}{stage.title[1:]}"),
-            (right, "b", f"Struts and ties (kN); nodes balance to {100.0 * model.residual:.1f} %"),
+            (right, "b", f"Struts and ties (kN); leave out up to {100.0 * model.left_out:.0f} %"),
         ):
             window(axes, x, y)
             slab_outline(axes, slab)

@@ -7,6 +7,7 @@ proportion before; the elevation has 360 MPa at 132 kN, in proportion to the num
 from __future__ import annotations
 
 import json
+import re
 import runpy
 import sys
 from pathlib import Path
@@ -30,7 +31,8 @@ def home(tmp_path_factory):
     folder = tmp_path_factory.mktemp("sheet") / "p"
     SIDE["write_run"](folder / "elevation", text=PLAN["TEXT"])
     PLAN["write_plan"](folder / "plan-pass-1")
-    record = {"passes": [{"given": 400.0, "found": 420.0, "sure": True}], "coupled": {"plane": "plan"}}
+    record = {"passes": [{"given": 400.0, "found": 420.0, "sure": True}], "coupled": {"plane": "plan", "sure": True}}
+    record |= {"load": 96e3, "bar_stress": 420.0, "governing_plane": "plan"}
     (folder / "prediction.json").write_text(json.dumps(record), encoding="utf-8")
     return folder
 
@@ -94,3 +96,4 @@ def test_the_verb_takes_a_prediction(home, tmp_path, monkeypatch, capsys) -> Non
         assert not leaving.code
     assert str(target) in capsys.readouterr().out
     assert "readings from run elevation and plan-pass-1" in target.read_text(encoding="utf-8")
+    assert re.search(r"predicted from both planes.*?96 kN.*?420 MPa", target.read_text(encoding="utf-8"), re.S)

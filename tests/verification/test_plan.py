@@ -23,7 +23,7 @@ from fesplice.pipeline import manifest
 from fesplice.post.plan_forces import PlanForces
 from fesplice.post.plan_layout import plan_layout
 from fesplice.post.plan_summary import summarise_plan, tie_states, trace
-from fesplice.post.plan_truss import truss
+from fesplice.post.plan_truss import Member, Node, Truss, truss
 from fesplice.report import draw
 from fesplice.report.text import summary_text
 from fesplice.solve import Adaptive, Displacement, March, Stop
@@ -159,6 +159,22 @@ def test_strips_balance() -> None:
     for thrust in forces.thrusts(values):
         assert thrust.force > 0.0 and abs(thrust.residual) < 0.02
         assert thrust.tied + thrust.concrete + thrust.body + thrust.hold == pytest.approx(1.0 - thrust.residual)
+
+
+def test_what_struts_and_ties_leave_out_is_statics_of_the_members() -> None:
+    """A 3-4-5 node by hand: bar 400, strut 500 and tie 300 balance; a tie of 180 leaves 120 of 400."""
+    nodes = (Node("A1", 0.0, 0.0, 0.0),)
+
+    def drawn(tie: float) -> Truss:
+        return Truss(nodes, (
+            Member("bar A1", "bar", "", "A1", -500.0, 0.0, 0.0, 0.0, 400.0, 0.0, 28.7),
+            Member("strut", "strut", "A1", "B1", 0.0, 0.0, -400.0, 300.0, -500.0, 36.9, 50.0),
+            Member("tie", "tie", "A1", "B1", 0.0, 0.0, 0.0, 300.0, tie, 90.0, 0.0),
+        ))  # fmt: skip
+
+    assert drawn(300.0).left_out == pytest.approx(0.0, abs=1e-12)
+    assert drawn(180.0).left_out == pytest.approx(120.0 / 400.0)
+    assert drawn(180.0).residual == 0.0  # of the strip, which knows nothing of the picture
 
 
 # ------------------------------------------------------------------ hanging plane in the model
