@@ -103,8 +103,10 @@ class Lock:
             raise FolderFault(str(folder), f"cannot be locked: {reason(error)}") from error
         try:
             fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            os.ftruncate(fd, 0)
-            write_all(fd, b"%s, process %d\n" % (_LOCK_MARK, os.getpid()))
+            # written over and cut after: whoever looks finds the last holder or this one, never nothing
+            mark = b"%s, process %d\n" % (_LOCK_MARK, os.getpid())
+            write_all(fd, mark)
+            os.ftruncate(fd, len(mark))
         except BlockingIOError as error:
             holder = os.pread(fd, 100, 0).decode("ascii", "replace").partition(",")[2].strip()
             os.close(fd)
