@@ -90,17 +90,8 @@ def truss(forces: PlanForces, fields: Fields) -> Truss:
         low, high = cut.gap.below, cut.gap.above
         members.append(
             Member(
-                f"strut {cut.gap.name}",
-                "strut",
-                low.line,
-                high.line,
-                below,
-                low.y,
-                above,
-                high.y,
-                -strut.force,
-                strut.inclination,
-                strut.width,
+                f"strut {cut.gap.name}", "strut", low.line, high.line, below, low.y, above, high.y, -strut.force,
+                strut.inclination, strut.width,
             )  # fmt: skip
         )
         members += _transverse(forces, cut, strut)
@@ -119,17 +110,8 @@ def truss(forces: PlanForces, fields: Fields) -> Truss:
             reach = 0.1 * (forces.laid.x[1] - forces.laid.x[0]) / size
             members.append(
                 Member(
-                    f"body {bar.line}",
-                    "body",
-                    bar.line,
-                    "",
-                    float(at[0]),
-                    float(at[1]),
-                    float(at[0] + reach * body[0]),
-                    float(at[1] + reach * body[1]),
-                    size,
-                    lean,
-                    0.0,
+                    f"body {bar.line}", "body", bar.line, "", float(at[0]), float(at[1]),
+                    float(at[0] + reach * body[0]), float(at[1] + reach * body[1]), size, lean, 0.0,
                 )  # fmt: skip
             )
     return Truss(tuple(nodes), tuple(members))
