@@ -101,11 +101,11 @@ def _confinement_ktr(s: Specimen, own: Shape) -> float:
 def along(s: Specimen, own: Shape) -> tuple[Stretch, ...]:
     """Surroundings of one main row from end to end of the beam, as stretches that touch."""
     lap = bars.bar_ends(s)
-    held = _reach(bars.confinement_positions(s), s.confinement.spacing)
+    held = _held(s, own.diameter)
     legs = bars.stirrup_positions(s)
     pitch = s.stirrups.spacing if s.stirrups is not None else 0.0
     stirred = tuple(_reach(tuple(x for x in legs if side * x > 0.0), pitch) for side in (-1.0, 1.0))
-    spans = [span for span in (lap, held, *stirred) if span[1] > span[0]]
+    spans = [span for span in (lap, *held, *stirred) if span[1] > span[0]]
     edges = sorted({-np.inf, np.inf, *bars.joint_positions(s), *(x for span in spans for x in span)})
     cover = float(own.points[0, 1]) - 0.5 * own.diameter
 
@@ -119,7 +119,7 @@ def along(s: Specimen, own: Shape) -> tuple[Stretch, ...]:
         pairs = [covers(z, _others(s, own, z, lapped), own.diameter, s.body.width, cover) for z in own.positions]
         cmin, cmax = _worst(pairs, own.diameter)
         ties = max(
-            _confinement_ktr(s, own) if inside(x, held) else 0.0,
+            _confinement_ktr(s, own) if inside(x, *held) else 0.0,
             _stirrup_ktr(s, own) if inside(x, *stirred) else 0.0,
         )
         found.append(Stretch(x0, x1, cmin, cmax, ties, _bond_length(s, own, x)))
@@ -129,6 +129,25 @@ def along(s: Specimen, own: Shape) -> tuple[Stretch, ...]:
 def _reach(xs: tuple[float, ...], pitch: float) -> tuple[float, float]:
     """From half a pitch before the first set to half a pitch after the last [mm]; nothing without sets."""
     return (xs[0] - 0.5 * pitch, xs[-1] + 0.5 * pitch) if xs else (0.0, 0.0)
+
+
+def _held(s: Specimen, diameter: float) -> tuple[tuple[float, float], ...]:
+    """Stretches that the confinement holds: half a spacing either side of each set, but 5 bar diameters at most.
+
+    Further off no set crosses the crack that splits the bar off (judgement, after the same distance across for
+    k_m); a set outside the lap holds none of it.
+    """
+    c, (low, high) = s.confinement, bars.bar_ends(s)
+    reach = min(0.5 * c.spacing, NEAR_LEG * diameter)
+    found: list[tuple[float, float]] = []
+    for x in bars.confinement_positions(s):
+        if low < high and not low - 1e-6 <= x <= high + 1e-6:
+            continue
+        if found and x - reach <= found[-1][1] + 1e-6:
+            found[-1] = (found[-1][0], x + reach)
+        else:
+            found.append((x - reach, x + reach))
+    return tuple(found)
 
 
 def _bond_length(s: Specimen, own: Shape, x: float) -> float:

@@ -34,7 +34,7 @@ from fesplice.store import Run
 from fesplice.store.folder import Lock, reason, write_whole
 
 #: Most passes of the coupling.
-PASSES = 4
+PASSES = 5
 
 Told = Callable[[str, Progress | None], None]
 
@@ -91,7 +91,8 @@ def _couple(
     """Passes of the plan with the plane that the elevation leaves at the bar stress at which the plan fails.
 
     The second pass reads the plane at the strength the first one found. Strength falls with the stress at
-    which the plane is read, so the answer lies between the two: later passes start half way. A plan that
+    which the plane is read, so the answer lies between the two: later passes start where the straight line through
+    the last two meets it. A plan that
     holds more than the elevation with the plane the elevation leaves at its own strength needs
     no further pass: the elevation governs.
     """
@@ -105,8 +106,18 @@ def _couple(
         governs = found >= given and given >= elevation.bar_stress
         if governs or abs(found - given) <= AGREED * given:
             return tuple(passes), reading, True
-        given = found if k == 1 else 0.5 * (given + found)
+        given = found if k == 1 else _meeting(passes)
     return tuple(passes), reading, False
+
+
+def _meeting(passes: list[Pass]) -> float:
+    """Where the strength found would be the stress given, by the last two passes; half way where they tell nothing."""
+    (g1, f1), (g2, f2) = ((p.given, p.found) for p in passes[-2:])
+    slope = (f2 - f1) / (g2 - g1) if g2 != g1 else 0.0
+    if slope >= 0.0:
+        return 0.5 * (g2 + f2)
+    low, high = sorted((g2, f2))
+    return min(max((f2 - slope * g2) / (1.0 - slope), low), high)
 
 
 def hung(s: Specimen, state: VerticalTrace) -> Vertical:

@@ -57,8 +57,7 @@ def plan_signs(history: PlanTrace, specimen: Specimen) -> list[Sign]:
             "0.85 x 0.75 f_c, ACI 318-19 23.4.3", growing=False,
         ),
         Sign(
-            "yielding", "bar stress over yield", history.bar_stress / specimen.steel[row.steel].yield_strength, 1.0, "",
-            "yield strength", growing=False,
+            "yielding", "bar stress over yield", history.yield_usage, 1.0, "", "yield strength", growing=False,
         ),
     ]  # fmt: skip
     past = history.bond_past.max(axis=1)

@@ -45,7 +45,8 @@ class TieState:
 class PlanTrace:
     """Measures over the steps of a run, one row per step; N, mm, MPa.
 
-    ``splitting`` and ``split_length`` (n, k) by gap, ``side_crack`` (n, 2) widest crack beside the edge bars,
+    ``bar_stress`` and ``yield_usage`` (n,) largest of all bars, the latter over the yield strength of each bar's own
+    steel; ``splitting`` and ``split_length`` (n, k) by gap, ``side_crack`` (n, 2) widest crack beside the edge bars,
     ``thrust`` (n, 2) on the edge bars, ``strut_stress`` (n,) and ``strut_angle`` (n,) of the lapped gaps' most loaded
     strut, ``hook_slip`` and ``hook_force`` (n, m) by bar, ``bond_past`` (n, m) share of its lead past the bond peak,
     ``bond_opening`` (n,) largest mean opening beside a lead that wedges, ``tie_usage`` (n,) largest share of yield,
@@ -56,6 +57,7 @@ class PlanTrace:
     load: Floats
     extension: Floats
     bar_stress: Floats
+    yield_usage: Floats
     gaps: tuple[str, ...]
     bars: tuple[str, ...]
     splitting: Floats
@@ -169,13 +171,16 @@ def trace(run: Run, laid: PlanLayout | None = None) -> PlanTrace:
         for name, value in row.items():
             gathered[name].append(value)
     n = len(gathered["thrust"])
-    rows = np.array([v[:n] for k, v in stress.items() if len(k) > 1])
+    single = {k: v[:n] for k, v in stress.items() if len(k) > 1}
+    rows = np.array(list(single.values()))
+    limits = np.array([yields[mesh.lines[k].steel] for k in single])
     arrays = {name: np.array(values, float) for name, values in gathered.items()}
     return PlanTrace(
         step=np.asarray(curve["step"], float)[:n],
         load=np.asarray(curve["load_N"], float)[:n],
         extension=np.asarray(curve["extension_mm"], float)[:n],
         bar_stress=rows.max(axis=0),
+        yield_usage=(rows / limits[:, None]).max(axis=0),
         gaps=tuple(g.name for g in laid.gaps),
         bars=tuple(b.line for b in laid.bars),
         plane_lost=np.asarray(curve["plane_lost"], float)[:n],

@@ -122,7 +122,7 @@ class Prediction:
         if not math.isfinite(self.side_splitting):
             return ""
         less = self.side_splitting < self.bar_stress
-        meaning = "LESS than the planes hold: without steel across the lap take this" if less else "more than they hold"
+        meaning = "LESS than the planes hold: with no steel across the lap take this" if less else "more than they hold"
         return (
             f"beside the planes, by formula: hooks split the side cover at {self.side_splitting:.0f} MPa, {meaning} "
             "(MC2010 eq. 6.1-5 over the embedment, no steel across counted)"

@@ -241,6 +241,20 @@ def test_ties_count_only_where_they_stand_and_by_their_distance():
     assert surroundings.km(0.0, 20.0, np.array([])) == 0.0
 
 
+def test_sets_hold_the_lap_only_near_where_they_stand() -> None:
+    """Two ties 400 mm apart hold 5 x 28.7 mm to either side; 500 mm apart they stand outside a lap of 460 mm."""
+    ties = {"kind": "ties", "size": "10", "spacing": "400 mm", "number": 2, "legs": 2, "steel": "ties"}
+    wide = vary(U100, "confinement", ties)
+    held = [s for s in surroundings.along(wide, bars.main_shapes(wide)[0]) if s.ktr > 0.0]
+    assert [(s.x0, s.x1) for s in held if -230 < 0.5 * (s.x0 + s.x1) < 230] == [
+        pytest.approx((-230.0, -200.0 + 143.5)), pytest.approx((200.0 - 143.5, 230.0))
+    ]  # fmt: skip
+    outside = vary(U100, "confinement", {**ties, "spacing": "500 mm"})
+    for own in bars.main_shapes(outside):
+        within = [s for s in surroundings.along(outside, own) if abs(0.5 * (s.x0 + s.x1)) < 230.0]
+        assert within and all(s.ktr == 0.0 for s in within)
+
+
 def test_the_bonded_length_of_the_lead_runs_from_the_joint_to_the_tangent_point():
     a = bars.main_shapes(U100)[0]
     middle = next(s for s in surroundings.along(U100, a) if s.x0 < 0.0 < s.x1)

@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fesplice.pipeline.both import _meeting
 from fesplice.post.mechanism import Reading, Sign, read_plane
 from fesplice.post.prediction import MODEL_BAND, Pass, Prediction, load_at
 
@@ -157,3 +158,14 @@ def test_load_of_a_bar_stress_follows_the_rising_branch() -> None:
     assert load_at(100.0, stress, load) == pytest.approx(50.0)
     assert load_at(150.0, stress, load) == pytest.approx(70.0)
     assert load_at(900.0, stress, load) == pytest.approx(90.0)
+
+
+def test_passes_meet_where_strength_found_is_stress_given() -> None:
+    """A plan whose strength is 500 - 0.3 g meets it at 500/1.3; one that grows with g is halved towards."""
+    def passes(f, a: float, b: float) -> list[Pass]:
+        return [Pass(a, f(a), True), Pass(b, f(b), True)]
+
+    assert _meeting(passes(lambda g: 500.0 - 0.3 * g, 700.0, 290.0)) == pytest.approx(500.0 / 1.3)
+    assert _meeting(passes(lambda g: 200.0 + 0.5 * g, 700.0, 550.0)) == pytest.approx(0.5 * (550.0 + 475.0))
+    kinked = [Pass(735.0, 228.0, True), Pass(228.0, 365.0, True)]
+    assert 228.0 <= _meeting(kinked) <= 365.0

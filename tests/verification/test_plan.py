@@ -27,7 +27,7 @@ from fesplice.post.plan_truss import Member, Node, Truss, truss
 from fesplice.report import draw
 from fesplice.report.text import summary_text
 from fesplice.solve import Adaptive, Displacement, March, Stop
-from fesplice.specimen import Specimen, vary, vary_many
+from fesplice.specimen import Specimen, read_text, vary, vary_many
 
 MODELS = Path(__file__).parents[2] / "models"
 
@@ -236,6 +236,25 @@ def test_trace_follows_the_run(run: Run) -> None:
         np.max([run.curve[f"bar_stress_{n}_MPa"] for n in ("A1", "A2", "B1", "B2")], axis=0)
     )
     assert np.all(history.plane_lost >= 0.0) and history.splitting[-1].max() > history.splitting[0].max()
+
+
+def test_each_bar_yields_by_its_own_steel(tmp_path: Path) -> None:
+    """The right row of half the yield strength: twice the usage of the left one at the same stress."""
+    text = (MODELS / "as29-100-u.toml").read_text(encoding="utf-8")
+    weak = """
+[steel.weak]
+yield_strength = "362.5 MPa"
+ultimate_strength = "500 MPa"
+[bars.right]
+size = "29"
+number = 2
+steel = "weak"
+depth = "515 mm"
+hook = { angle = 90 }
+"""
+    s = vary_many(read_text(text + weak, "weak"), {"plan.element": "25 mm", "analysis.max_steps": 4})
+    seen = trace(analyse(s, tmp_path / "run", plane="plan"))
+    assert seen.yield_usage == pytest.approx(seen.bar_stress / 362.5, rel=1e-3)
 
 
 def test_stopped_run_goes_on_to_the_same_curve(run: Run, tmp_path: Path) -> None:
