@@ -2,9 +2,9 @@
 
 Every strut between lapped bars meets the axes of both; there the bars hand over what it carries along them, and
 what pushes them apart is taken by transverse ties on either side of it (steel and concrete), by the body above, and by
-the bars where they enter. All forces are sums of what the elements carry. Two balances are told apart: the strips
-between the cuts balance with everything that crosses them (``residual``); the members drawn at a node leave out
-what passes a cut as shear without compression, or between bars that are not lapped (``left_out``).
+the bars where they enter. What passes from bar to bar without compression across is shear. All forces are sums of
+what the elements carry, so two balances must agree: that of the strips between the cuts with everything that crosses
+them (``residual``), and that of the members drawn at a node (``left_out``).
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fesplice.contracts import Floats
 from fesplice.post.plan_forces import Cut, PlanForces, Strut
 from fesplice.post.plan_layout import PlanBar, x_of
 from fesplice.post.points import Fields
@@ -32,7 +33,8 @@ class Node:
 class Member:
     """From (x0, y0) to (x1, y1) [mm], at nodes where ``start`` and ``end`` name them; ``force`` [N], tension positive.
 
-    ``kind``: "bar", "strut", "tie" (transverse steel), "concrete" (transverse tension), "body" (the plane above).
+    ``kind``: "bar", "strut", "tie" (transverse steel), "concrete" (transverse tension), and what acts at ``start`` from
+    (x0, y0) towards (x1, y1): "body" (the plane above), "shear" (along a cut), "hold" (the bar where it enters).
     """
 
     name: str
@@ -81,20 +83,20 @@ def truss(forces: PlanForces, fields: Fields) -> Truss:
     members: list[Member] = []
     meets: dict[str, list[tuple[float, float]]] = {bar.line: [] for bar in forces.laid.bars}
     for cut in cuts:
-        strut = forces.strut(cut)
-        if strut.force <= 0.0 or not cut.gap.lapped:
-            continue
-        below, above = _ends(strut, cut)
-        meets[cut.gap.below.line].append((below, strut.force))
-        meets[cut.gap.above.line].append((above, strut.force))
-        low, high = cut.gap.below, cut.gap.above
-        members.append(
-            Member(
-                f"strut {cut.gap.name}", "strut", low.line, high.line, below, low.y, above, high.y, -strut.force,
-                strut.inclination, strut.width,
-            )  # fmt: skip
-        )
+        strut, low, high = forces.strut(cut), cut.gap.below, cut.gap.above
+        if strut.force > 0.0:
+            below, above = _ends(strut, cut)
+            if cut.gap.lapped:
+                meets[low.line].append((below, strut.force))
+                meets[high.line].append((above, strut.force))
+            members.append(
+                Member(
+                    f"strut {cut.gap.name}", "strut", low.line, high.line, below, low.y, above, high.y, -strut.force,
+                    strut.inclination, strut.width,
+                )  # fmt: skip
+            )
         members += _transverse(forces, cut, strut)
+        members += _shear(cut, cut.passed - (strut.along if strut.force > 0.0 else 0.0), _reach(forces))
     bounds = [-np.inf, *(cut.gap.y for cut in cuts), np.inf]
     nodes = []
     for k, bar in enumerate(forces.laid.bars):
@@ -104,17 +106,39 @@ def truss(forces: PlanForces, fields: Fields) -> Truss:
         nodes.append(Node(bar.line, x, bar.y, _residual(forces, fields, cuts, k, pull, body)))
         axis = bar.face, bar.y, x, bar.y
         members.append(Member(f"bar {bar.line}", "bar", "", bar.line, *axis, pull, 0.0, bar.diameter))
-        size = float(np.hypot(*body))
-        if size > 0.0:
-            lean = float(np.degrees(np.arctan2(abs(body[1]), abs(body[0]))))
-            reach = 0.1 * (forces.laid.x[1] - forces.laid.x[0]) / size
-            members.append(
-                Member(
-                    f"body {bar.line}", "body", bar.line, "", float(at[0]), float(at[1]),
-                    float(at[0] + reach * body[0]), float(at[1] + reach * body[1]), size, lean, 0.0,
-                )  # fmt: skip
-            )
+        held = np.array([0.0, forces.held(fields, bar.line)])
+        for kind, force, place in (("body", body, at), ("hold", held, np.array([bar.face, bar.y]))):
+            if np.hypot(*force) > 0.0:
+                members.append(_acting(f"{kind} {bar.line}", kind, bar.line, place, force, _reach(forces)))
     return Truss(tuple(nodes), tuple(members))
+
+
+def _reach(forces: PlanForces) -> float:
+    """How long acting forces are drawn [mm]."""
+    return 0.1 * (forces.laid.x[1] - forces.laid.x[0])
+
+
+def _acting(name: str, kind: str, node: str, at: Floats, force: Floats, reach: float) -> Member:
+    """A force (2,) [N] at (2,) [mm] as a member whose length only shows where it points."""
+    size = float(np.hypot(*force))
+    lean = float(np.degrees(np.arctan2(abs(force[1]), abs(force[0]))))
+    x1, y1 = at + reach * force / size
+    return Member(name, kind, node, "", float(at[0]), float(at[1]), float(x1), float(y1), size, lean, 0.0)
+
+
+def _shear(cut: Cut, rest: float, reach: float) -> list[Member]:
+    """What passes a cut along the bars beside its strut: ``rest`` [N] on the bar above, as much against it below."""
+    if rest == 0.0:
+        return []
+    beside = np.where(cut.normal >= 0.0, np.abs(cut.force[:, 0]), 0.0)
+    weight = beside if beside.sum() > 0.0 else np.abs(cut.force[:, 0])
+    x = float((weight * cut.x).sum() / max(float(weight.sum()), 1e-12))
+    found = []
+    for bar, way in ((cut.gap.below, -1.0), (cut.gap.above, 1.0)):
+        at = np.array([x - 0.5 * reach * np.sign(way * rest), cut.gap.y + 0.3 * (bar.y - cut.gap.y)])
+        force = np.array([way * rest, 0.0])
+        found.append(_acting(f"shear {cut.gap.name} {bar.line}", "shear", bar.line, at, force, reach))
+    return found
 
 
 def _ends(strut: Strut, cut: Cut) -> tuple[float, float]:
@@ -134,7 +158,8 @@ def _transverse(forces: PlanForces, cut: Cut, strut: Strut) -> list[Member]:
     gap = cut.gap
     found = []
     pulled = np.maximum(cut.normal, 0.0)
-    for side, here in (("left", cut.x < strut.x), ("right", cut.x >= strut.x)):
+    middle = strut.x if strut.force > 0.0 else float(cut.x.mean())
+    for side, here in (("left", cut.x < middle), ("right", cut.x >= middle)):
         total = float(pulled[here].sum())
         if total > 0.0:
             x = float((pulled[here] * cut.x[here]).sum() / total)

@@ -115,9 +115,10 @@ FIGURES: dict[str, Figure] = {
         "Left: lines along the principal compression, as heavy as it is large, over the main cracks. Right: the "
         "strut-and-tie model that the stresses amount to, forces in kN; each strut is drawn as wide as the "
         "compression would be if it were even. Its ends are where its line meets the bars, which need not be where "
-        "they hand over their force. What the body above takes is drawn where it acts. The title tells what the "
-        "members at a node leave out at worst, as share of the bar force: shear that passes without a strut, and what "
-        "bars that are not lapped pass on; members below a fiftieth of it stand in the CSV alone.",
+        "they hand over their force. What the body above and the joint faces hold is drawn where it acts. Small "
+        "arrows beside a strut: what passes from bar to bar as shear, without compression across. The title tells the "
+        "worst balance of the members at a node as share of the bar force; members below a fiftieth of it stand in "
+        "the CSV alone.",
         plan_struts,
         ("plan",),
     ),

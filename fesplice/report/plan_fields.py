@@ -22,6 +22,8 @@ WIDE = 0.5
 _THICK, _THIN = 2.4, 0.35
 #: Members below this share of the largest bar force are left out of the picture; the table holds them.
 SMALL = 0.02
+#: Kinds of member that are forces at a place, drawn as arrows.
+ACTING = ("body", "shear", "hold")
 _STRUT, _TIE, _CONCRETE, _BODY = "#275b8c", "#994722", "#994722", "#5c5c5c"
 
 
@@ -75,7 +77,7 @@ def plan_struts(view: View, folder: Path, step: int | None = None) -> list[Path]
         left, right = figure.subplots(1, 2, sharey=True)
         for axes, mark, title in (
             (left, "a", f"Compression, {stage.title[:1].lower()}{stage.title[1:]}"),
-            (right, "b", f"Struts and ties (kN); leave out up to {100.0 * model.left_out:.0f} %"),
+            (right, "b", f"Struts and ties (kN); nodes balance to {100.0 * model.left_out:.1f} %"),
         ):
             window(axes, x, y)
             slab_outline(axes, slab)
@@ -136,12 +138,15 @@ def draw_truss(axes: Any, slab: Slab, model: Truss, unit: float, *, bands: bool 
         out = 1.0 if node.y >= 0.0 else -1.0
         near = [(dx * unit, dy * unit * out) for dx, dy in ((0, 3.6), (4.0, 3.2), (-4.0, 3.2), (0, -3.6), (5, 0))]
         labels.put(node.name, [(node.x + a, node.y + b) for a, b in near], fontweight="bold", color=style.INK)
-    for m in sorted(shown, key=lambda m: ("strut", "bar", "tie", "body", "concrete").index(m.kind)):
+    order = ("strut", "bar", "tie", "shear", "body", "hold", "concrete")
+    # the two halves of a shear are alike: one of them is told
+    told = [m for m in shown if m.kind != "shear" or m.name.split()[1].endswith(f"-{m.start}")]
+    for m in sorted(told, key=lambda m: order.index(m.kind)):
         start, end = np.array([m.x0, m.y0]), np.array([m.x1, m.y1])
         text = f"{abs(m.force) / 1e3:.{0 if abs(m.force) > 10e3 else 1}f}"
         if m.kind == "bar":
             places = along(start, end, (0.3, 0.15, 0.5, 0.7))
-        elif m.kind == "body":
+        elif m.kind in ACTING:
             way = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
             places = along(end, end + way, (2.5 * unit, 5.0 * unit, 8.0 * unit)) + along(start, end, (0.5,))
         else:
@@ -150,7 +155,8 @@ def draw_truss(axes: Any, slab: Slab, model: Truss, unit: float, *, bands: bool 
 
 
 def _colour(m: Member) -> str:
-    return {"strut": _STRUT, "bar": "#0b3c6f", "tie": _TIE, "concrete": _CONCRETE, "body": _BODY}[m.kind]
+    known = {"strut": _STRUT, "bar": "#0b3c6f", "tie": _TIE, "concrete": _CONCRETE, "shear": _STRUT}
+    return known.get(m.kind, _BODY)
 
 
 def _band(axes: Any, m: Member, x: tuple[float, float]) -> None:
@@ -167,8 +173,8 @@ def _band(axes: Any, m: Member, x: tuple[float, float]) -> None:
 
 def _draw_member(axes: Any, m: Member, most: float, x: tuple[float, float] | None) -> None:
     start, end = np.array([m.x0, m.y0]), np.array([m.x1, m.y1])
-    if m.kind == "body":
-        arrow = {"arrowstyle": "-|>", "color": _BODY, "mutation_scale": 7.0, "shrinkA": 0, "shrinkB": 0}
+    if m.kind in ACTING:
+        arrow = {"arrowstyle": "-|>", "color": _colour(m), "mutation_scale": 7.0, "shrinkA": 0, "shrinkB": 0}
         axes.annotate("", tuple(end), tuple(start), arrowprops=arrow, zorder=6.5, annotation_clip=True)
         return
     weight = max(2.6 * abs(m.force) / most, 0.7)
@@ -197,7 +203,8 @@ def _keys(figure: Any, top: float) -> None:
         Line2D([], [], color="#0b3c6f", linewidth=2.0, label="bar"),
         Line2D([], [], color=_TIE, linewidth=1.2, label="steel across"),
         Line2D([], [], color=_CONCRETE, linewidth=1.2, linestyle=(0, (1, 1.2)), label="tension of concrete"),
-        Line2D([], [], color=_BODY, linewidth=1.0, marker=">", markersize=4, label="force of the body above"),
+        Line2D([], [], color=_STRUT, linewidth=1.0, marker=">", markersize=4, label="shear beside the strut"),
+        Line2D([], [], color=_BODY, linewidth=1.0, marker=">", markersize=4, label="force from outside the slab"),
     ]
     figure.legend(handles=handles, ncols=4, loc="outside lower center", handlelength=2.2, columnspacing=1.4)
 

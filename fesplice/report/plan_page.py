@@ -66,7 +66,7 @@ def _lead(f: Mapping[str, Any]) -> list[tuple[str, str, str]]:
 
 def _left_out(f: Mapping[str, Any]) -> str:
     left = f.get("left_out")
-    return "not stored" if left is None else f"{100.0 * left:.0f} % of the bar force: shear without a strut, other gaps"
+    return "not stored" if left is None else f"{100.0 * left:.2f} % of the bar force"
 
 
 def _findings(view: View, f: Mapping[str, Any]) -> list[tuple[str, str]]:
@@ -83,7 +83,7 @@ def _findings(view: View, f: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("Plane between slab and body", _PLANE.get(f["hanging"], f["hanging"]) + lost),
         ("Side faces moved out by at most", _fixed(f["side_displacement"], 3, "mm")),
         ("Out of balance, worst strip between two cuts", f"{100.0 * f['residual']:.2f} % of the bar force"),
-        ("Left out by struts and ties, worst node", _left_out(f)),
+        ("Out of balance, worst node of struts and ties", _left_out(f)),
         ("Accepted steps", f"{view.run.n_steps}, of which {loose} at the loose tolerance"),
     ]
     return rows

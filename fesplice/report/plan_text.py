@@ -39,8 +39,8 @@ def plan_text(run: Run, page: Path | None = None) -> str:
             for c in s.splitting
         ),
         ("side faces", f"moved out by {s.side_displacement:.2f} mm at most"),
-        ("balance of strips", f"{_share(s.residual)} of the bar force at worst; struts and ties leave out "
-         f"{_share(s.left_out)} at worst"),
+        ("balance", f"strips between cuts {_share(s.residual)} of the bar force at worst, nodes of struts and ties "
+         f"{_share(s.left_out)}"),
         *(("note", text) for text in run.warnings if " estimated by " not in text),
         ("run folder", str(run.folder)),
     ]  # fmt: skip

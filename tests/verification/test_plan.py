@@ -156,6 +156,7 @@ def test_strips_balance() -> None:
     forces = PlanForces(model.mesh)
     model_of = truss(forces, values)
     assert model_of.residual < 0.01 and len(model_of.nodes) == 4
+    assert model_of.left_out == pytest.approx(model_of.residual, abs=1e-6), "struts, ties, shear, body and hold are all"
     for thrust in forces.thrusts(values):
         assert thrust.force > 0.0 and abs(thrust.residual) < 0.02
         assert thrust.tied + thrust.concrete + thrust.body + thrust.hold == pytest.approx(1.0 - thrust.residual)
