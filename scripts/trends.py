@@ -111,18 +111,26 @@ def facts(sweep: Sweep) -> list[str]:
     first, last = sweep.spacings[0], sweep.spacings[-1]
     s = min(sweep.spacings, key=lambda v: abs(v - 100))
     loss = percent(change(sweep.stress(last, NONE), sweep.stress(first, NONE)))
-    base = sweep.stress(s, NONE)
-    gain = {k: change(sweep.stress(s, k), base) for k in (TIES, STIRRUPS, HOOKED)}
     wider = {k: percent(change(sweep.stress(last, k), sweep.stress(s, k))) for k in (TIES, STIRRUPS, HOOKED)}
-    apart = None if gain[STIRRUPS] is None or gain[TIES] is None else gain[STIRRUPS] - gain[TIES]
+
+    def gain(kind: str, at: int) -> str:
+        """Over none at one spacing; a bar that yields ends what can be gained."""
+        yields = sweep.rows.get((at, kind), {}).get("prediction_mode") == "yielding"
+        return percent(change(sweep.stress(at, kind), sweep.stress(at, NONE))) + (" (bars yield)" if yields else "")
+
+    def both(at: int) -> str:
+        apart = (change(sweep.stress(at, k), sweep.stress(at, NONE)) for k in (STIRRUPS, TIES))
+        high, low = (a or 0.0 for a in apart)
+        return f"at {at} mm stirrups {gain(STIRRUPS, at)}, ties {gain(TIES, at)}: {high - low:+.0f} points"
+
     common = "common practice, no source"
     table = [
         ("unconfined laps lose about 12 % from contact to 150 mm", common, f"{loss} from {first} to {last} mm"),
         ("confined laps gain from 100 to 150 mm", common, ", ".join(f"{k} {v}" for k, v in wider.items())),
         ("stirrups above ties in the plane by about 15 points, both at 3 d_b", common,
-         f"at {s} mm stirrups {percent(gain[STIRRUPS])}, ties {percent(gain[TIES])}: {_points(apart)}"),
+         f"{both(s)}; {both(last)}"),
         ("a hooked transverse bar that holds the edge bars is a substantial gain over none", common,
-         f"{percent(gain[HOOKED])} at {s} mm"),
+         ", ".join(f"{gain(HOOKED, at)} at {at} mm" for at in (first, s, last))),
         ("force passes between staggered heads by diagonal struts, about 55 deg to the bars",
          "Thompson et al., headed laps (struts found; angle from memory)",
          "struts are found; at strength they lie flatter, since bond hands much of the force over along the bars"),
@@ -132,10 +140,6 @@ def facts(sweep: Sweep) -> list[str]:
          f"{loss} up to {last / 28.7:.1f} d_b, unconfined"),
     ]  # fmt: skip
     return [FACTS.rstrip("\n"), *(f"| {a} | {b} | {c} |" for a, b, c in table), ""]
-
-
-def _points(value: float | None) -> str:
-    return "–" if value is None else f"{value:+.0f} points"
 
 
 def judgement(table: list[dict[str, str]]) -> list[str]:
