@@ -10,10 +10,9 @@ relative displacement d of slab and body, both in the plane:
     residual   mu |s_v| under compression
     steel      of legs and tails that cross the plane, once it has cracked: see :class:`Crossing`
 
-The area between the curve and its residual is (s - r)/f_t times the fracture energy: without
-vertical stress it is the fracture energy itself. What crossing steel adds comes on top.
-Unloading goes to the origin. A stiffness floor stays when
-all is lost, so that a strip that has split off never swims.
+The area between the curve and its residual is (s - r)/f_t times the fracture energy: without vertical
+stress it is the fracture energy itself. What crossing steel adds comes on top. Unloading goes to
+the origin. A stiffness floor stays when all is lost, so that a strip that has split off never swims.
 """
 
 from __future__ import annotations
