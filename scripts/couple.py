@@ -17,18 +17,16 @@ from __future__ import annotations
 import argparse
 import math
 import os
-import shutil
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
+from keptrun import kept_run
 from threadpoolctl import threadpool_limits
-from validation.record import ROOT, engine
+from validation.record import ROOT
 
-from fesplice import Run, analyse, read
-from fesplice.contracts import NotConverged
+from fesplice import Run, read
 from fesplice.mesh import Mesh
 from fesplice.post.plan_forces import Cut, PlanForces
 from fesplice.post.plan_layout import PlanBar, x_of
@@ -62,20 +60,6 @@ class Case:
         """AS29 with nothing but its own slab to carry the thrust."""
         s = read(ROOT / "models" / f"{STEEL[self.steel]}.toml")
         return vary_many(s, {"bars.spacing": self.spacing, "plan.hanging": "none", "plan.element": element})
-
-
-def compute(case: Case, root: Path = RUNS, again: bool = False) -> Run:
-    """The plan run of a case, from ``root`` when it is still that of this source."""
-    folder, mark = root / case.name, root / f"{case.name}.source"
-    if again or not mark.is_file() or mark.read_text(encoding="utf-8") != engine():
-        shutil.rmtree(folder, ignore_errors=True)
-        root.mkdir(parents=True, exist_ok=True)
-        mark.write_text(engine(), encoding="utf-8")
-    try:
-        return analyse(case.specimen(), folder, plane="plan")
-    except NotConverged as fault:
-        print(f"{case.name}: {fault}", file=sys.stderr)
-        return Run(folder)
 
 
 # ------------------------------------------------------------------ reading
@@ -290,7 +274,8 @@ def main() -> int:
     way: list[Row] = []
     with threadpool_limits(1):
         for case in (Case(s, c) for s in SPACINGS for c in STEEL):
-            run = Run(RUNS / case.name) if o.table else compute(case, again=o.again)
+            folder = RUNS / case.name
+            run = Run(folder) if o.table else kept_run(case.specimen(), folder, plane="plan", again=o.again)
             here = rows(case, run)
             found += here
             way += on_the_way(case, run) if (case.spacing, case.steel) == CLOSE else []

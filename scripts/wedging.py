@@ -23,33 +23,18 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
+from keptrun import kept_run
 from threadpoolctl import threadpool_limits
-from validation.record import ROOT, engine
+from validation.record import ROOT
 from wedging_read import BETWEEN, FALL, LIFTED, LOOK, MIDDLE, MODELS, SIZES, Case, Found, cases, found, short
 
-from fesplice import Run, analyse
-from fesplice.contracts import NotConverged
+from fesplice import Run
 from fesplice.post.concrete import VISIBLE
 from fesplice.report import draw
 
 RUNS = ROOT / "runs" / "wedging"
 PAGE = ROOT / "models" / "validation" / "WEDGING.md"
 LIMIT = 0.05  # largest over smallest of the three meshes may exceed one by so much
-
-
-# ------------------------------------------------------------------ computing
-def compute(case: Case, root: Path = RUNS, again: bool = False) -> Run:
-    """The run of a case, from ``root`` when it is still that of this source; a march that ended early is kept too."""
-    folder, mark = root / case.name, root / f"{case.name}.source"
-    if again or not mark.is_file() or mark.read_text(encoding="utf-8") != engine():
-        shutil.rmtree(folder, ignore_errors=True)
-        root.mkdir(parents=True, exist_ok=True)
-        mark.write_text(engine(), encoding="utf-8")
-    try:
-        return analyse(case.specimen(), folder)
-    except NotConverged as fault:
-        print(f"{case.name}: {fault}", file=sys.stderr)
-        return Run(folder)
 
 
 # ------------------------------------------------------------------ the page
@@ -195,7 +180,7 @@ def main() -> int:
         for case in chosen:
             began = time.perf_counter()
             try:
-                run = Run(RUNS / case.name) if o.table else compute(case, again=o.again)
+                run = Run(RUNS / case.name) if o.table else kept_run(case.specimen(), RUNS / case.name, again=o.again)
             except KeyboardInterrupt:
                 print("\nstopped; the same command goes on from here", file=sys.stderr)
                 return 130
