@@ -91,10 +91,9 @@ def _couple(
     """Passes of the plan with the plane that the elevation leaves at the bar stress at which the plan fails.
 
     The second pass reads the plane at the strength the first one found. Strength falls with the stress at
-    which the plane is read, so the answer lies between the two: later passes start where the straight line through
-    the last two meets it. A plan that
-    holds more than the elevation with the plane the elevation leaves at its own strength needs
-    no further pass: the elevation governs.
+    which the plane is read, so the answer lies between the two: later passes start where the straight line
+    through the last two meets it. A plan that holds more than the elevation, with the plane that the
+    elevation leaves at its own strength, needs no further pass: the elevation governs.
     """
     cohesive = vary(s, "plan.hanging", "cohesive")
     given = min(intact.bar_stress, elevation.bar_stress)
