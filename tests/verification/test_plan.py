@@ -22,6 +22,7 @@ from fesplice.model.plan import Vertical, columns, hanging_law, plan_model
 from fesplice.pipeline import manifest
 from fesplice.post.plan_forces import PlanForces
 from fesplice.post.plan_layout import plan_layout
+from fesplice.post.plan_signs import unseen
 from fesplice.post.plan_summary import summarise_plan, tie_states, trace
 from fesplice.post.plan_truss import Member, Node, Truss, truss
 from fesplice.report import draw
@@ -343,6 +344,14 @@ def test_bent_ends_slip_and_held_ones_do_not() -> None:
         for thrust in PlanForces(model.mesh).thrusts(values):
             assert thrust.force > 0.0 and abs(thrust.residual) < 0.02
     assert stress["bent"] < 0.95 * stress["held"]
+
+
+def test_what_ties_rest_on_is_told() -> None:
+    """The one judgement value outside the band of a prediction stands among what two dimensions do not resolve."""
+    tied = small("as29-100-t3")
+    assert any("tails of hooks" in text for text in unseen(tied))
+    for other in (small("as29-100-u"), small("as29-100-s3"), vary(tied, "plan.plane_tails", False)):
+        assert not any("tails of hooks" in text for text in unseen(other))
 
 
 def test_unknown_plane_and_vertical_for_the_elevation_are_refused(tmp_path: Path) -> None:
