@@ -23,13 +23,17 @@ _MARKS = ("o", "s", "^", "D", "v")
 
 @dataclass(frozen=True)
 class Line:
-    """A line of a figure: points (n,), and a band (n,) between ``low`` and ``high`` where given."""
+    """A line of a figure: points (n,), a band (n,) between ``low`` and ``high`` where given.
+
+    ``bound`` (n,) marks points that are lower bounds.
+    """
 
     label: str
     x: Floats
     y: Floats
     low: Floats | None = None
     high: Floats | None = None
+    bound: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -71,7 +75,8 @@ def lines(
     columns = min(len(panels), 3)
     rows = math.ceil(len(panels) / columns)
     width = style.NARROW if len(panels) == 1 else style.WIDE
-    table: dict[str, list[Any]] = {k: [] for k in ("panel", "line", x_label, y_label, "low", "high")}
+    columns_of = ("panel", "line", x_label, y_label, "low", "high", "lower_bound")
+    table: dict[str, list[Any]] = {k: [] for k in columns_of}
     with style.sheet(width, 62.0 * rows + 8.0) as figure:
         grid = figure.subplots(rows, columns, squeeze=False, sharey=True)
         for k, axes in enumerate(grid.ravel()):
@@ -84,6 +89,9 @@ def lines(
                 if not marks:
                     look = {key: value for key, value in look.items() if key != "marker"}
                 axes.plot(line.x, line.y, label=style.plain(line.label), markersize=3.2, **look)
+                if line.bound is not None and marks and line.bound.any():
+                    hollow = look | {"linestyle": "none", "markerfacecolor": "white"}
+                    axes.plot(line.x[line.bound], line.y[line.bound], markersize=3.6, **hollow)
                 if line.low is not None and line.high is not None:
                     axes.fill_between(line.x, line.low, line.high, color=look["color"], alpha=0.13, linewidth=0.0)
                 _note(table, panel, line, x_label, y_label)
@@ -108,6 +116,7 @@ def _note(table: dict[str, list[Any]], panel: Panel, line: Line, x_label: str, y
     values = (
         [panel.title] * n, [line.label] * n, [panel.ticks[int(v)] if panel.ticks else float(v) for v in line.x],
         line.y, nothing if line.low is None else line.low, nothing if line.high is None else line.high,
+        np.zeros(n, int) if line.bound is None else line.bound.astype(int),
     )  # fmt: skip
     for column, part in zip(table.values(), values):
         column.extend(np.asarray(part).tolist())

@@ -139,10 +139,13 @@ def _strength(s: _Source) -> Reading:
             found = [groups[*group, v] for v in at]
             middle = np.array([f.p50 for f in found])
             low, high = np.array([f.p5 for f in found]), np.array([f.p95 for f in found])
+            bound = None
             if all(f.n == 1 for f in found):
-                low, high = _bracket(s, title, others, group, x, at)
+                cases = [next(r for r in s.rows if (*(r.get(f) for f in others), r.get(x)) == (*group, v)) for v in at]
+                low, high = _bracket(title, cases)
+                bound = np.array([_unbroken(title, row) for row in cases])
             name = ", ".join(_level(s, f, v) for f, v in zip(others, group))
-            lines.append(Line(name, np.array(at, float), middle, low, high))
+            lines.append(Line(name, np.array(at, float), middle, low, high, bound))
             rows_out += [(title, *map(str, group), f"{v:.4g}", f"{m:.0f}") for v, m in zip(at, middle)]
         if lines:
             panels.append(Panel(title, tuple(lines)))
@@ -154,19 +157,25 @@ def _strength(s: _Source) -> Reading:
         "first loss of bond to the largest load where both are known"
     )  # fmt: skip
     head = ("strength", *(s.label(f) for f in others), s.label(x), "MPa")
-    return Reading("Strength", f"Bar stress at failure over {s.label(x)}. Bands: {band}.", files, head, tuple(rows_out))
+    hollow = "" if s.sampled else " Hollow marks: the load never fell by 15 %, a lower bound."
+    text = f"Bar stress at failure over {s.label(x)}. Bands: {band}.{hollow}"
+    return Reading("Strength", text, files, head, tuple(rows_out))
 
 
-def _bracket(s: _Source, title: str, others: list[str], group: tuple, x: str, at: list[Any]) -> tuple[Any, Any]:
-    """Least and largest of what a single case knows of its own strength."""
+def _unbroken(title: str, row: Row) -> bool:
+    """True where the strength of a case is a lower bound: the load never fell."""
+    if title.startswith("both"):
+        return "at least" in str(row.get("prediction_mode_words") or "")
+    return row.get(f"{title.partition(',')[0]}_drop_MPa") is None and not title.endswith("loss of bond")
+
+
+def _bracket(title: str, cases: Sequence[Row]) -> tuple[Any, Any]:
+    """Least and largest of what every single case knows of its own strength."""
     plane = title.partition(",")[0]
     pair = ("prediction_bracket_low_MPa", "prediction_bracket_high_MPa")
     if not title.startswith("both"):
         pair = (f"{plane}_bond_loss_MPa", f"{plane}_peak_MPa")
-    found = []
-    for v in at:
-        row = next(r for r in s.rows if r.get(x) == v and tuple(r.get(f) for f in others) == group)
-        found.append([row.get(name) if row.get(name) is not None else math.nan for name in pair])
+    found = [[row.get(name) if row.get(name) is not None else math.nan for name in pair] for row in cases]
     low, high = np.array(found, float).T
     return (low, high) if np.isfinite(low).any() else (None, None)
 

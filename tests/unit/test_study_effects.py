@@ -8,13 +8,17 @@ interval of Wilson for 81/263: 0.2553 to 0.3662 (from memory).
 
 from __future__ import annotations
 
+import csv
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from fesplice.contracts import InputFault
+from fesplice.report import trends
 from fesplice.study.effects import by_group, effects, known, modes, ratios, response, spread, tornado
+from fesplice.study.readings import _unbroken
 
 PLANT = [60, 72, 54, 68, 52, 83, 45, 80]
 ROWS = [{"T": k & 1, "C": (k >> 1) & 1, "K": ("a", "b")[k >> 2], "y": float(v)} for k, v in enumerate(PLANT)]
@@ -88,3 +92,14 @@ def test_test_over_prediction():
     assert found.values == {"a": 1.1, "b": 0.9} and found.mean == pytest.approx(1.0)
     assert found.cov == pytest.approx(math.sqrt(0.02)) and (found.low, found.high) == (0.9, 1.1)
     assert ratios([], y).values == {}
+
+
+def test_lower_bounds_are_known_and_drawn_hollow(tmp_path: Path) -> None:
+    """A plane whose load never fell, and a prediction told as "at least"; the table beside the figure says which."""
+    assert _unbroken("plan, first drop", {"plan_drop_MPa": None, "plan_peak_MPa": 800.0})
+    assert not _unbroken("plan, first drop", {"plan_drop_MPa": 400.0, "plan_peak_MPa": 800.0})
+    assert _unbroken("both planes read together", {"prediction_mode_words": "yielding at at least 770 MPa"})
+    line = trends.Line("ties", np.array([1.0, 2.0]), np.array([500.0, 800.0]), bound=np.array([False, True]))
+    trends.lines(tmp_path, "strength", [trends.Panel("plan", (line,))], "spacing (mm)", "bar stress (MPa)")
+    with (tmp_path / "strength.csv").open(encoding="utf-8") as table:
+        assert [row["lower_bound"] for row in csv.DictReader(table)] == ["0", "1"]
