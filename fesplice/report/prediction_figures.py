@@ -56,7 +56,10 @@ def bracket(rows: Sequence[Row], marks: Mapping[str, float], folder: Path) -> li
         for name, at in marks.items():
             axes.axvline(at, color=style.QUIET, linewidth=0.8, linestyle=(0, (1, 1.5)), zorder=1)
             told = f"{name} = {at:.0f} MPa"
-            axes.text(at + 0.012 * most, len(rows) - 0.45, told, fontsize=7, va="bottom", color=style.QUIET)
+            # the name stands on the side where the line of the prediction does not run through it
+            left = answer is not None and at <= answer.value < at + 0.35 * most
+            where = {"x": at - 0.012 * most, "ha": "right"} if left else {"x": at + 0.012 * most, "ha": "left"}
+            axes.text(y=len(rows) - 0.45, s=told, fontsize=7, va="bottom", color=style.QUIET, **where)
         axes.set_yticks(range(len(rows)), [r.name for r in reversed(rows)])
         axes.tick_params(axis="y", length=0)
         axes.set_xlim(0.0, 1.75 * most)
