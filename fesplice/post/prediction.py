@@ -123,7 +123,9 @@ class Prediction:
         if not math.isfinite(self.side_splitting):
             return ""
         less = self.side_splitting < self.bar_stress
-        meaning = "LESS than the planes hold: with no steel across the lap take this" if less else "more than they hold"
+        meaning = "more than they hold"
+        if less:
+            meaning = "LESS than the planes hold: take it where no steel crosses the lap, with ties it is a lower bound"
         return (
             f"beside the planes, by formula: hooks split the side cover at {self.side_splitting:.0f} MPa, {meaning} "
             "(MC2010 eq. 6.1-5 over the embedment, no steel across counted)"
