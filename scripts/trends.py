@@ -18,8 +18,8 @@ NONE, TIES, STIRRUPS, HOOKED = "none", "ties at 3 d_b", "stirrups at 3 d_b", "ho
 HEAD = """# Trends of the demonstration studies
 
 Written by `scripts/trends.py` from the tables beside it; `bash scripts/study` makes those. The specimens are
-the invented series "Amber Slough", 29 mm bars, lap 460 mm: computations, not tests. Bar stress at the joint
-face in MPa. ">" marks a load that never fell by 15 %: a lower bound.
+the invented series "Amber Slough", 29 mm bars, lap 460 mm (AS19: 19 mm bars, lap 280 mm): computations, not tests.
+Bar stress at the joint face in MPa. ">" marks a load that never fell by 15 %: a lower bound.
 
 """
 #: The ties, bars and lap of the series 29: areas of a leg and a bar [mm2], yield strength [MPa], lap [mm].
