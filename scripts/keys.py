@@ -31,7 +31,7 @@ HEAD = """# Keys of a specimen file
 Written by `scripts/keys.py` from the schema. A dimensional value is a text with its unit ("460 mm", "18 in", "5 ksi");
 a number without its unit and an unknown key are refused. "rule": left out, the value comes from a named rule, and the
 run's page says which and what it gave. Values of `[plan]` and of wedging in `[bond]` that have no source are judgement;
-what each does to the strength stands in [TRENDS.md](studies/TRENDS.md).
+what each does to the strength, but for the grip length, stands in [TRENDS.md](studies/TRENDS.md).
 """
 
 
