@@ -325,7 +325,7 @@ class PlanPlane(Part):
     thickness: Length = Field(
         default=UNSET, description="of the slab; left out: cover + bar diameter + inside bend radius"
     )
-    element: Length = Field(default=15.0, description="element size in the plan")
+    element: Length = Field(default=UNSET, description="element size in the plan; left out: 15 mm, at most 0.55 bars")
     grip_length: Length = Field(
         default=UNSET, description="free bar length that stands for slip in the precast; left out: 7 bar diameters"
     )
