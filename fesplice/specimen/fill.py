@@ -243,7 +243,8 @@ def _placed(bars: Bars, body: Body, a: tuple[float, ...], b: tuple[float, ...] |
 def _plan(p: PlanPlane, row: BarRow, concrete: Concrete) -> PlanPlane:
     """The slab reaches from the tension face to the inside of the bends, which push on it; a straight bar lies in
     its middle. Elements are about half as wide as the bars: between bars in contact coarser ones tear too early (19 mm
-    bars: 440 MPa with 15 mm, 558 with 10 mm; runs by hand). Free length of the grips: 400 MPa carried in bond of 7 MPa, straight, are worth 7 bar diameters.
+    bars: 440 MPa with 15 mm, 558 with 10 mm; runs by hand). Free length of the grips: 400 MPa carried in bond of
+    7 MPa, straight, are worth 7 bar diameters.
     """
     deep = 0.5 * row.hook.bend_diameter if row.hook is not None else row.cover
     found = {
