@@ -141,7 +141,7 @@ def _legs(s: Specimen) -> tuple[LegStrip, ...]:
             continue
         at, half = m.tangent_x + m.side * m.radius, 2.5 * m.diameter
         x0, x1 = max(at - half, low), min(at + half, high)
-        found.append(LegStrip("tail", x0, x1, row.number * row.area / ((x1 - x0) * s.body.width)))
+        found.append(LegStrip(f"tail_{m.name}", x0, x1, row.number * row.area / ((x1 - x0) * s.body.width)))
     return tuple(found)
 
 

@@ -62,7 +62,7 @@ def plan_mesh(plane: Plane, element: float) -> Mesh:
     body = len(points)
     points = np.concatenate([points, [[0.5 * (slab.x0 + slab.x1), 0.5 * (slab.y0 + slab.y1)]]])
     hung = _link(np.arange(n_slab, dtype=np.int32), body, _tributary(x, y), 1.0)
-    crossing = {f"{kind}_ratio": _crossing(plane, kind, points[:n_slab, 0]) for kind in ("leg", "tail")}
+    crossing = {f"{kind}_ratio": _crossing(plane, kind, points[:n_slab, 0]) for kind in ("leg", "tail_A", "tail_B")}
     groups[HANGING] = Group("link", "link", hung.cells, {**hung.data, **crossing})
     sets["body"] = np.array([body], np.int32)
     grid = np.arange(n_slab, dtype=np.int32).reshape(len(x), len(y))

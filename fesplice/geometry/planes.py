@@ -113,7 +113,7 @@ class HookEnd:
 class LegStrip:
     """Upright steel that crosses a horizontal plane between ``x0`` and ``x1`` [mm], as ``ratio`` of its area.
 
-    ``kind`` "leg" of a stirrup or "tail" of a hook.
+    ``kind`` "leg" of a stirrup, or "tail_A", "tail_B" of the hooks of a row.
     """
 
     kind: str

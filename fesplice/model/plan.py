@@ -83,9 +83,9 @@ def _crossing(specimen: Specimen, mesh: Mesh, legs: Floats) -> Crossing | None:
     if (ratio := np.asarray(data["leg_ratio"], float)).any():
         steel = specimen.steel[specimen.confinement.steel]
         kinds.append((ratio, steel, specimen.confinement.diameter, legs))
-    if p.plane_tails and (ratio := np.asarray(data["tail_ratio"], float)).any():
-        row = specimen.bars.left
-        kinds.append((ratio, specimen.steel[row.steel], row.diameter, np.zeros(len(ratio))))
+    for name, row in (("A", specimen.bars.left), ("B", specimen.bars.right or specimen.bars.left)):
+        if p.plane_tails and (ratio := np.asarray(data[f"tail_{name}_ratio"], float)).any():
+            kinds.append((ratio, specimen.steel[row.steel], row.diameter, np.zeros(len(ratio))))
     if not kinds:
         return None
     bond = 2.0 * concrete.tensile_strength  # tension chord, Marti et al. 1998

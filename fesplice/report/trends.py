@@ -18,7 +18,7 @@ import numpy as np
 from fesplice.contracts import Floats
 from fesplice.report import style
 
-_MARKS = ("o", "s", "^", "D", "v")
+_MARKS = ("o", "s", "^", "D", "v", "P", "X", "<", "*", ">")
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class Bars:
 
 def looks() -> list[dict[str, Any]]:
     """Colours, dashes and marks of consecutive lines."""
-    return [{**look, "marker": mark} for look, mark in zip(style.CYCLE, _MARKS)]
+    return [{**style.CYCLE[k % len(style.CYCLE)], "marker": mark} for k, mark in enumerate(_MARKS)]
 
 
 def lines(
@@ -72,7 +72,7 @@ def lines(
     one: float | None = None,
 ) -> list[Path]:
     """Panels side by side on one scale, a line with its band per entry; ``one`` draws a level across."""
-    columns = min(len(panels), 3)
+    columns = 2 if len(panels) == 4 else min(len(panels), 3)
     rows = math.ceil(len(panels) / columns)
     width = style.NARROW if len(panels) == 1 else style.WIDE
     columns_of = ("panel", "line", x_label, y_label, "low", "high", "lower_bound")
@@ -85,7 +85,7 @@ def lines(
                 continue
             panel = panels[k]
             for i, line in enumerate(panel.lines):
-                look = looks()[i % len(style.CYCLE)]
+                look = looks()[i % len(_MARKS)]
                 if not marks:
                     look = {key: value for key, value in look.items() if key != "marker"}
                 axes.plot(line.x, line.y, label=style.plain(line.label), markersize=3.2, **look)
@@ -98,7 +98,9 @@ def lines(
             if one is not None:
                 axes.axhline(one, color=style.INK, linewidth=0.6, linestyle=(0, (1, 1.5)))
             if panel.ticks:
-                axes.set_xticks(range(len(panel.ticks)), [fill(style.plain(t), 11) for t in panel.ticks])
+                many = len(panel.ticks) > 6
+                told = [style.plain(t) if many else fill(style.plain(t), 11) for t in panel.ticks]
+                axes.set_xticks(range(len(panel.ticks)), told, rotation=90 if many else 0)
             style.letter(axes, ascii_lowercase[k % 26] if len(panels) > 1 else "", style.plain(panel.title))
             if k >= len(panels) - columns:
                 axes.set_xlabel(style.plain(x_label))

@@ -117,6 +117,10 @@ class _LeftOut(FespliceError):
 
 
 # ------------------------------------------------------------------ strength
+#: Lines that one panel can show apart.
+MOST_LINES = 10
+
+
 def _strength(s: _Source) -> Reading:
     """Strength over the first numeric factor, a line per level of the others, a panel per plane."""
     x = next((f for f in s.factors if s.numeric(f)), None)
@@ -131,9 +135,11 @@ def _strength(s: _Source) -> Reading:
     how = s.strength if s.strength != "predicted" else "first"
     shown += [(f"{p}, {words.get(how, 'first drop')}", s.value("MPa", how, [p])) for p in s.runs]
     rows_out = []
+    # more lines than one panel can tell apart: a panel per level of the first of the other factors
+    apart = len(others) > 1 and math.prod(len({r.get(f) for r in s.rows}) for f in others) > MOST_LINES
     for title, value in shown:
         groups = by_group(s.rows, [*others, x], value)
-        lines = []
+        lines: list[tuple[tuple, Line]] = []
         for group in dict.fromkeys(g[:-1] for g in groups):
             at = sorted(g[-1] for g in groups if g[:-1] == group)
             found = [groups[*group, v] for v in at]
@@ -145,10 +151,20 @@ def _strength(s: _Source) -> Reading:
                 low, high = _bracket(title, cases)
                 bound = np.array([_unbroken(title, row) for row in cases])
             name = ", ".join(_level(s, f, v) for f, v in zip(others, group))
-            lines.append(Line(name, np.array(at, float), middle, low, high, bound))
+            if apart:  # the first factor goes into the title
+                name = ", ".join(_level(s, f, v) for f, v in zip(others[1:], group[1:]))
+            lines.append((group, Line(name, np.array(at, float), middle, low, high, bound)))
             rows_out += [(title, *map(str, group), f"{v:.4g}", f"{m:.0f}") for v, m in zip(at, middle)]
-        if lines:
-            panels.append(Panel(title, tuple(lines)))
+        if apart:
+            panels += [
+                Panel(
+                    (f"{title}: " if len(shown) > 1 else "") + _level(s, others[0], level),
+                    tuple(line for g, line in lines if g[0] == level),
+                )
+                for level in dict.fromkeys(g[0] for g, _ in lines)
+            ]
+        elif lines:
+            panels.append(Panel(title, tuple(line for _, line in lines)))
     if not panels:
         raise _LeftOut("no case has a strength yet")
     files = trends.lines(s.out, "strength", panels, s.label(x), "bar stress at the joint face (MPa)")

@@ -18,7 +18,7 @@ import pytest
 from fesplice.contracts import InputFault
 from fesplice.report import trends
 from fesplice.study.effects import by_group, effects, known, modes, ratios, response, spread, tornado
-from fesplice.study.readings import _unbroken
+from fesplice.study.readings import MOST_LINES, _unbroken
 
 PLANT = [60, 72, 54, 68, 52, 83, 45, 80]
 ROWS = [{"T": k & 1, "C": (k >> 1) & 1, "K": ("a", "b")[k >> 2], "y": float(v)} for k, v in enumerate(PLANT)]
@@ -103,3 +103,9 @@ def test_lower_bounds_are_known_and_drawn_hollow(tmp_path: Path) -> None:
     trends.lines(tmp_path, "strength", [trends.Panel("plan", (line,))], "spacing (mm)", "bar stress (MPa)")
     with (tmp_path / "strength.csv").open(encoding="utf-8") as table:
         assert [row["lower_bound"] for row in csv.DictReader(table)] == ["0", "1"]
+
+
+def test_marks_of_lines_differ() -> None:
+    """As many lines as a panel may hold are told apart by their marks, in grey too."""
+    marks = [look["marker"] for look in trends.looks()]
+    assert len(set(marks)) == len(marks) >= MOST_LINES

@@ -102,15 +102,27 @@ def test_legs_cross_the_plane_where_stirrups_stand() -> None:
 def test_tails_cross_the_plane_where_they_stand() -> None:
     """Two No. 29 bars of 645 mm2 a side, over 5 bar diameters about the tail, cut off at the joint face."""
     s = read(MODELS / "as29-100-u.toml")
-    hung = plan_mesh(plan(s), 10.0).groups["hanging"]
-    ratio, x = np.asarray(hung.data["tail_ratio"]), plan_mesh(plan(s), 10.0).points[hung.cells[:, 0], 0]
-    at = 230.0 - 0.5 * 28.7
+    mesh = plan_mesh(plan(s), 10.0)
+    hung = mesh.groups["hanging"]
+    x, at = mesh.points[hung.cells[:, 0], 0], 230.0 - 0.5 * 28.7
     wide = 280.0 - (at - 2.5 * 28.7)
-    assert ratio.max() == pytest.approx(2 * 645 / (wide * 600), rel=1e-3)
-    assert np.abs(x[ratio > 0]).min() == pytest.approx(at - 2.5 * 28.7, abs=10.0)
+    for name, side in (("A", 1.0), ("B", -1.0)):
+        ratio = np.asarray(hung.data[f"tail_{name}_ratio"])
+        assert ratio.max() == pytest.approx(2 * 645 / (wide * 600), rel=1e-3)
+        assert (side * x[ratio > 0]).min() == pytest.approx(at - 2.5 * 28.7, abs=10.0)
     assert not hung.data["leg_ratio"].any()
-    turned = vary(s, "bars.left.hook.angle", 180)
-    assert not plan_mesh(plan(turned), 20.0).groups["hanging"].data["tail_ratio"].any()
+    turned = plan_mesh(plan(vary(s, "bars.left.hook.angle", 180)), 20.0).groups["hanging"].data
+    assert not turned["tail_A_ratio"].any() and not turned["tail_B_ratio"].any()
+
+
+def test_tails_of_each_row_clamp_by_their_own_bars() -> None:
+    """A right row of No. 22 bars: its tails pull harder per opening (1/sqrt of the diameter)."""
+    text = (MODELS / "as29-100-u.toml").read_text(encoding="utf-8")
+    thin = '[bars.right]\nsize = "22"\nnumber = 2\nsteel = "main"\ndepth = "515 mm"\nhook = { angle = 90 }\n'
+    s = read_text(text + thin, "thin")
+    law = hanging_law(s, plan_mesh(plan(s), 20.0))
+    assert law.crossing is not None
+    assert law.crossing.pull[1] / law.crossing.pull[0] == pytest.approx(np.sqrt(28.7 / 22.2), rel=1e-3)
 
 
 def test_continuous_bars_have_no_plan() -> None:
