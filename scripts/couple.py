@@ -28,9 +28,9 @@ from validation.record import ROOT
 
 from fesplice import Run, read
 from fesplice.mesh import Mesh
-from fesplice.post.plan_forces import Cut, PlanForces
-from fesplice.post.plan_layout import PlanBar, x_of
-from fesplice.post.plan_summary import PlanTrace, plan_strength, trace
+from fesplice.post.plan.findings import PlanTrace, plan_strength, trace
+from fesplice.post.plan.forces import Cut, PlanForces
+from fesplice.post.plan.layout import PlanBar, x_of
 from fesplice.specimen import Specimen, vary_many
 
 RUNS = ROOT / "runs" / "couple"

@@ -16,11 +16,11 @@ from fesplice.mesh import Mesh
 from fesplice.model.width import GAUGE
 from fesplice.pipeline import manifest
 from fesplice.post.concrete import VISIBLE
-from fesplice.post.failure import FLAT
-from fesplice.post.layout import layout
+from fesplice.post.elevation.findings import Summary, summarise
+from fesplice.post.elevation.interface import VerticalTrace, vertical_state
+from fesplice.post.elevation.layout import layout
+from fesplice.post.elevation.trace import FLAT
 from fesplice.post.points import Fields, cross
-from fesplice.post.summary import Summary, summarise
-from fesplice.post.vertical import VerticalTrace, vertical_state
 from fesplice.specimen import Specimen, read_text, vary_many
 
 MODELS = {"U": "as29-100-u", "S3": "as29-100-s3"}

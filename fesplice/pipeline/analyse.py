@@ -17,8 +17,8 @@ from fesplice.model.fields import fields
 from fesplice.model.plan import Vertical
 from fesplice.pipeline import manifest
 from fesplice.pipeline.planes import Setup, setup
-from fesplice.post.plan_summary import summarise_plan
-from fesplice.post.summary import summarise
+from fesplice.post.elevation.findings import summarise
+from fesplice.post.plan.findings import summarise_plan
 from fesplice.solve import March
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord

@@ -22,13 +22,13 @@ from fesplice.contracts import FespliceError, FolderFault, InputFault, NotConver
 from fesplice.laws.cracking import hordijk
 from fesplice.model.plan import Vertical
 from fesplice.pipeline.analyse import Progress, analyse
-from fesplice.post.mechanism import Reading
-from fesplice.post.plan_signs import plan_reading
-from fesplice.post.plan_summary import plan_strength, trace
+from fesplice.post.elevation.findings import summarise
+from fesplice.post.elevation.indicators import read_elevation, side_splitting
+from fesplice.post.elevation.interface import VerticalTrace, vertical_state
+from fesplice.post.mechanisms import Reading
+from fesplice.post.plan.findings import plan_strength, trace
+from fesplice.post.plan.indicators import plan_reading
 from fesplice.post.prediction import AGREED, Pass, Prediction, load_at
-from fesplice.post.signs import read_elevation, side_splitting
-from fesplice.post.summary import summarise
-from fesplice.post.vertical import VerticalTrace, vertical_state
 from fesplice.specimen import Specimen, read, read_text, vary
 from fesplice.store import Run
 from fesplice.store.folder import Lock, reason, write_whole

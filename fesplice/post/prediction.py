@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from fesplice.contracts import Floats
-from fesplice.post.mechanism import MECHANISMS, Finding, Reading, margin_of
+from fesplice.post.mechanisms import MECHANISMS, Finding, Reading, margin_of
 
 #: Share by which a single computed strength may be off: judgement values of the plan, one at a time, move it by
 #: -15 to +22 % (models/studies/TRENDS.md), but for one that is told apart (tails of hooks beside ties); series of

@@ -11,11 +11,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fesplice.contracts import InputFault
-from fesplice.report.curves import bar_profiles, hook_history, load_deflection, prying_tie
 from fesplice.report.drawing import specimen_drawing
-from fesplice.report.fields import crack_map, principal_tension, station_key
-from fesplice.report.plan_curves import plan_load, plan_sides, plan_ties
-from fesplice.report.plan_fields import WIDE, plan_cracks, plan_struts
+from fesplice.report.elevation.curves import bar_profiles, hook_history, load_deflection, prying_tie
+from fesplice.report.elevation.fields import crack_map, principal_tension, station_key
+from fesplice.report.plan.curves import plan_load, plan_sides, plan_ties
+from fesplice.report.plan.fields import WIDE, plan_cracks, plan_struts
 from fesplice.report.scenes import deformed
 from fesplice.report.view import LeftOut, View
 

@@ -17,8 +17,9 @@ import numpy as np
 
 from fesplice.contracts import FolderFault, Outcome
 from fesplice.post.concrete import HAIRLINE, VISIBLE
-from fesplice.report import paper, plan_page
+from fesplice.report import paper
 from fesplice.report.figures import FIGURES, Drawn, draw
+from fesplice.report.plan import tables as plan_page
 from fesplice.report.schedule import inputs
 from fesplice.report.view import SERVICE, View
 from fesplice.units import both, show

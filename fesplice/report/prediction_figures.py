@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from fesplice.post.plan_truss import truss
+from fesplice.post.plan.truss import truss
 from fesplice.report import style
-from fesplice.report.fields import (
+from fesplice.report.elevation.fields import (
     Cracks,
     closure_window,
     crack_key,
@@ -22,8 +22,8 @@ from fesplice.report.fields import (
     major,
     widest_of,
 )
-from fesplice.report.plan_fields import WIDE, draw_truss
-from fesplice.report.plan_view import bars_to_scale, slab_outline
+from fesplice.report.plan.fields import WIDE, draw_truss
+from fesplice.report.plan.slab import bars_to_scale, slab_outline
 from fesplice.report.view import Stage, View, outline, patches, window
 
 

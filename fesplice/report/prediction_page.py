@@ -13,11 +13,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fesplice.contracts import FolderFault, InputFault
-from fesplice.post.mechanism import MECHANISMS
+from fesplice.post.mechanisms import MECHANISMS
 from fesplice.post.prediction import AGREED, MODEL_BAND, named
 from fesplice.report import paper, prediction_figures
 from fesplice.report.page import PAGE, picture, report
-from fesplice.report.plan_page import quantity
+from fesplice.report.plan.tables import quantity
 from fesplice.report.prediction_figures import Row
 from fesplice.report.view import View
 from fesplice.store import Run

@@ -21,9 +21,9 @@ import numpy as np
 from fesplice.contracts import Floats
 from fesplice.geometry import bars
 from fesplice.mesh import BarLine
-from fesplice.post.bars import profile
+from fesplice.post.elevation.bars import profile
 from fesplice.report import style
-from fesplice.report.fields import closure_window, major
+from fesplice.report.elevation.fields import closure_window, major
 from fesplice.report.view import LeftOut, View
 
 #: Largest shown displacement within the window as a share of the depth.

@@ -22,8 +22,8 @@ from fesplice.sizing.testday import FRAME, HANDS_OFF, LOAD_CONTROL, SHARES, Even
 from fesplice.units import both, show
 
 if TYPE_CHECKING:
-    from fesplice.post.gauges import Readings
-    from fesplice.post.plan_gauges import TieReadings
+    from fesplice.post.elevation.gauges import Readings
+    from fesplice.post.plan.gauges import TieReadings
     from fesplice.sizing import SpecimenCheck
     from fesplice.specimen import Specimen
     from fesplice.store import Run
@@ -87,12 +87,12 @@ def sheet(
     ties: TieReadings | None = None
     if run is not None:
         _same(s, run)
-        from fesplice.post.gauges import read_gauges
+        from fesplice.post.elevation.gauges import read_gauges
 
         readings = read_gauges(run, day.loads)
         if plan is not None:
             _same(s, plan, "plan")
-            from fesplice.post.plan_gauges import read_ties
+            from fesplice.post.plan.gauges import read_ties
 
             ties = read_ties(run, plan, day.loads)
     gauges, spots = _gauges(s, day, readings, ties)

@@ -7,8 +7,8 @@ from pathlib import Path
 
 from fesplice.contracts import Outcome
 from fesplice.post.concrete import VISIBLE
-from fesplice.post.summary import Summary, summarise
-from fesplice.report.plan_text import plan_text
+from fesplice.post.elevation.findings import Summary, summarise
+from fesplice.report.plan.text import plan_text
 from fesplice.store import Run
 from fesplice.units import both
 

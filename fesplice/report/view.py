@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fesplice.contracts import FespliceError, Floats, FolderFault, Ints
-from fesplice.post.layout import Layout, layout, tensile_strengths
+from fesplice.post.elevation.layout import Layout, layout, tensile_strengths
 from fesplice.post.points import Points, gather
 
 if TYPE_CHECKING:
-    from fesplice.post.hooks import HookHistory
-    from fesplice.report.plan_view import Slab
+    from fesplice.post.elevation.hooks import HookHistory
+    from fesplice.report.plan.slab import Slab
     from fesplice.specimen import Specimen
     from fesplice.store.run import Run, StepFields
 
@@ -95,25 +95,25 @@ class View:
     @cached_property
     def findings(self) -> Mapping[str, Any]:
         """The summary as the run tells it, made anew for a run that ended without one."""
-        from fesplice.post.summary import summarise
+        from fesplice.post.elevation.findings import summarise
 
         told = self.run.summary
         if self.in_plan:
-            from fesplice.post.plan_summary import summarise_plan
+            from fesplice.post.plan.findings import summarise_plan
 
             return told if {"verdict", "peak_load"} <= told.keys() else summarise_plan(self.run).as_dict()
         return told if {"verdict", "peak_load", "cracking"} <= told.keys() else summarise(self.run).as_dict()
 
     @cached_property
     def hooks(self) -> HookHistory:
-        from fesplice.post.hooks import history
+        from fesplice.post.elevation.hooks import history
 
         return history(self.run)
 
     @cached_property
     def slab(self) -> Slab:
         """What figures of a plan need."""
-        from fesplice.report.plan_view import Slab
+        from fesplice.report.plan.slab import Slab
 
         return Slab(self)
 

@@ -20,7 +20,7 @@ from fesplice.contracts import NotConverged, Outcome
 from fesplice.model.estimate import expected_deflection, section
 from fesplice.pipeline import analyse
 from fesplice.pipeline.manifest import STEPS_TO_PEAK
-from fesplice.post.bars import profile
+from fesplice.post.elevation.bars import profile
 from fesplice.specimen import Specimen, read_text
 from fesplice.specimen.estimates import fracture_energy, tensile_strength
 from fesplice.store import Run

@@ -16,7 +16,7 @@ import pytest
 
 from fesplice.cli import main
 from fesplice.contracts import InputFault
-from fesplice.post.plan_gauges import read_ties
+from fesplice.post.plan.gauges import read_ties
 from fesplice.report.sheet import sheet
 from fesplice.sizing import check
 from fesplice.sizing.testday import test_day as plan_day

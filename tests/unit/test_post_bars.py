@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from fesplice.mesh import BEND, LEAD, TAIL, BarLine, Group, Mesh, Station
-from fesplice.post.bars import anchorage, arc_at, face_arcs, profile
-from fesplice.post.layout import layout
+from fesplice.post.elevation.bars import anchorage, arc_at, face_arcs, profile
+from fesplice.post.elevation.layout import layout
 
 DB, RADIUS, TAU, PULL = 20.0, 80.0, 4.0, 400.0
 

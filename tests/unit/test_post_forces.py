@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from fesplice.mesh import BEND, LEAD, TAIL, BarLine, Group, Mesh
+from fesplice.post.elevation.forces import cut, lift, zone_forces
 from fesplice.post.equilibrium import balance
-from fesplice.post.forces import cut, lift, zone_forces
 from fesplice.post.points import gather
 
 F_CT = {"closure": 3.0}

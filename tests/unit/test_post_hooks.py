@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from fesplice.mesh import BarLine, Group, Mesh, Station
-from fesplice.post.hooks import discs, station_tension, tension_history
+from fesplice.post.elevation.hooks import discs, station_tension, tension_history
 from fesplice.post.points import gather
 
 F_CT = {"closure": 3.0, "precast": 4.0}

@@ -14,9 +14,9 @@ import pytest
 
 from fesplice import read
 from fesplice.geometry import build_mesh, elevation
-from fesplice.post.mechanism import MECHANISMS, Sign, read_plane
-from fesplice.post.plan_signs import unseen
-from fesplice.post.signs import side_splitting
+from fesplice.post.elevation.indicators import side_splitting
+from fesplice.post.mechanisms import MECHANISMS, Sign, read_plane
+from fesplice.post.plan.indicators import unseen
 from fesplice.specimen import vary
 
 MODELS = Path(__file__).resolve().parents[2] / "models"

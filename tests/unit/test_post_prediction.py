@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from fesplice.pipeline.both import _meeting
-from fesplice.post.mechanism import Reading, Sign, read_plane
+from fesplice.post.mechanisms import Reading, Sign, read_plane
 from fesplice.post.prediction import MODEL_BAND, Pass, Prediction, load_at
 
 

@@ -15,13 +15,13 @@ import pytest
 
 from fesplice.contracts import FolderFault, Outcome
 from fesplice.geometry import build_mesh, elevation
-from fesplice.post import bars, hooks
 from fesplice.post.concrete import largest_widths
+from fesplice.post.elevation import bars, hooks
+from fesplice.post.elevation.findings import cracking, settled, strength, summarise
+from fesplice.post.elevation.layout import layout, tensile_strengths
+from fesplice.post.elevation.trace import Moment, Spot, events
 from fesplice.post.equilibrium import run_balance, run_loads
-from fesplice.post.failure import Moment, Spot, events
-from fesplice.post.layout import layout, tensile_strengths
 from fesplice.post.points import gather
-from fesplice.post.summary import cracking, settled, strength, summarise
 from fesplice.specimen import read, vary
 from fesplice.store import Run, RunWriter, StepRecord
 

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from fesplice.mesh import Mesh
-from fesplice.post.layout import layout
-from fesplice.post.vertical import VerticalTrace, vertical_state
+from fesplice.post.elevation.interface import VerticalTrace, vertical_state
+from fesplice.post.elevation.layout import layout
 
 DATA = runpy.run_path(str(Path(__file__).with_name("report_data.py")))
 

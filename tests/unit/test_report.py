@@ -21,7 +21,7 @@ from PIL import Image
 
 from fesplice.contracts import FolderFault, InputFault, Outcome
 from fesplice.report import draw, specimen_drawing, style
-from fesplice.report.fields import short_name
+from fesplice.report.elevation.fields import short_name
 from fesplice.report.figures import figures_for
 from fesplice.report.schedule import inputs
 from fesplice.report.view import View

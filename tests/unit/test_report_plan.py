@@ -19,8 +19,8 @@ from PIL import Image
 from fesplice.contracts import InputFault, Outcome
 from fesplice.report import draw
 from fesplice.report.figures import FIGURES, figures_for
-from fesplice.report.plan_view import Labels
-from fesplice.report.trajectories import trajectories
+from fesplice.report.plan.slab import Labels
+from fesplice.report.plan.trajectories import trajectories
 from fesplice.report.view import View
 from fesplice.specimen import read_text, vary_many
 

@@ -20,7 +20,7 @@ import pytest
 
 from fesplice.cli import main
 from fesplice.contracts import InputFault
-from fesplice.post.gauges import mean_strain, read_gauges
+from fesplice.post.elevation.gauges import mean_strain, read_gauges
 from fesplice.report.sheet import sheet, write_sheet
 from fesplice.sizing import check
 from fesplice.sizing.statics import statics
@@ -128,7 +128,7 @@ def test_readings_are_those_of_the_run(run) -> None:
 
 def test_a_gauge_averages_over_its_length(run) -> None:
     """A straight strain keeps its mean; a gauge over a kink reads below the top of it."""
-    from fesplice.post.bars import profile
+    from fesplice.post.elevation.bars import profile
 
     state = profile(run.mesh, run.step(4).fields, "A")
     arc = float(state.middle[len(state.middle) // 2])

@@ -13,7 +13,7 @@ import pytest
 
 from fesplice.mesh import LEAD
 from fesplice.pipeline import analyse
-from fesplice.post.bars import profile
+from fesplice.post.elevation.bars import profile
 from fesplice.specimen import read
 from fesplice.specimen.read import vary_many
 

@@ -23,7 +23,7 @@ from fesplice.geometry.plan import plan  # noqa: E402
 from fesplice.geometry.plan_mesh import plan_mesh  # noqa: E402
 from fesplice.model.fields import fields  # noqa: E402
 from fesplice.model.plan import plan_model  # noqa: E402
-from fesplice.post.plan_forces import PlanForces  # noqa: E402
+from fesplice.post.plan.forces import PlanForces  # noqa: E402
 from fesplice.solve import Adaptive, Displacement, March, Stop  # noqa: E402
 
 #: 29 bars of 500 kN that lap 100 mm apart, hooks 173 mm apart: 500 x 100/173 = 289 kN.

@@ -20,11 +20,11 @@ from fesplice.mesh import quality
 from fesplice.model.fields import fields
 from fesplice.model.plan import Vertical, columns, hanging_law, plan_model
 from fesplice.pipeline import manifest
-from fesplice.post.plan_forces import PlanForces
-from fesplice.post.plan_layout import plan_layout
-from fesplice.post.plan_signs import unseen
-from fesplice.post.plan_summary import summarise_plan, tie_states, trace
-from fesplice.post.plan_truss import Member, Node, Truss, truss
+from fesplice.post.plan.findings import summarise_plan, tie_states, trace
+from fesplice.post.plan.forces import PlanForces
+from fesplice.post.plan.indicators import unseen
+from fesplice.post.plan.layout import plan_layout
+from fesplice.post.plan.truss import Member, Node, Truss, truss
 from fesplice.report import draw
 from fesplice.report.text import summary_text
 from fesplice.solve import Adaptive, Displacement, March, Stop

@@ -26,7 +26,7 @@ from fesplice.mesh import Mesh
 from fesplice.model import build
 from fesplice.model.plan import laws as plan_laws
 from fesplice.model.seats import hook_seat
-from fesplice.post.bars import anchorage
+from fesplice.post.elevation.bars import anchorage
 from fesplice.specimen import Specimen, read, vary, vary_many
 from fesplice.specimen.transverse import transverse_bars
 

@@ -24,7 +24,7 @@ from fesplice.elements.membrane import quad_shape  # noqa: E402
 from fesplice.geometry import build_mesh, elevation  # noqa: E402
 from fesplice.model.width import narrowed, wedging_leads  # noqa: E402
 from fesplice.post.concrete import VISIBLE  # noqa: E402
-from fesplice.post.vertical import vertical_state  # noqa: E402
+from fesplice.post.elevation.interface import vertical_state  # noqa: E402
 from fesplice.specimen import vary_many  # noqa: E402
 
 #: Elements for a first look, and the rest of the beam as coarse as its depth allows.

@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 
 from fesplice.cli import app
 from fesplice.contracts import FolderFault
-from fesplice.post.mechanism import Reading, Sign, read_plane
+from fesplice.post.mechanisms import Reading, Sign, read_plane
 from fesplice.post.prediction import Pass, Prediction
 from fesplice.report.figures import Drawn
 from fesplice.report.page import write_page

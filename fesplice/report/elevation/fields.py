@@ -11,7 +11,7 @@ import numpy as np
 from fesplice.algebra import principal
 from fesplice.contracts import Floats
 from fesplice.post.concrete import HAIRLINE
-from fesplice.post.hooks import RADII, discs, station_tension
+from fesplice.post.elevation.hooks import RADII, discs, station_tension
 from fesplice.report import style
 from fesplice.report.dimensions import body
 from fesplice.report.view import Stage, View, outline, patches, window

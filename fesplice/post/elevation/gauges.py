@@ -15,9 +15,9 @@ import numpy as np
 
 from fesplice.contracts import Floats
 from fesplice.mesh import Mesh
-from fesplice.post.bars import BarProfile, arc_at, face_arcs, profile
 from fesplice.post.concrete import VISIBLE, crack_pattern
-from fesplice.post.layout import Layout, layout, main_lines, stations_of
+from fesplice.post.elevation.bars import BarProfile, arc_at, face_arcs, profile
+from fesplice.post.elevation.layout import Layout, layout, main_lines, stations_of
 from fesplice.post.points import Fields
 
 if TYPE_CHECKING:

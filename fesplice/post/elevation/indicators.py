@@ -12,14 +12,14 @@ import numpy as np
 
 from fesplice.laws.bond import tau_split
 from fesplice.mesh import BEND, LEAD, Mesh
-from fesplice.post.failure import CRUSHING, FLAT, Tracer
-from fesplice.post.layout import layout, main_lines
-from fesplice.post.mechanism import Reading, Sign, read_plane
+from fesplice.post.elevation.interface import VerticalTrace
+from fesplice.post.elevation.layout import layout, main_lines
+from fesplice.post.elevation.trace import CRUSHING, FLAT, Tracer
+from fesplice.post.mechanisms import Reading, Sign, read_plane
 from fesplice.post.points import Fields
-from fesplice.post.vertical import VerticalTrace
 
 if TYPE_CHECKING:
-    from fesplice.post.summary import Strength
+    from fesplice.post.elevation.findings import Strength
     from fesplice.specimen.schema import Specimen
     from fesplice.store.run import Run
 
@@ -92,7 +92,7 @@ def elevation_signs(run: Run, specimen: Specimen, vertical: VerticalTrace) -> li
 
 
 def read_elevation(run: Run, specimen: Specimen, held: Strength, vertical: VerticalTrace) -> Reading:
-    """The elevation judged by the rules of :mod:`fesplice.post.mechanism`; ``held`` is its strength."""
+    """The elevation judged by the rules of :mod:`fesplice.post.mechanisms`; ``held`` is its strength."""
     low = held.lowest_row if held.dropped else None
     signs = elevation_signs(run, specimen, vertical)
     load = np.asarray(run.curve["load_N"], float)

@@ -15,12 +15,12 @@ import numpy as np
 
 from fesplice.contracts import Floats
 from fesplice.mesh import Mesh
-from fesplice.post.bars import anchorage
 from fesplice.post.concrete import HAIRLINE, VISIBLE, CrackSpot, crack_pattern, widest
+from fesplice.post.elevation.bars import anchorage
+from fesplice.post.elevation.forces import SectionCut, block_lift, lay_ties, read_cut
+from fesplice.post.elevation.layout import Layout, layout, main_lines
+from fesplice.post.elevation.trace import Event, Moment, Tracer, Verdict, events, verdict
 from fesplice.post.equilibrium import balance, run_loads
-from fesplice.post.failure import Event, Moment, Tracer, Verdict, events, verdict
-from fesplice.post.forces import SectionCut, block_lift, lay_ties, read_cut
-from fesplice.post.layout import Layout, layout, main_lines
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run

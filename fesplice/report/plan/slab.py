@@ -15,11 +15,11 @@ import numpy as np
 
 from fesplice.contracts import Floats
 from fesplice.mesh import Mesh
-from fesplice.post.plan_cracks import PlanCracks
-from fesplice.post.plan_forces import PlanForces
-from fesplice.post.plan_layout import PlanLayout, plan_layout, x_of
-from fesplice.post.plan_summary import PlanTrace, TieState, plan_strength, tie_states, trace
-from fesplice.post.summary import Strength
+from fesplice.post.elevation.findings import Strength
+from fesplice.post.plan.cracks import PlanCracks
+from fesplice.post.plan.findings import PlanTrace, TieState, plan_strength, tie_states, trace
+from fesplice.post.plan.forces import PlanForces
+from fesplice.post.plan.layout import PlanLayout, plan_layout, x_of
 from fesplice.report import style
 from fesplice.report.view import SERVICE, Stage, View
 

@@ -26,9 +26,9 @@ import numpy as np
 from fesplice.algebra import principal
 from fesplice.contracts import Floats
 from fesplice.mesh import LEAD, Mesh
-from fesplice.post.bars import arc_at, face_arcs, profile
 from fesplice.post.concrete import VISIBLE
-from fesplice.post.layout import Layout, main_lines, stations_of
+from fesplice.post.elevation.bars import arc_at, face_arcs, profile
+from fesplice.post.elevation.layout import Layout, main_lines, stations_of
 from fesplice.post.points import Fields, Points, gather
 
 CRUSHING = 0.0035

@@ -9,11 +9,19 @@ from typing import Any
 import numpy as np
 
 from fesplice.contracts import Floats
-from fesplice.post.plan_truss import Member, Truss, truss
+from fesplice.post.plan.truss import Member, Truss, truss
 from fesplice.report import style
-from fesplice.report.fields import crack_key, crack_table, cracks_of, draw_cracks, major, strain_table, widest_of
-from fesplice.report.plan_view import Labels, Slab, along, bars_to_scale, slab_outline
-from fesplice.report.trajectories import Trajectory, trajectories
+from fesplice.report.elevation.fields import (
+    crack_key,
+    crack_table,
+    cracks_of,
+    draw_cracks,
+    major,
+    strain_table,
+    widest_of,
+)
+from fesplice.report.plan.slab import Labels, Slab, along, bars_to_scale, slab_outline
+from fesplice.report.plan.trajectories import Trajectory, trajectories
 from fesplice.report.view import View, patches, window
 
 #: Cracks are drawn as wide as they are up to this opening [mm]: beyond it the slab has split.

@@ -8,7 +8,7 @@ import numpy as np
 
 from fesplice.contracts import Floats
 from fesplice.mesh import Mesh
-from fesplice.post.plan_layout import PlanLayout, plan_layout
+from fesplice.post.plan.layout import PlanLayout, plan_layout
 from fesplice.post.points import Fields
 
 #: A crack runs along the bars when its normal is within this angle of the direction across them [degree].

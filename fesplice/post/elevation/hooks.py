@@ -3,7 +3,7 @@
 The stress at one point beside a bar grows without limit as elements shrink, so a station is
 read as the mean over a disc of 2 (and 3) bar diameters: the tensor is averaged and its principal
 value taken; the mean of the positive major stress is told too. Such a mean is a measure of
-the stress before cracking; afterwards section cuts (:mod:`fesplice.post.forces`) say more.
+the stress before cracking; afterwards section cuts (:mod:`fesplice.post.elevation.forces`) say more.
 A disc holds only the concrete its station lies in, e.g. the closure's.
 """
 
@@ -19,7 +19,7 @@ from scipy import sparse
 from fesplice.algebra import principal
 from fesplice.contracts import Floats, Ints
 from fesplice.mesh import Mesh
-from fesplice.post.layout import tensile_strengths
+from fesplice.post.elevation.layout import tensile_strengths
 from fesplice.post.points import Fields, Points, gather
 
 if TYPE_CHECKING:

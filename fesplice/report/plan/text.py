@@ -6,7 +6,7 @@ import math
 from pathlib import Path
 
 from fesplice.contracts import Outcome
-from fesplice.post.plan_summary import PlanSummary, summarise_plan
+from fesplice.post.plan.findings import PlanSummary, summarise_plan
 from fesplice.store import Run
 from fesplice.units import both
 

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fesplice.contracts import Floats
-from fesplice.post.plan_layout import plan_layout
-from fesplice.post.plan_summary import bar_columns, plan_strength, trace
+from fesplice.post.plan.findings import bar_columns, plan_strength, trace
+from fesplice.post.plan.layout import plan_layout
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run

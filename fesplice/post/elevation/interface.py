@@ -14,9 +14,9 @@ import numpy as np
 
 from fesplice.contracts import Floats
 from fesplice.mesh import Mesh
-from fesplice.post.failure import FLAT
-from fesplice.post.forces import CutLine, lay_cut
-from fesplice.post.layout import Layout, layout
+from fesplice.post.elevation.forces import CutLine, lay_cut
+from fesplice.post.elevation.layout import Layout, layout
+from fesplice.post.elevation.trace import FLAT
 from fesplice.post.points import Fields
 
 if TYPE_CHECKING:

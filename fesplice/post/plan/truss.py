@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fesplice.contracts import Floats
-from fesplice.post.plan_forces import Cut, PlanForces, Strut
-from fesplice.post.plan_layout import PlanBar, x_of
+from fesplice.post.plan.forces import Cut, PlanForces, Strut
+from fesplice.post.plan.layout import PlanBar, x_of
 from fesplice.post.points import Fields
 
 

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fesplice.post.mechanism import Reading, Sign, read_plane
+from fesplice.post.mechanisms import Reading, Sign, read_plane
 
 if TYPE_CHECKING:
-    from fesplice.post.plan_summary import PlanTrace
-    from fesplice.post.summary import Strength
+    from fesplice.post.elevation.findings import Strength
+    from fesplice.post.plan.findings import PlanTrace
     from fesplice.specimen.schema import Specimen
 
 #: Crack openings that count [mm]: twice what the eye sees, and the usual limit in service.
@@ -34,7 +34,7 @@ STEEP = 25.0
 
 
 def plan_reading(history: PlanTrace, held: Strength, specimen: Specimen) -> Reading:
-    """The plan judged by the rules of :mod:`fesplice.post.mechanism`."""
+    """The plan judged by the rules of :mod:`fesplice.post.mechanisms`."""
     low = held.lowest_row if held.dropped else None
     return read_plane(
         "plan", history.bar_stress, history.load, held.first_row, low, plan_signs(history, specimen), unseen(specimen)

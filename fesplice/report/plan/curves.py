@@ -7,11 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from fesplice.post.plan_forces import Thrust
-from fesplice.post.plan_layout import PlanBar
-from fesplice.post.plan_summary import bar_columns
+from fesplice.post.plan.findings import bar_columns
+from fesplice.post.plan.forces import Thrust
+from fesplice.post.plan.layout import PlanBar
 from fesplice.report import style
-from fesplice.report.plan_view import Slab, places_across
+from fesplice.report.plan.slab import Slab, places_across
 from fesplice.report.view import Stage, View
 from fesplice.units import factor
 

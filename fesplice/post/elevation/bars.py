@@ -13,7 +13,7 @@ import numpy as np
 
 from fesplice.contracts import Floats, Ints
 from fesplice.mesh import Mesh
-from fesplice.post.layout import Layout, layout, stations_of
+from fesplice.post.elevation.layout import Layout, layout, stations_of
 from fesplice.post.points import Fields
 
 if TYPE_CHECKING:

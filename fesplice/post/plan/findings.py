@@ -1,6 +1,6 @@
 """Findings of a plan run from disk: strength as bar stress at the faces, mode, struts, thrust, ties, cracks.
 
-The same two strengths as in the elevation (:mod:`fesplice.post.summary`): before the first drop of 15 %, and the
+The same two strengths as in the elevation: before the first drop of 15 %, and the
 largest afterwards. The load is the force per side.
 """
 
@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fesplice.contracts import Floats
-from fesplice.post.failure import PAST
-from fesplice.post.mechanism import Reading
-from fesplice.post.plan_cracks import OPEN, PlanCracks, Splitting
-from fesplice.post.plan_forces import PlanForces, Strut, Thrust
-from fesplice.post.plan_layout import PlanLayout, plan_layout, x_of
-from fesplice.post.plan_signs import plan_reading
-from fesplice.post.plan_truss import Truss, truss
-from fesplice.post.summary import Strength, plain, strength
+from fesplice.post.elevation.findings import Strength, plain, strength
+from fesplice.post.elevation.trace import PAST
+from fesplice.post.mechanisms import Reading
+from fesplice.post.plan.cracks import OPEN, PlanCracks, Splitting
+from fesplice.post.plan.forces import PlanForces, Strut, Thrust
+from fesplice.post.plan.indicators import plan_reading
+from fesplice.post.plan.layout import PlanLayout, plan_layout, x_of
+from fesplice.post.plan.truss import Truss, truss
 
 if TYPE_CHECKING:
     from fesplice.mesh import Mesh

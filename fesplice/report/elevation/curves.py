@@ -10,11 +10,11 @@ import numpy as np
 
 from fesplice.contracts import Floats
 from fesplice.mesh import ZONES
-from fesplice.post.bars import face_arcs, profile
-from fesplice.post.forces import OPEN, SectionCut, tie_cuts
-from fesplice.post.layout import main_lines
+from fesplice.post.elevation.bars import face_arcs, profile
+from fesplice.post.elevation.forces import OPEN, SectionCut, tie_cuts
+from fesplice.post.elevation.layout import main_lines
 from fesplice.report import style
-from fesplice.report.fields import short_name
+from fesplice.report.elevation.fields import short_name
 from fesplice.report.view import LeftOut, Stage, View
 from fesplice.units import factor
 

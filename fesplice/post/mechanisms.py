@@ -3,7 +3,7 @@
 A mechanism is known by its signs: measures followed over the steps of a run, each against the
 limit at which it counts as reached. Rules, in this order:
 
-1. Strength is the load before the first drop (:func:`fesplice.post.summary.strength`); without a drop
+1. Strength is the load before the first drop (:func:`fesplice.post.elevation.findings.strength`); without a drop
    the largest load, and then a lower bound.
 2. A mechanism is reached at the bar stress at which the first of its signs passes its limit.
 3. With a drop: of the mechanisms reached before it or within it, the one whose strongest sign grew most

@@ -16,7 +16,7 @@ import numpy as np
 from fesplice.contracts import Floats, Ints
 from fesplice.elements import ELEMENTS
 from fesplice.mesh import Group, Mesh
-from fesplice.post.plan_layout import Gap, PlanLayout, plan_layout
+from fesplice.post.plan.layout import Gap, PlanLayout, plan_layout
 from fesplice.post.points import Fields
 
 

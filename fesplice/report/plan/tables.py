@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fesplice.post.plan_cracks import OPEN
+from fesplice.post.plan.cracks import OPEN
 from fesplice.report.view import View
 from fesplice.units import both
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from fesplice.contracts import Floats, Ints
 from fesplice.mesh import ZONES, Mesh
-from fesplice.post.layout import Anchor, Layout, layout
+from fesplice.post.elevation.layout import Anchor, Layout, layout
 from fesplice.post.points import Crossing, Fields, concrete_groups, cross
 
 #: Crack opening over which a bar row counts as open [mm].

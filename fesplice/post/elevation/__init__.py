@@ -1,0 +1,1 @@
+"""Findings of an elevation run: the beam seen from the side."""

@@ -1,0 +1,1 @@
+"""Figures, tables and text of an elevation run."""
