@@ -17,8 +17,7 @@ from fesplice.model.fields import fields
 from fesplice.model.plan import Vertical
 from fesplice.pipeline import manifest
 from fesplice.pipeline.planes import Setup, setup
-from fesplice.post.elevation.findings import summarise
-from fesplice.post.plan.findings import summarise_plan
+from fesplice.post.record import as_stored, findings
 from fesplice.solve import March
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord
@@ -78,11 +77,10 @@ def analyse(
     return Run(folder)
 
 
-def _findings(folder: Path) -> dict:
-    """The summary for the manifest, from what is on disk."""
+def _findings(folder: Path, outcome: Outcome) -> dict:
+    """The findings for the manifest, from what is on disk."""
     run = Run(folder)
-    found = summarise_plan if run.settings.get("plane") == "plan" else summarise
-    return found(run).as_dict() if run.n_steps else {}
+    return as_stored(findings(run, stored=False, outcome=outcome)) if run.n_steps else {}
 
 
 def _march(case: Setup, model: Model, writer: RunWriter, progress: Callable[[Progress], None] | None) -> None:
@@ -109,9 +107,9 @@ def _march(case: Setup, model: Model, writer: RunWriter, progress: Callable[[Pro
     except NotConverged as fault:
         place = _where(model, march)
         text = str(fault) + place
-        writer.finish(march.outcome, _findings(writer.folder), [text, *case.warnings(model)])
+        writer.finish(march.outcome, _findings(writer.folder, march.outcome), [text, *case.warnings(model)])
         raise NotConverged(text) from fault
-    writer.finish(march.outcome, _findings(writer.folder), case.warnings(model))
+    writer.finish(march.outcome, _findings(writer.folder, march.outcome), case.warnings(model))
 
 
 # ------------------------------------------------------------------ resuming

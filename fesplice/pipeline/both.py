@@ -7,7 +7,6 @@ finished is not computed again.
 
 from __future__ import annotations
 
-import json
 import os
 import subprocess
 import sys
@@ -22,13 +21,12 @@ from fesplice.contracts import FespliceError, FolderFault, InputFault, NotConver
 from fesplice.laws.cracking import hordijk
 from fesplice.model.plan import Vertical
 from fesplice.pipeline.analyse import Progress, analyse
-from fesplice.post.elevation.findings import summarise
-from fesplice.post.elevation.indicators import read_elevation, side_splitting
-from fesplice.post.elevation.interface import VerticalTrace, vertical_state
-from fesplice.post.mechanisms import Reading
-from fesplice.post.plan.findings import plan_strength, trace
-from fesplice.post.plan.indicators import plan_reading
-from fesplice.post.prediction import AGREED, Pass, Prediction, load_at
+from fesplice.post.elevation.findings import elevation_findings
+from fesplice.post.elevation.interface import InterfaceTrace
+from fesplice.post.elevation.trace import trace
+from fesplice.post.mechanisms import Assessment
+from fesplice.post.prediction import AGREED, RECORD, Pass, Prediction, load_at
+from fesplice.post.record import findings
 from fesplice.specimen import Specimen, read, read_text, vary
 from fesplice.store import Run
 from fesplice.store.folder import Lock, reason, write_whole
@@ -58,7 +56,7 @@ def predict(specimen: Specimen | str | Path, folder: str | Path, *, told: Told |
 
 def _predict(s: Specimen, home: Path, text: Path, tell: Told) -> Prediction:
     notes: list[str] = []
-    plans: list[Reading] = []
+    plans: list[Assessment] = []
     with _Beside(text, home) as beside:
         if s.bars.splice != "continuous":
             for name, hanging in (("plan-free", "none"), ("plan-intact", "intact")):
@@ -66,28 +64,28 @@ def _predict(s: Specimen, home: Path, text: Path, tell: Told) -> Prediction:
         beside.wait(tell)
     notes += beside.notes
     run = Run(home / "elevation")
-    state = vertical_state(run)
-    elevation = read_elevation(run, s, summarise(run).strength, state)
+    seen = trace(run)
+    found = elevation_findings(run, seen)
+    elevation = found.assessment
     passes: tuple[Pass, ...] = ()
     agreed = True
     free = intact = coupled = None
     if plans:
         free, intact = plans
-        passes, coupled, agreed = _couple(s, home, state, elevation, intact, tell, notes)
+        passes, coupled, agreed = _couple(s, home, seen.interface, elevation, intact, tell, notes)
     strength = min(r.bar_stress for r in (elevation, coupled) if r is not None)
-    found = Prediction(
-        s.name, elevation, free, intact, coupled, passes, agreed,
-        load_at(strength, state.bar_stress, np.asarray(run.curve["load_N"], float)), tuple(notes),
-        side_splitting(run.mesh, s) if s.bars.left.hook is not None else float("nan"),
+    answer = Prediction(
+        s.name, elevation, free, intact, coupled, passes, agreed, load_at(strength, seen.bar_stress, seen.load),
+        tuple(notes), found.side_splitting,
     )  # fmt: skip
-    write_whole(home / "prediction.json", (json.dumps(found.as_dict(), indent=1) + "\n").encode())
-    return found
+    write_whole(home / RECORD, answer.to_json().encode())
+    return answer
 
 
 # ------------------------------------------------------------------ coupling
 def _couple(
-    s: Specimen, home: Path, state: VerticalTrace, elevation: Reading, intact: Reading, tell: Told, notes: list[str]
-) -> tuple[tuple[Pass, ...], Reading, bool]:
+    s: Specimen, home: Path, state: InterfaceTrace, elevation: Assessment, intact: Assessment, tell: Told, notes: list[str]
+) -> tuple[tuple[Pass, ...], Assessment, bool]:
     """Passes of the plan with the plane that the elevation leaves at the bar stress at which the plan fails.
 
     The second pass reads the plane at the strength the first one found. Strength falls with the stress at
@@ -99,14 +97,14 @@ def _couple(
     given = min(intact.bar_stress, elevation.bar_stress)
     passes: list[Pass] = []
     for k in range(1, PASSES + 1):
-        reading = _plan(cohesive, home / f"plan-pass-{k}", hung(s, state.at(given)), tell, notes)
-        found = reading.bar_stress
-        passes.append(Pass(given, found, reading.sure))
+        judged = _plan(cohesive, home / f"plan-pass-{k}", hung(s, state.at(given)), tell, notes)
+        found = judged.bar_stress
+        passes.append(Pass(given, found, judged.dropped))
         governs = found >= given and given >= elevation.bar_stress
         if governs or abs(found - given) <= AGREED * given:
-            return tuple(passes), reading, True
+            return tuple(passes), judged, True
         given = found if k == 1 else _meeting(passes)
-    return tuple(passes), reading, False
+    return tuple(passes), judged, False
 
 
 def _meeting(passes: list[Pass]) -> float:
@@ -119,7 +117,7 @@ def _meeting(passes: list[Pass]) -> float:
     return min(max((f2 - slope * g2) / (1.0 - slope), low), high)
 
 
-def hung(s: Specimen, state: VerticalTrace) -> Vertical:
+def hung(s: Specimen, state: InterfaceTrace) -> Vertical:
     """The plane for the plan from one row of the elevation's trace.
 
     Where the elevation has a crack along the bars of width w, tension of s(w) is left of f_t
@@ -137,14 +135,13 @@ def hung(s: Specimen, state: VerticalTrace) -> Vertical:
 
 
 # ------------------------------------------------------------------ runs
-def _plan(s: Specimen, folder: Path, vertical: Vertical | None, tell: Told, notes: list[str]) -> Reading:
+def _plan(s: Specimen, folder: Path, vertical: Vertical | None, tell: Told, notes: list[str]) -> Assessment:
     stopped = _quiet(
         lambda: analyse(s, folder, plane="plan", vertical=vertical, progress=lambda now: tell(folder.name, now))
     )
     if stopped:
         notes.append(f"{folder.name}: {stopped}")
-    history = trace(Run(folder))
-    return plan_reading(history, plan_strength(history), s)
+    return findings(Run(folder)).assessment
 
 
 def _quiet(work: Callable[[], object]) -> str:

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 #: Width from which a hairline counts as a crack, and from which the eye sees it (common practice) [mm].
 HAIRLINE, VISIBLE = 0.01, 0.05
+#: Crack directions: up to this angle from the bars is along them, beyond 90 deg minus this is upright [deg].
+FLAT = 30.0
 
 
 @dataclass(frozen=True)

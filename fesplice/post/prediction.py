@@ -1,4 +1,4 @@
-"""The two planes read together: strength, what governs, the bracket, the band.
+"""The two views read together: strength, what governs, the bracket, the band.
 
 The common parameter is the bar stress at the joint face. The plan is computed with three planes
 between slab and body: none (lower end of the bracket), intact (upper end), and cohesive with the
@@ -9,15 +9,18 @@ runs that know nothing of each other is told for comparison only: there the free
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from fesplice.contracts import Floats
-from fesplice.post.mechanisms import MECHANISMS, Finding, Reading, margin_of
+from fesplice.contracts import Floats, FolderFault
+from fesplice.post.mechanisms import Assessment, Mechanism, MechanismState
+from fesplice.post.values import Known, from_dict, to_dict
 
 #: Share by which a single computed strength may be off: judgement values of the plan, one at a time, move it by
 #: -15 to +22 % (models/studies/TRENDS.md), but for one that is told apart (tails of hooks beside ties); series of
@@ -25,52 +28,112 @@ from fesplice.post.mechanisms import MECHANISMS, Finding, Reading, margin_of
 MODEL_BAND = 0.20
 #: Passes agree when the strength of the plan changes by less than this share.
 AGREED = 0.02
+#: File of a prediction in its folder, and the edition of what stands in it.
+RECORD, EDITION = "prediction.json", 2
 
 
 @dataclass(frozen=True)
 class Pass:
-    """One pass of the coupling: vertical state read at ``given``, strength of the plan with it ``found`` [MPa]."""
+    """One pass of the coupling: vertical state read at ``given``, strength of the plan with it ``found`` [MPa].
+
+    ``exact`` is False where the load never dropped and the strength is a lower bound.
+    """
 
     given: float
     found: float
-    sure: bool
+    exact: bool
+
+
+@dataclass(frozen=True)
+class Next:
+    """The mechanism that comes next in either view: ``bar_stress`` [MPa], and that over the predicted one.
+
+    ``bound``: it comes no earlier than that, since the load of its view never dropped.
+    """
+
+    view: str
+    mechanism: Mechanism
+    bar_stress: Known
+    margin: Known
+    bound: bool
+    evidence: str
+
+    @property
+    def text(self) -> str:
+        """``prying at the hook in the elevation at 773 MPa, 1.05 times that``."""
+        least = "no earlier than" if self.bound else "at"
+        return (
+            f"{self.mechanism.words} in the {self.view} {least} {self.bar_stress:.0f} MPa, {self.margin:.2f} times that"
+        )
 
 
 @dataclass(frozen=True)
 class Prediction:
-    """Both planes of one specimen. Bar stresses at the joint face [MPa], loads per ram [N].
+    """Both views of one specimen. Bar stresses at the joint face [MPa], loads per ram [N].
 
     ``free``, ``intact``, ``coupled``: the plan with no plane, an intact one, and the one the elevation
     leaves it (None where there is no plan); ``passes`` of the coupling and whether they ``agreed``;
     ``notes`` on runs that stopped short. ``side_splitting``: bar stress at which, by a formula that counts no
-    steel across, hooks split the cover beside them, which no plane shows (nan without hooks).
+    steel across, hooks split the cover beside them, which no view shows (nan without hooks).
     """
 
     specimen: str
-    elevation: Reading
-    free: Reading | None
-    intact: Reading | None
-    coupled: Reading | None
+    elevation: Assessment
+    free: Assessment | None
+    intact: Assessment | None
+    coupled: Assessment | None
     passes: tuple[Pass, ...]
     agreed: bool
     load: float
     notes: tuple[str, ...] = ()
-    side_splitting: float = math.nan
+    side_splitting: Known = math.nan
 
+    @classmethod
+    def read(cls, folder: str | Path) -> Prediction:
+        """The prediction in a folder. Raises :class:`FolderFault` where there is none or it cannot be read."""
+        path = Path(folder) / RECORD
+        try:
+            kept = json.loads(path.read_text(encoding="utf-8"))
+        except (OSError, ValueError, RecursionError) as error:
+            raise FolderFault(str(path), f"cannot be read: {error}") from error
+        edition = kept.get("edition") if isinstance(kept, dict) else None
+        if edition != EDITION:
+            said = "has no edition" if edition is None else f"is of edition {edition!r}"
+            raise FolderFault(
+                str(path), f"{said}, this program reads edition {EDITION}: predict the specimen anew into a new folder"
+            )
+        return from_dict(cls, kept["prediction"] if "prediction" in kept else None, str(path))
+
+    def to_json(self) -> str:
+        """The file of a prediction: the whole record, and under ``answer`` what is made of it."""
+        kept = {"edition": EDITION, "answer": self.answer(), "prediction": to_dict(self)}
+        return json.dumps(kept, indent=1, allow_nan=False) + "\n"
+
+    # -------------------------------------------------------------- what it says
     @property
-    def governing(self) -> Reading:
-        """The plane that gives way first."""
+    def governing(self) -> Assessment:
+        """The view that gives way first."""
         return self.coupled if self.coupled and self.coupled.bar_stress < self.elevation.bar_stress else self.elevation
 
     @property
-    def other(self) -> Reading | None:
-        """The plane that holds longer."""
+    def other(self) -> Assessment | None:
+        """The view that holds longer."""
         return self.elevation if self.governing is self.coupled else self.coupled
+
+    @property
+    def mode(self) -> Mechanism:
+        """What the splice fails by; ``none`` where no failure was seen."""
+        return self.governing.mode
 
     @property
     def bar_stress(self) -> float:
         """Predicted bar stress at the joint face at failure [MPa]."""
         return self.governing.bar_stress
+
+    @property
+    def exact(self) -> bool:
+        """False where the load of the governing view never dropped: the bar stress is then a lower bound."""
+        return self.governing.dropped
 
     @property
     def bracket(self) -> tuple[float, float]:
@@ -91,104 +154,128 @@ class Prediction:
         return min(r.bar_stress for r in (self.elevation, self.free) if r is not None)
 
     @property
-    def next(self) -> tuple[Finding | None, float]:
-        """The next mechanism of both planes, and the multiple of the predicted strength at which it comes (>= 1)."""
-        later = [(f, m) for f, m in self._margins() if m >= 1.0 and math.isfinite(m)]
-        return min(later, key=lambda pair: pair[1], default=(None, math.inf))
+    def next(self) -> Next | None:
+        """The mechanism that either view reaches at the least bar stress above the predicted one; None if none is."""
+        found: list[Next] = []
+        for view in (self.governing, self.other):
+            if view is None:
+                continue
+            fails = [] if view is self.governing or view.governing is None else [(view.governing, view.bar_stress)]
+            rest = [(s, s.reached_at) for s in view.states if s.reached and s.mechanism is not Mechanism.joint_opening]
+            for state, stress in [*fails, *rest]:
+                # both views may fail alike (bars that yield): that is the governing mechanism once more
+                if state.mechanism is not self.mode and stress > self.bar_stress:
+                    found.append(self._next(view, state, stress, bool(fails) and not view.dropped))
+        return min(found, key=lambda n: n.bar_stress, default=None)
+
+    def _next(self, view: Assessment, state: MechanismState, stress: float, bound: bool) -> Next:
+        evidence = (state.first or state.evidence[0]).text if state.evidence else ""
+        open_end = bound and not state.reached
+        return Next(view.view, state.mechanism, stress, stress / self.bar_stress, open_end, evidence)
 
     @property
-    def margin_open(self) -> bool:
-        """True where what is next is the failure of a plane whose load never dropped: it comes no earlier."""
-        return self.other is not None and not self.other.sure and self.next[0] is self.other.governing is not None
-
-    @property
-    def passed(self) -> tuple[tuple[Finding, float], ...]:
-        """Mechanisms of the governing plane whose limit was passed before, with the share of the strength."""
-        found = [(f, m) for f, m in self._margins() if m < 1.0]
-        return tuple(sorted(found, key=lambda pair: pair[1]))
-
-    def _margins(self) -> list[tuple[Finding, float]]:
-        here, strength = self.governing, self.bar_stress
-        mode = here.governing.mechanism if here.governing else ""
-        found = [(f, margin_of(strength)(f)) for f in here.findings if f.mechanism not in (mode, "joint_opening")]
-        rival = self.other.governing if self.other is not None else None
-        # both planes may fail alike (bars that yield): that is the governing mechanism once more, not the next
-        if rival is not None and rival.mechanism != mode and self.other is not None and strength > 0.0:
-            found.append((rival, self.other.bar_stress / strength))
-        return found
+    def before(self) -> tuple[tuple[str, MechanismState], ...]:
+        """Mechanisms of either view that were reached before, with the view, in their order; none governs."""
+        found = [(self.governing.view, s) for s in (*self.governing.before, *self.governing.after)]
+        if self.other is not None:
+            rest = [s for s in self.other.states if s.reached and s.reached_at < self.bar_stress]
+            found += [(self.other.view, s) for s in rest if not s.mechanism.of_section]
+        return tuple(sorted(found, key=lambda pair: pair[1].reached_at))
 
     @property
     def beside(self) -> str:
-        """What the formula for side splitting says beside the planes; empty without hooks."""
+        """What the formula for side splitting says beside the views; empty without hooks."""
         if not math.isfinite(self.side_splitting):
             return ""
         less = self.side_splitting < self.bar_stress
         meaning = "more than they hold"
         if less:
-            meaning = "LESS than the planes hold: take it where no steel crosses the lap, with ties it is a lower bound"
+            meaning = "LESS than the views hold: take it where no steel crosses the lap, with ties it is a lower bound"
         return (
-            f"beside the planes, by formula: hooks split the side cover at {self.side_splitting:.0f} MPa, {meaning} "
+            f"beside the views, by formula: hooks split the side cover at {self.side_splitting:.0f} MPa, {meaning} "
             "(MC2010 eq. 6.1-5 over the embedment, no steel across counted)"
         )
 
     @property
+    def sentence(self) -> str:
+        """The prediction in one sentence."""
+        low, high = self.band
+        return (
+            f"{self.headline} in the {self.governing.view} at a bar stress of {self.governing.strength_text} "
+            f"(model uncertainty {low:.0f} to {high:.0f} MPa), {self.load / 1e3:.0f} kN per ram"
+        )
+
+    @property
+    def headline(self) -> str:
+        """What governs in a few words; the nearest mechanism where no failure was seen."""
+        governing = self.governing.governing
+        if governing is None:
+            return "no mechanism found"
+        if self.governing.certain:
+            return governing.name
+        if not governing.reached:
+            return f"no mechanism reached its limit (nearest: {governing.name})"
+        return f"no failure seen, the load never dropped (nearest: {governing.name})"
+
+    @property
     def sentences(self) -> tuple[str, ...]:
         """The prediction in words, most important first."""
-        low, high = self.band
-        sure = "" if self.governing.sure else "at least "
-        mode = self.governing.governing
-        what = mode.name if mode else "no mechanism found"
-        if mode and math.isnan(mode.reached_at):
-            what = f"no mechanism reached its limit (nearest: {mode.name})"
-        elif mode and not self.governing.certain:
-            what = f"no failure seen, the load never dropped (nearest: {mode.name})"
-        found = [
-            f"{what} in the {self.governing.plane} at a bar stress of {sure}{self.bar_stress:.0f} MPa "
-            f"(model uncertainty {low:.0f} to {high:.0f} MPa), {self.load / 1e3:.0f} kN per ram"
-        ]
-        if mode:
-            found += [f"because: {text}" for text in mode.evidence]
-        if math.isfinite(later := self.governing.later):
-            found.append(
-                f"after the drop the {self.governing.plane} carried more again, up to {later:.0f} MPa by the end of "
-                "its run: the strength told is the first one"
-            )
-        if beside := self.beside:
-            found.append(beside)
-        following, margin = self.next
-        for f, share in self.passed:
-            found.append(f"passed before: {f.name} at {share:.2f} of that ({f.first or f.evidence[0]})")
-        if following is not None:
-            times = f"{'no less than' if self.margin_open else 'at'} {margin:.2f} times that"
-            found.append(f"next: {following.name} {times} ({following.evidence[0]})")
+        found = [self.sentence, self.governing.sentence]
+        if self.other is not None:
+            found.append(self.other.sentence)
+        found += [f"because: {text}" for text in self.governing.evidence]
+        found += self.around
         if self.coupled and self.free and self.intact:
             found.append(
-                f"bracket of the plan: no plane {_told(self.free)}, coupled {_told(self.coupled)}, "
-                f"intact plane {_told(self.intact)}; elevation {_told(self.elevation)}"
+                f"bracket of the plan: no plane {self.free.strength_text}, coupled {self.coupled.strength_text}, "
+                f"intact plane {self.intact.strength_text}; elevation {self.elevation.strength_text}"
             )
             passes = ", ".join(f"{p.given:.0f} -> {p.found:.0f}" for p in self.passes)
             agreed = "agreed" if self.agreed else "did NOT agree"
             count = f"{len(self.passes)} pass{'' if len(self.passes) == 1 else 'es'}"
             found.append(f"coupling {agreed} in {count}: {passes} MPa")
             least = min((self.elevation, self.free), key=lambda r: r.bar_stress)
-            found.append(f"for comparison, lower of two uncoupled planes: {_told(least)} (not the answer)")
+            found.append(f"for comparison, lower of two uncoupled views: {least.strength_text} (not the answer)")
         found += [f"stopped short: {text}" for text in self.notes]
-        hidden = [text for r in (self.elevation, self.coupled) if r is not None for text in r.unresolved]
-        found += [f"not resolvable in 2D: {text}" for text in dict.fromkeys(hidden)]
+        found += [f"not resolvable in 2D: {text}" for text in self.unresolved]
         return tuple(found)
 
-    def as_dict(self) -> dict[str, Any]:
-        """Plain values for JSON; nan and infinity become None."""
-        following, margin = self.next
-        found = {
-            **asdict(self), "governing_plane": self.governing.plane, "bar_stress": self.bar_stress,
-            "mechanism": self.governing.governing.mechanism if self.governing.governing else None,
-            "bracket": self.bracket, "band": self.band, "uncoupled": self.uncoupled,
-            "next": following.mechanism if following else None, "margin": margin,
-            "margin_open": self.margin_open, "beside": self.beside,
-            "sentences": self.sentences,
+    @property
+    def around(self) -> tuple[str, ...]:
+        """What stands beside what governs: what came later, before, and comes next, and the formula."""
+        found = []
+        if math.isfinite(later := self.governing.later):
+            found.append(
+                f"after the drop the {self.governing.view} carried more again, up to {later:.0f} MPa by the end of "
+                "its run: the strength told is the first one"
+            )
+        if beside := self.beside:
+            found.append(beside)
+        for view, state in self.before:
+            if state.first is not None:
+                found.append(f"before, in the {view}: {state.at(view)} ({state.first.text})")
+        following = self.next
+        if following is not None:
+            found.append(f"next: {following.text} ({following.evidence})")
+        else:
+            found.append("next: no other mechanism reached its limit in either view")
+        return tuple(found)
+
+    @property
+    def unresolved(self) -> tuple[str, ...]:
+        """What either view cannot show, each text once."""
+        hidden = [text for r in (self.elevation, self.coupled) if r is not None for text in r.unresolved]
+        return tuple(dict.fromkeys(hidden))
+
+    def answer(self) -> dict[str, Any]:
+        """The values that are asked for first, plain and fit for JSON; None where a value is not known."""
+        following = self.next
+        return {
+            "sentence": self.sentence, "view": self.governing.view, "mode": self.mode.value,
+            "bar_stress_MPa": self.bar_stress, "exact": self.exact, "load_N": self.load,
+            "band_MPa": list(self.band), "bracket_MPa": list(self.bracket), "uncoupled_MPa": self.uncoupled,
+            "next": None if following is None else to_dict(following), "sentences": list(self.sentences),
         }  # fmt: skip
-        return _plain(found)
 
 
 def load_at(bar_stress: float, stress: Sequence[float] | Floats, load: Sequence[float] | Floats) -> float:
@@ -196,22 +283,3 @@ def load_at(bar_stress: float, stress: Sequence[float] | Floats, load: Sequence[
     highest = np.maximum.accumulate(np.asarray(stress, float))
     rows = np.concatenate([[0], np.flatnonzero(np.diff(highest) > 0.0) + 1])
     return float(np.interp(bar_stress, highest[rows], np.asarray(load, float)[rows]))
-
-
-def _told(reading: Reading) -> str:
-    return f"{'' if reading.sure else '>'}{reading.bar_stress:.0f} MPa"
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
-
-
-def named(mechanism: str | None) -> str:
-    """A mechanism of a stored prediction in words."""
-    return MECHANISMS.get(mechanism or "", "no mechanism found")

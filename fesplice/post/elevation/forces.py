@@ -73,7 +73,7 @@ class SectionCut:
         return self.net + self.bar_force
 
     @property
-    def usage(self) -> float:
+    def utilisation(self) -> float:
         """Concrete tension / capacity."""
         return self.tension / self.capacity if self.capacity > 0.0 else float("nan")
 

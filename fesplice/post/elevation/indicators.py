@@ -1,4 +1,4 @@
-"""Signs of every mechanism in the elevation, followed over the steps of a run.
+"""Indicators of every mechanism in the elevation, followed over the steps of a run.
 
 What each measure is compared with is judgement where no source is named; the limit and its basis go
 into the evidence. What a picture from the side cannot show is listed, with what drives it.
@@ -11,96 +11,89 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fesplice.laws.bond import tau_split
-from fesplice.mesh import BEND, LEAD, Mesh
-from fesplice.post.elevation.interface import VerticalTrace
-from fesplice.post.elevation.layout import layout, main_lines
-from fesplice.post.elevation.trace import CRUSHING, FLAT, Tracer
-from fesplice.post.mechanisms import Reading, Sign, read_plane
-from fesplice.post.points import Fields
+from fesplice.mesh import Mesh
+from fesplice.post.elevation.layout import Layout, layout, main_lines
+from fesplice.post.elevation.trace import ElevationTrace, Snapshot, Spot
+from fesplice.post.limits import CRUSHING, HOOK_SLIP, LOST, SPLIT, WIDE
+from fesplice.post.mechanisms import Assessment, Indicator, Mechanism, assess
 
 if TYPE_CHECKING:
-    from fesplice.post.elevation.findings import Strength
+    from collections.abc import Callable
+
+    from fesplice.contracts import Floats
+    from fesplice.post.elevation.interface import InterfaceTrace
+    from fesplice.post.strength import Strength
     from fesplice.specimen.schema import Specimen
-    from fesplice.store.run import Run
-
-#: Openings that count as a mechanism [mm]: twice what the eye sees, and the usual limit in service.
-SPLIT, WIDE = 0.1, 0.3
-#: Share of a lead past its bond peak that counts as lost.
-LOST = 0.5
-#: Slip of a hook at its tangent point at which its resistance is read [mm].
-HOOK_SLIP = 1.0
 
 
-def elevation_signs(run: Run, specimen: Specimen, vertical: VerticalTrace) -> list[Sign]:
-    """Signs over all steps of an elevation run, one array of n rows each."""
-    mesh = run.mesh
-    plan = layout(mesh)
-    tracer = Tracer(mesh, plan)
+def elevation_indicators(seen: ElevationTrace, mesh: Mesh, specimen: Specimen) -> list[Indicator]:
+    """Indicators over all steps of an elevation, one array of n rows each."""
     closure = specimen.concrete.closure or specimen.concrete.precast
-    limits = {name: specimen.steel[line.steel].yield_strength for name, line in main_lines(mesh).items()}
-    shear = [line for line in mesh.lines.values() if line.role == "stirrup"]
-    rows: dict[str, list[float]] = {}
+    lines = main_lines(mesh)
+    limits = {name: specimen.steel[line.steel].yield_strength for name, line in lines.items()}
+    hooked = [name for name, a in seen.laid.anchors.items() if a.hooked]
+    slips = {name: values for name, values in seen.by_bar("slip").items() if name in hooked}
+    used = {name: values / limits[name] for name, values in seen.by_bar("stress").items()}
+    pressed = {name: values / (3.0 * closure.strength) for name, values in seen.by_bar("bearing").items()}
+    pried, pried_at = _pried(seen)
 
-    def put(name: str, value: float) -> None:
-        rows.setdefault(name, []).append(float(value))
+    def by_bar(mechanism: Mechanism, what: str, by: dict[str, Floats], limit: float, unit: str, basis: str,
+               growing: bool = True) -> Indicator:  # fmt: skip
+        return Indicator(mechanism, what, _largest(by, len(seen.snapshots)), limit, unit, basis, growing, by)
 
-    load, deflection = np.asarray(run.curve["load_N"], float), np.asarray(run.curve["deflection_mm"], float)
-    for k, step in enumerate(run.steps()):
-        m = tracer.note(step.index, load[k], deflection[k], step.fields)
-        put("past", max(m.past.values(), default=0.0))
-        put("slip", max(m.lead.values(), default=0.0))
-        put("hook slip", max((m.slip[name] for name, a in plan.anchors.items() if a.hooked), default=0.0))
-        put("opening", _lead_opening(mesh, step.fields))
-        put("bearing", _bend_bearing(mesh, step.fields) / (3.0 * closure.strength))
-        put("joint", m.joint.value)
-        put("yield", max(m.stress[name] / limits[name] for name in limits))
-        put("crushing", m.crushing.value)
-        put("shear", _inclined(tracer, step.fields, plan.cast))
-        put("legs", max((_highest(mesh, step.fields, line.groups) for line in shear), default=0.0))
-    near = _near_hooks(vertical, mesh)
-    pried = vertical.opening[:, near].max(axis=1) if near.any() else np.zeros(len(load))
-    at = {name: np.array(values) for name, values in rows.items()}
-    wedging = specimen.bond.splitting == "wedging"
-    signs = [
-        Sign("prying", "crack along the bars at the hooks", pried, SPLIT, "mm", "twice the visible width"),
-        Sign("hook_bearing", "mean bearing in the bend over 3 f_cm", at["bearing"], 1.0, "", "cap of the bearing law"),
-        Sign("hook_bearing", "slip of the hook", at["hook slip"], HOOK_SLIP, "mm", "slip at which hooks are compared"),
-        Sign("joint_opening", "widest joint", at["joint"], WIDE, "mm", "common limit of crack width"),
-        Sign("yielding", "bar stress over yield strength", at["yield"], 1.0, "", "measured yield strength", False),
-        Sign("crushing", "least principal strain", at["crushing"], CRUSHING, "", "EN 1992-1-1, from memory"),
-        Sign("shear", "inclined crack outside the closure", at["shear"], WIDE, "mm", "common limit of crack width"),
-    ]
-    if specimen.bond.splitting == "branch":
-        splits = "share of the lead past its bond peak (splitting branch)"
-        signs.append(Sign("bond_splitting", splits, at["past"], LOST, "", "half of the lead"))
-    else:
-        pulls = "share of the lead past its bond peak"
-        signs.append(Sign("bond_pullout", "slip of the lead", at["slip"], 1.0, "mm", "pull-out peak, MC2010 6.1-1"))
-        if not wedging:
-            signs.append(Sign("bond_pullout", pulls, at["past"], LOST, "", "half of the lead"))
-    if wedging:
-        halved = specimen.bond.wedge_opening
-        signs.append(Sign("bond_splitting", "opening beside the lead", at["opening"], halved, "mm", "halves bond"))
-    if shear:
-        f_y = min(specimen.steel[line.steel].yield_strength for line in shear)
-        signs.append(Sign("shear", "stirrup stress over yield", at["legs"] / f_y, 1.0, "", "measured yield strength"))
-    if len(vertical.leg_x) and specimen.confinement.kind == "stirrups":
+    def at_spot(mechanism: Mechanism, what: str, read: Callable[[Snapshot], Spot], limit: float, unit: str,
+                basis: str) -> Indicator:  # fmt: skip
+        place = np.array([(read(s).x, read(s).y) for s in seen.snapshots])
+        return Indicator(mechanism, what, seen.series(lambda s: read(s).value), limit, unit, basis, place=place)
+
+    m = Mechanism
+    found = [
+        Indicator(m.prying, "crack along the bars at the hooks", pried, SPLIT, "mm", "twice the visible width",
+                  place=pried_at),
+        by_bar(m.hook_bearing, "mean bearing in the bend over 3 f_cm", pressed, 1.0, "", "cap of the bearing law"),
+        by_bar(m.hook_bearing, "slip of the hook", slips, HOOK_SLIP, "mm", "slip at which hooks are compared"),
+        at_spot(m.joint_opening, "widest joint", lambda s: s.joint, WIDE, "mm", "common limit of crack width"),
+        by_bar(m.yielding, "bar stress over yield strength", used, 1.0, "", "measured yield strength", False),
+        at_spot(m.crushing, "least principal strain", lambda s: s.crushing, CRUSHING, "", "EN 1992-1-1, from memory"),
+        at_spot(m.shear, "inclined crack outside the closure", lambda s: s.outside, WIDE, "mm",
+                "common limit of crack width"),
+    ]  # fmt: skip
+    past, slid = seen.by_bar("past"), seen.by_bar("lead")
+    match specimen.bond.splitting:
+        case "branch":
+            what = "share of the lead past its bond peak (splitting branch)"
+            found.append(by_bar(m.bond_splitting, what, past, LOST, "", "half of the lead"))
+        case "wedging":
+            found.append(by_bar(m.bond_pullout, "slip of the lead", slid, 1.0, "mm", "pull-out peak, MC2010 6.1-1"))
+            halved = specimen.bond.wedge_opening
+            opened = seen.by_bar("opening")
+            found.append(by_bar(m.bond_splitting, "opening beside the lead", opened, halved, "mm", "halves bond"))
+        case _:
+            found.append(by_bar(m.bond_pullout, "slip of the lead", slid, 1.0, "mm", "pull-out peak, MC2010 6.1-1"))
+            what = "share of the lead past its bond peak"
+            found.append(by_bar(m.bond_pullout, what, past, LOST, "", "half of the lead"))
+    stirrups = [line for line in mesh.lines.values() if line.role == "stirrup"]
+    if stirrups:
+        f_y = min(specimen.steel[line.steel].yield_strength for line in stirrups)
+        legs = seen.series(lambda s: s.legs) / f_y
+        found.append(Indicator(m.shear, "stirrup stress over yield", legs, 1.0, "", "measured yield strength"))
+    across = seen.interface
+    if len(across.leg_x) and specimen.confinement.kind == "stirrups":
         f_y = specimen.steel[specimen.confinement.steel].yield_strength
-        legs = vertical.leg_stress.max(axis=1) / f_y
-        signs.append(Sign("tie_yielding", "stress of vertical legs over yield", legs, 1.0, "", "yield strength"))
-    return signs
+        legs = across.leg_stress.max(axis=1) / f_y
+        found.append(Indicator(m.tie_yielding, "stress of vertical legs over yield", legs, 1.0, "", "yield strength"))
+    return found
 
 
-def read_elevation(run: Run, specimen: Specimen, held: Strength, vertical: VerticalTrace) -> Reading:
+def assess_elevation(seen: ElevationTrace, mesh: Mesh, specimen: Specimen, held: Strength) -> Assessment:
     """The elevation judged by the rules of :mod:`fesplice.post.mechanisms`; ``held`` is its strength."""
-    low = held.lowest_row if held.dropped else None
-    signs = elevation_signs(run, specimen, vertical)
-    load = np.asarray(run.curve["load_N"], float)
-    hidden = unseen(specimen, run.mesh)
-    return read_plane("elevation", vertical.bar_stress, load, held.first_row, low, signs, hidden)
+    return assess(
+        "elevation", seen.bar_stress, seen.load, held.first_row, held.lowest_row if held.dropped else None,
+        elevation_indicators(seen, mesh, specimen), unseen(specimen), [s.step for s in seen.snapshots],
+    )  # fmt: skip
 
 
-def unseen(specimen: Specimen, mesh: Mesh) -> list[str]:
+def unseen(specimen: Specimen) -> list[str]:
     """Mechanisms the elevation does not show, with what drives them."""
     row = specimen.bars.left
     found = ["side blow-out and spalling of the cover: events through the width"]
@@ -139,53 +132,25 @@ def side_splitting(mesh: Mesh, specimen: Specimen) -> float:
 
 
 # ------------------------------------------------------------------ measures
-def _lead_opening(mesh: Mesh, fields: Fields) -> float:
-    """Mean opening between the gauge points beside the leads of the main bars [mm]; 0 without wedging."""
-    found = [0.0]
-    for line in main_lines(mesh).values():
-        if f"{line.bond}/opening" in fields:
-            lead = line.zone == LEAD
-            wedge = np.asarray(fields[f"{line.bond}/wedge"], float)
-            here = lead & (wedge > 0.0)
-            if here.any():
-                found.append(float(np.asarray(fields[f"{line.bond}/opening"], float)[here].mean()))
-    return max(found)
+def _largest(by: dict[str, Floats], n: int) -> Floats:
+    return np.max(list(by.values()), axis=0) if by else np.zeros(n)
 
 
-def _bend_bearing(mesh: Mesh, fields: Fields) -> float:
-    """Mean bearing pressure of concrete over the bends, per bar diameter [MPa]; 0 without hooks.
-
-    What a transverse bar inside the bend takes is not borne by the concrete there.
-    """
-    found = [0.0]
-    for line in main_lines(mesh).values():
-        bend = line.zone == BEND
-        if bend.any():
-            q = np.asarray(fields[f"{line.bond}/bearing"], float).reshape(-1)[bend]
-            if f"{line.bond}/seat" in fields:
-                q = q - np.asarray(fields[f"{line.bond}/seat"], float).reshape(-1)[bend]
-            found.append(float(np.abs(q).mean()) / (line.number * line.diameter))
-    return max(found)
+def _pried(seen: ElevationTrace) -> tuple[Floats, Floats]:
+    """Widest opening of the plane near the hooks (n,) [mm], and where (n, 2); its height has no single value."""
+    across = seen.interface
+    near = _near_hooks(across, seen.laid)
+    if not near.any():
+        return np.zeros(len(seen.snapshots)), np.full((len(seen.snapshots), 2), np.nan)
+    opening = across.opening[:, near]
+    x = across.x[near][opening.argmax(axis=1)]
+    return opening.max(axis=1), np.column_stack([x, np.full(len(x), np.nan)])
 
 
-def _inclined(tracer: Tracer, fields: Fields, cast: tuple[float, float]) -> float:
-    """Widest inclined crack outside the closure and away from plates [mm]."""
-    strain, normal, band = tracer.points.values(fields, "crack").T
-    lean = np.degrees(np.arccos(np.clip(np.abs(np.sin(normal)), 0.0, 1.0)))
-    x = tracer.points.xy[:, 0]
-    here = ((x < cast[0]) | (x > cast[1])) & (lean > FLAT) & (lean < 90.0 - FLAT)
-    return float((np.maximum(strain, 0.0) * band * here).max(initial=0.0))
-
-
-def _highest(mesh: Mesh, fields: Fields, groups: tuple[str, ...]) -> float:
-    return max(float(np.asarray(fields[f"{g}/stress"], float).max()) for g in groups)
-
-
-def _near_hooks(vertical: VerticalTrace, mesh: Mesh) -> np.ndarray:
+def _near_hooks(across: InterfaceTrace, laid: Layout) -> np.ndarray:
     """Pieces of the plane within 4 d_b of a bar's tip."""
-    plan = layout(mesh)
-    near = np.zeros(len(vertical.x), bool)
-    for anchor in plan.anchors.values():
-        x0, x1 = plan.about(anchor)
-        near |= (vertical.x >= x0) & (vertical.x <= x1)
+    near = np.zeros(len(across.x), bool)
+    for anchor in laid.anchors.values():
+        x0, x1 = laid.about(anchor)
+        near |= (across.x >= x0) & (across.x <= x1)
     return near

@@ -8,23 +8,19 @@ legs that cross it carry. Read from a run folder alone.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fesplice.contracts import Floats
 from fesplice.mesh import Mesh
+from fesplice.post.concrete import FLAT
 from fesplice.post.elevation.forces import CutLine, lay_cut
-from fesplice.post.elevation.layout import Layout, layout
-from fesplice.post.elevation.trace import FLAT
+from fesplice.post.elevation.layout import Layout
 from fesplice.post.points import Fields
-
-if TYPE_CHECKING:
-    from fesplice.store.run import Run
 
 
 @dataclass(frozen=True)
-class VerticalTrace:
+class InterfaceTrace:
     """Vertical state of the plane over the bars in the closure, one row per step.
 
     ``bar_stress`` (n,) at the joint face, larger of both families [MPa]; ``x`` and ``length`` (m,) of the
@@ -42,7 +38,7 @@ class VerticalTrace:
     leg_area: Floats
     leg_stress: Floats
 
-    def at(self, bar_stress: float) -> VerticalTrace:
+    def at(self, bar_stress: float) -> InterfaceTrace:
         """The state (one row) when the bars first carry ``bar_stress`` [MPa], between two steps in proportion.
 
         Beyond what the run reached its state at the largest bar stress holds.
@@ -61,57 +57,60 @@ class VerticalTrace:
         def between(values: Floats) -> Floats:
             return ((1.0 - share) * values[low] + share * values[high])[None]
 
-        return VerticalTrace(
+        return InterfaceTrace(
             between(self.bar_stress), self.x, self.length, between(self.stress), between(self.opening),
             self.leg_x, self.leg_area, between(self.leg_stress),
         )  # fmt: skip
 
 
-def vertical_state(run: Run) -> VerticalTrace:
-    """Vertical state over all steps of an elevation run."""
-    mesh = run.mesh
-    plan = layout(mesh)
-    if not plan.anchors:
-        return _without_plane(run)
-    plane, bars = (_line(mesh, plan, where) for where in ("above", "row"))
-    legs = [k for k, (_, role, _) in enumerate(plane.bars) if role in ("confinement", "stirrup")]
-    stress, opening, leg_stress = [], [], []
-    for step in run.steps():
-        stress.append(plane.crossing.means(step.fields, "stress")[:, 1])
-        opening.append(_flat_width(plane, step.fields) + _onto(plane, bars, _flat_width(bars, step.fields)))
-        leg_stress.append([
-            float(step.fields[f"{plane.bars[k][2]}/stress"].reshape(-1)[plane.element[k]]) for k in legs
-        ])  # fmt: skip
-    rows = len(stress)
-    return VerticalTrace(
-        bar_stress=_face_stress(run)[:rows],
-        x=plane.start[0] + plane.crossing.span.mean(axis=1),
-        length=plane.crossing.length,
-        stress=np.array(stress),
-        opening=np.array(opening),
-        leg_x=plane.at[legs, 0],
-        leg_area=plane.area[legs],
-        leg_stress=np.reshape(leg_stress, (rows, len(legs))).astype(float),
-    )
+class InterfaceReader:
+    """Reads the plane step by step; ``note`` what one step shows, ``gathered`` all of them."""
+
+    def __init__(self, mesh: Mesh, laid: Layout):
+        self._rows: list[tuple[Floats, Floats, Floats]] = []
+        if not laid.anchors:
+            # bars that run through: nothing hangs on anything
+            self._plane = None
+            return
+        self._plane, self._bars = (_line(mesh, laid, where) for where in ("above", "row"))
+        self._legs = [k for k, (_, role, _) in enumerate(self._plane.bars) if role in ("confinement", "stirrup")]
+
+    def note(self, fields: Fields) -> None:
+        """Keep what is seen across the plane at the next step."""
+        none = np.empty(0)
+        if self._plane is None:
+            self._rows.append((none, none, none))
+            return
+        plane, bars = self._plane, self._bars
+        stress = plane.crossing.means(fields, "stress")[:, 1]
+        opening = _flat_width(plane, fields) + _onto(plane, bars, _flat_width(bars, fields))
+        legs = [float(fields[f"{plane.bars[k][2]}/stress"].reshape(-1)[plane.element[k]]) for k in self._legs]
+        self._rows.append((stress, opening, np.array(legs, float)))
+
+    def gathered(self, bar_stress: Floats) -> InterfaceTrace:
+        """All steps noted; ``bar_stress`` (n,) at the joint face, larger of both families [MPa]."""
+        stress, opening, legs = (np.array([row[k] for row in self._rows]) for k in range(3))
+        if self._plane is None:
+            none = np.empty(0)
+            return InterfaceTrace(bar_stress, none, none, stress, opening, none, none, legs)
+        plane = self._plane
+        return InterfaceTrace(
+            bar_stress=bar_stress,
+            x=plane.start[0] + plane.crossing.span.mean(axis=1),
+            length=plane.crossing.length,
+            stress=stress,
+            opening=opening,
+            leg_x=plane.at[self._legs, 0],
+            leg_area=plane.area[self._legs],
+            leg_stress=legs.reshape(len(stress), len(self._legs)),
+        )
 
 
-def _without_plane(run: Run) -> VerticalTrace:
-    """Bars that run through: nothing hangs on anything."""
-    stress = _face_stress(run)
-    none = np.empty((len(stress), 0))
-    return VerticalTrace(stress, np.empty(0), np.empty(0), none, none, np.empty(0), np.empty(0), none)
-
-
-def _face_stress(run: Run) -> Floats:
-    """Larger bar stress of the two families at the joint face (n,) [MPa]."""
-    return np.fmax(*(np.asarray(run.curve[f"bar_stress_{name}_MPa"], float) for name in ("A", "B")))
-
-
-def _line(mesh: Mesh, plan: Layout, where: str) -> CutLine:
+def _line(mesh: Mesh, laid: Layout, where: str) -> CutLine:
     """A line through the middle of the element row at the bars or above them, from end to end of the closure."""
-    rows = [getattr(anchor, where) for anchor in plan.anchors.values()]
+    rows = [getattr(anchor, where) for anchor in laid.anchors.values()]
     level = float(np.mean(rows))
-    x0, x1 = plan.cast
+    x0, x1 = laid.cast
     return lay_cut(mesh, (x0, level), (x1, level), where)
 
 

@@ -1,4 +1,4 @@
-"""Signs of every mechanism in the plan, followed over the steps of a run.
+"""Indicators of every mechanism in the plan, followed over the steps of a run.
 
 Limits are judgement where no source is named. The plan sees bars, struts and transverse steel at bar level; what needs
 the depth of the beam (prying, flexure, shear) it cannot show.
@@ -10,74 +10,62 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fesplice.post.mechanisms import Reading, Sign, read_plane
+from fesplice.post.limits import HOOK_SLIP, LOOSE, LOST, SPLIT, STEEP, STRUT, WIDE
+from fesplice.post.mechanisms import Assessment, Indicator, Mechanism, assess
 
 if TYPE_CHECKING:
-    from fesplice.post.elevation.findings import Strength
-    from fesplice.post.plan.findings import PlanTrace
+    from fesplice.contracts import Floats
+    from fesplice.post.plan.trace import PlanTrace
+    from fesplice.post.strength import Strength
     from fesplice.specimen.schema import Specimen
 
-#: Crack openings that count [mm]: twice what the eye sees, and the usual limit in service.
-SPLIT, WIDE = 0.1, 0.3
-#: Outward movement of a side face at which the edge strip has come loose [mm]: the opening at which the plane it
-#: hangs on, with the fracture energy of the concrete, holds no more.
-LOOSE = 0.15
-#: Slip of a hook at which its resistance is read in tests of single hooks [mm].
-HOOK_SLIP = 1.0
-#: Share of a lead past its bond peak that counts as lost.
-LOST = 0.5
-#: Strength of a bottle-shaped strut as share of f_c: 0.85 x 0.75 (ACI 318-19, 23.4.3; from memory).
-STRUT = 0.64
-#: Least angle between a strut and the bars [degree]: below it the force passes by bond shear, and no strut is judged
-#: (ACI 318-19, 23.2.7; from memory).
-STEEP = 25.0
+
+def assess_plan(history: PlanTrace, held: Strength, specimen: Specimen) -> Assessment:
+    """The plan judged by the rules of :mod:`fesplice.post.mechanisms`; ``held`` is its strength."""
+    return assess(
+        "plan", history.bar_stress, history.load, held.first_row, held.lowest_row if held.dropped else None,
+        plan_indicators(history, specimen), unseen(specimen), history.step.astype(int),
+    )  # fmt: skip
 
 
-def plan_reading(history: PlanTrace, held: Strength, specimen: Specimen) -> Reading:
-    """The plan judged by the rules of :mod:`fesplice.post.mechanisms`."""
-    low = held.lowest_row if held.dropped else None
-    return read_plane(
-        "plan", history.bar_stress, history.load, held.first_row, low, plan_signs(history, specimen), unseen(specimen)
-    )
-
-
-def plan_signs(history: PlanTrace, specimen: Specimen) -> list[Sign]:
-    """One sign or more for every mechanism the plan shows."""
+def plan_indicators(history: PlanTrace, specimen: Specimen) -> list[Indicator]:
+    """One indicator or more for every mechanism the plan shows."""
     row, concrete = specimen.bars.left, specimen.concrete.closure or specimen.concrete.precast
     gaps = list(history.gaps)
     lapped = [k for k, name in enumerate(gaps) if name.split("-")[0][0] != name.split("-")[1][0]]
     between = history.splitting[:, lapped].max(axis=1) if lapped else np.zeros(len(history.step))
     strut = np.where(np.nan_to_num(history.strut_angle) >= STEEP, history.strut_stress, 0.0)
+    m = Mechanism
     found = [
-        Sign("side_thrust", "crack along the bars of a pair opened", between, SPLIT, "mm", "twice the visible width"),
-        Sign("side_thrust", "side face moved out", history.side, LOOSE, "mm", "opening at which the plane is lost"),
-        Sign("side_thrust", "crack beside the edge bar", history.side_crack.max(axis=1), WIDE, "mm", "usual limit"),
-        Sign(
-            "strut_crushing", "mean stress of a strut of 25 degrees or more", strut, STRUT * concrete.strength, "MPa",
-            "0.85 x 0.75 f_c, ACI 318-19 23.4.3", growing=False,
-        ),
-        Sign(
-            "yielding", "bar stress over yield", history.yield_usage, 1.0, "", "yield strength", growing=False,
-        ),
+        Indicator(m.side_thrust, "crack along the bars of a pair opened", between, SPLIT, "mm",
+                  "twice the visible width"),
+        Indicator(m.side_thrust, "side face moved out", history.side, LOOSE, "mm",
+                  "opening at which the plane is lost"),
+        Indicator(m.side_thrust, "crack beside the edge bar", history.side_crack.max(axis=1), WIDE, "mm",
+                  "usual limit"),
+        Indicator(m.strut_crushing, "mean stress of a strut of 25 degrees or more", strut, STRUT * concrete.strength,
+                  "MPa", "0.85 x 0.75 f_c, ACI 318-19 23.4.3", False),
+        Indicator(m.yielding, "bar stress over yield", history.yield_utilisation, 1.0, "", "yield strength", False),
     ]  # fmt: skip
-    past = history.bond_past.max(axis=1)
+    past, by_bar = history.bond_past.max(axis=1), _by_bar(history, history.bond_past)
     match specimen.bond.splitting:
         case "branch":
             split = "share of a lead past its bond peak (splitting branch)"
-            found.append(Sign("bond_splitting", split, past, LOST, "", "half of the lead"))
+            found.append(Indicator(m.bond_splitting, split, past, LOST, "", "half of the lead", by=by_bar))
         case "wedging":
             opening, halved = history.bond_opening, specimen.bond.wedge_opening
-            found.append(Sign("bond_splitting", "opening beside a lead", opening, halved, "mm", "halves bond"))
+            found.append(Indicator(m.bond_splitting, "opening beside a lead", opening, halved, "mm", "halves bond"))
         case _:
-            found.append(Sign("bond_pullout", "share of a lead past its bond peak", past, LOST, "", "half of the lead"))
+            pulled = "share of a lead past its bond peak"
+            found.append(Indicator(m.bond_pullout, pulled, past, LOST, "", "half of the lead", by=by_bar))
     if row.hook is not None:
-        slip = history.hook_slip.max(axis=1)
+        slip, by_bar = history.hook_slip.max(axis=1), _by_bar(history, history.hook_slip)
         # slip alone is how a hook takes up load; it fails where it slips further without taking more
         basis = "twice the slip at which hooks are compared"
-        found.append(Sign("hook_bearing", "slip of a hook", slip, 2.0 * HOOK_SLIP, "mm", basis))
-    if history.tie_usage.max(initial=0.0) > 0.0:
+        found.append(Indicator(m.hook_bearing, "slip of a hook", slip, 2.0 * HOOK_SLIP, "mm", basis, by=by_bar))
+    if history.tie_utilisation.max(initial=0.0) > 0.0:
         what = "stress over yield of transverse steel"
-        found.append(Sign("tie_yielding", what, history.tie_usage, 1.0, "", "yield strength", growing=False))
+        found.append(Indicator(m.tie_yielding, what, history.tie_utilisation, 1.0, "", "yield strength", False))
     return found
 
 
@@ -95,3 +83,8 @@ def unseen(specimen: Specimen) -> tuple[str, ...]:
     if hooked:
         out.append("side blow-out at the bends: the hooks stand out of this plane")
     return tuple(out)
+
+
+def _by_bar(history: PlanTrace, values: Floats) -> dict[str, Floats]:
+    """Columns (n,) of ``values`` (n, m) by bar."""
+    return dict(zip(history.bars, values.T))

@@ -1,0 +1,51 @@
+"""Findings to JSON and back: one codec for every record, so that what is read is what was found.
+
+JSON knows no nan: a number that is not known is null there and nan here.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from typing import Annotated, Any, TypeVar
+
+from pydantic import BeforeValidator, PlainSerializer, TypeAdapter, ValidationError
+
+from fesplice.contracts import FolderFault, Outcome
+
+T = TypeVar("T")
+
+#: A number that may be unknown: nan here, null in JSON.
+Known = Annotated[
+    float,
+    BeforeValidator(lambda value: math.nan if value is None else value),
+    PlainSerializer(lambda value: value if math.isfinite(value) else None),
+]
+
+#: How a run ended: its sentence is for people, its name is the one spelling in files.
+Ended = Annotated[
+    Outcome,
+    BeforeValidator(lambda value: Outcome[value] if value in Outcome.__members__ else value),
+    PlainSerializer(lambda value: value.name),
+]
+
+
+@cache
+def _adapter(kind: type) -> TypeAdapter:
+    return TypeAdapter(kind)
+
+
+def to_dict(record: Any) -> dict[str, Any]:
+    """A record as plain numbers, texts, lists and dicts, fit for JSON."""
+    return _adapter(type(record)).dump_python(record, mode="json")
+
+
+def from_dict(kind: type[T], values: Any, source: str) -> T:
+    """The record that :func:`to_dict` made ``values`` from. Raises :class:`FolderFault` naming ``source`` and key."""
+    try:
+        return _adapter(kind).validate_python(values)
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"]) or "the whole"
+        said = first["msg"][:1].lower() + first["msg"][1:]
+        raise FolderFault(source, f"is no record of this program: {where}: {said}") from error
