@@ -4,10 +4,14 @@ The public names are loaded when first asked for, so that ``import fesplice`` is
 and loads no mesher, no plotting library and no file format:
 
 ``read(path)``            specimen file -> Specimen, or one report of all its faults
-``analyse(...)``          Specimen -> computed run of one plane on disk
-``predict(...)``          Specimen -> both planes, coupled and read together
-``Run(folder)``           a run on disk, finished or not, for reading
+``vary(specimen, ...)``   a specimen with one value changed
+``check(specimen)``       hand checks, before any mesh
+``analyse(...)``          Specimen -> computed run of one view on disk
+``predict(...)``          Specimen -> both views, coupled and read together; ``Prediction.read(folder)`` later
+``Run(folder)``           a run on disk, finished or not, for reading; ``findings(run)`` what it found
+``report(run)``           figures and page of a run; ``export(run)`` files for general viewers
 ``run_study(...)``        study file -> many runs and one table
+``InputFault``, ``FolderFault``, ``NotConverged``   what may be raised
 """
 
 from __future__ import annotations
@@ -18,21 +22,43 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from fesplice.contracts import FolderFault as FolderFault
+    from fesplice.contracts import InputFault as InputFault
+    from fesplice.contracts import NotConverged as NotConverged
     from fesplice.pipeline import analyse as analyse
     from fesplice.pipeline import predict as predict
+    from fesplice.post.prediction import Prediction as Prediction
+    from fesplice.post.record import findings as findings
+    from fesplice.report import report as report
+    from fesplice.sizing import check as check
     from fesplice.specimen.read import read as read
+    from fesplice.specimen.read import vary as vary
+    from fesplice.store.export import export as export
     from fesplice.store.run import Run as Run
     from fesplice.study import run_study as run_study
 
 _HOME = {
-    "read": "fesplice.specimen.read",
-    "analyse": "fesplice.pipeline",
-    "predict": "fesplice.pipeline",
+    "FolderFault": "fesplice.contracts",
+    "InputFault": "fesplice.contracts",
+    "NotConverged": "fesplice.contracts",
+    "Prediction": "fesplice.post.prediction",
     "Run": "fesplice.store.run",
+    "analyse": "fesplice.pipeline",
+    "check": "fesplice.sizing",
+    "export": "fesplice.store.export",
+    "findings": "fesplice.post.record",
+    "predict": "fesplice.pipeline",
+    "read": "fesplice.specimen.read",
+    "report": "fesplice.report",
     "run_study": "fesplice.study",
+    "vary": "fesplice.specimen.read",
 }
 
-__all__ = ["Run", "__version__", "analyse", "predict", "read", "run_study"]
+__all__ = [
+    "FolderFault", "InputFault", "NotConverged", "Prediction", "Run", "__version__", "analyse", "check", "export",
+    "findings", "predict", "read", "report", "run_study", "vary",
+]  # fmt: skip
+
 
 
 def __getattr__(name: str) -> Any:

@@ -84,7 +84,8 @@ def _predict(s: Specimen, home: Path, text: Path, tell: Told) -> Prediction:
 
 # ------------------------------------------------------------------ coupling
 def _couple(
-    s: Specimen, home: Path, state: InterfaceTrace, elevation: Assessment, intact: Assessment, tell: Told, notes: list[str]
+    s: Specimen, home: Path, state: InterfaceTrace, elevation: Assessment, intact: Assessment, tell: Told,
+    notes: list[str],
 ) -> tuple[tuple[Pass, ...], Assessment, bool]:
     """Passes of the plan with the plane that the elevation leaves at the bar stress at which the plan fails.
 

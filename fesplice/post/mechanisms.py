@@ -33,7 +33,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from fesplice.contracts import Floats
+from fesplice.contracts import Floats, Ints
 from fesplice.post.values import Known
 
 #: Anchorage reached at less than this share of the bar stress at yield came first (judgement).
@@ -147,12 +147,12 @@ class Evidence:
     @property
     def text(self) -> str:
         """The evidence in words."""
-        who = f" (bars {listed(self.bars)})" if self.bars else ""
+        who = f" on bars {listed(self.bars)}" if self.bars else ""
         where = _place(self.x, self.y)
         limit = f"limit {_number(self.limit, self.unit)} ({self.basis})"
         if not self.reached:
-            return f"{self.what}{who} {_number(self.value, self.unit)}{where} at strength, {limit}, not reached"
-        text = f"{self.what}{who} {_number(self.value, self.unit)}{where}, {limit}, "
+            return f"{self.what} {_number(self.value, self.unit)}{where} at strength, {limit}, not reached"
+        text = f"{self.what} {_number(self.value, self.unit)}{where}{who}, {limit}, "
         text += f"reached at {self.bar_stress:.0f} MPa (step {self.step})"
         if math.isfinite(self.after):
             then, after = (_number(value, self.unit) for value in (self.at_strength, self.after))
@@ -160,7 +160,7 @@ class Evidence:
         return text
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class MechanismState:
     """What is known of one mechanism in one view.
 
@@ -177,6 +177,10 @@ class MechanismState:
     growth: Known
     evidence: tuple[Evidence, ...]
     first: Evidence | None = None
+
+    def __repr__(self) -> str:
+        reached = f"reached at {self.reached_at:.0f} MPa" if self.reached else "not reached"
+        return f"MechanismState({self.name}, {reached}, {self.utilisation:.2f} of its limit at strength)"
 
     @property
     def name(self) -> str:
@@ -195,7 +199,7 @@ class MechanismState:
 
 
 # ------------------------------------------------------------------ assessment
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Assessment:
     """A view judged: strength as bar stress at the joint face [MPa] and load [N], what governs, what is next.
 
@@ -216,6 +220,9 @@ class Assessment:
     states: tuple[MechanismState, ...]
     unresolved: tuple[str, ...]
     later: Known = math.nan
+
+    def __repr__(self) -> str:
+        return f"Assessment({self.sentence})"
 
     @property
     def certain(self) -> bool:
@@ -300,7 +307,7 @@ def assess(
     low: int | None,
     indicators: Iterable[Indicator],
     unresolved: Iterable[str] = (),
-    steps: Sequence[int] | None = None,
+    steps: Sequence[int] | Ints | None = None,
 ) -> Assessment:
     """Judge one view by the rules of this module.
 

@@ -20,7 +20,7 @@ import numpy as np
 
 from fesplice.contracts import Floats, FolderFault
 from fesplice.post.mechanisms import Assessment, Mechanism, MechanismState
-from fesplice.post.values import Known, from_dict, to_dict
+from fesplice.post.values import Known, from_dict, shown, to_dict
 
 #: Share by which a single computed strength may be off: judgement values of the plan, one at a time, move it by
 #: -15 to +22 % (models/studies/TRENDS.md), but for one that is told apart (tails of hooks beside ties); series of
@@ -67,7 +67,7 @@ class Next:
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Prediction:
     """Both views of one specimen. Bar stresses at the joint face [MPa], loads per ram [N].
 
@@ -108,6 +108,19 @@ class Prediction:
         """The file of a prediction: the whole record, and under ``answer`` what is made of it."""
         kept = {"edition": EDITION, "answer": self.answer(), "prediction": to_dict(self)}
         return json.dumps(kept, indent=1, allow_nan=False) + "\n"
+
+    def to_dict(self) -> dict[str, Any]:
+        """The record as plain values; None where a value is not known."""
+        return to_dict(self)
+
+    def __repr__(self) -> str:
+        return f"Prediction({self.specimen}: {self.sentence})"
+
+    def __str__(self) -> str:
+        return "\n".join([self.specimen, *self.sentences])
+
+    def _repr_html_(self) -> str:
+        return shown(self.specimen, self.sentence, [s for s in self.sentences if s != self.sentence])
 
     # -------------------------------------------------------------- what it says
     @property

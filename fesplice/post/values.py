@@ -6,7 +6,9 @@ JSON knows no nan: a number that is not known is null there and nan here.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import cache
+from html import escape
 from typing import Annotated, Any, TypeVar
 
 from pydantic import BeforeValidator, PlainSerializer, TypeAdapter, ValidationError
@@ -49,3 +51,29 @@ def from_dict(kind: type[T], values: Any, source: str) -> T:
         where = ".".join(str(part) for part in first["loc"]) or "the whole"
         said = first["msg"][:1].lower() + first["msg"][1:]
         raise FolderFault(source, f"is no record of this program: {where}: {said}") from error
+
+
+def shown(title: str, first: str, lines: Sequence[str]) -> str:
+    """A record in a notebook: its title, the sentence that matters, the others as a list."""
+    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return f"<div><b>{escape(title)}</b><p>{escape(first)}</p><ul>{items}</ul></div>"
+
+
+class Told:
+    """How findings of a view show themselves: one line, one screen, a notebook's cell, plain values."""
+
+    specimen: str
+    assessment: Any
+
+    def to_dict(self) -> dict[str, Any]:
+        """The findings as plain values; None where a value is not known."""
+        return to_dict(self)
+
+    def __repr__(self) -> str:
+        return f"{type(self).__name__}({self.specimen}, {self.assessment.sentence})"
+
+    def __str__(self) -> str:
+        return "\n".join([f"{self.specimen}, {self.assessment.sentence}", *self.assessment.evidence])
+
+    def _repr_html_(self) -> str:
+        return shown(self.specimen, self.assessment.sentence, self.assessment.evidence)

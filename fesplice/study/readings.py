@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from fesplice.contracts import FespliceError, FolderFault
+from fesplice.post.mechanisms import Mechanism
 from fesplice.report import trends
 from fesplice.report.trends import Bars, Curves, Line, Panel
 from fesplice.store import Run
@@ -180,9 +181,10 @@ def _strength(s: _Source) -> Reading:
 
 def _unbroken(title: str, row: Row) -> bool:
     """True where the strength of a case is a lower bound: the load never fell."""
-    if title.startswith("both"):
-        return "at least" in str(row.get("prediction_mode_words") or "")
-    return row.get(f"{title.partition(',')[0]}_drop_MPa") is None and not title.endswith("loss of bond")
+    if title.endswith("loss of bond"):
+        return False
+    exact = row.get(f"{'prediction' if title.startswith('both') else title.partition(',')[0]}_exact")
+    return exact is not None and not exact
 
 
 def _bracket(title: str, cases: Sequence[Row]) -> tuple[Any, Any]:
@@ -283,7 +285,7 @@ def _modes(s: _Source) -> Reading:
     found = {p: modes(s.rows, p) for p in s.planes}
     shown = {
         p: Bars(
-            tuple(m.mode for m in ms), np.array([m.share for m in ms]),
+            tuple(_words(m.mode) for m in ms), np.array([m.share for m in ms]),
             np.array([m.low for m in ms]), np.array([m.high for m in ms]),
         )
         for p, ms in found.items() if ms
@@ -291,9 +293,14 @@ def _modes(s: _Source) -> Reading:
     if not shown:
         raise _LeftOut("no case has a mode yet")
     files = trends.bars(s.out, "modes", shown, "share of the cases", (0.0, 1.0))
-    rows = tuple((p, m.mode, str(m.count), _share(m.share)) for p, ms in found.items() for m in ms)
+    rows = tuple((p, _words(m.mode), str(m.count), _share(m.share)) for p, ms in found.items() for m in ms)
     text = "Mechanism that governs, as the rules of each plane name it; 95 % intervals of the share (Wilson)."
     return Reading("Mechanisms", text, files, ("plane", "mechanism", "cases", "share"), rows)
+
+
+def _words(mode: str) -> str:
+    """A mechanism as people read it; a text that is none of ours (of an older table) as it stands."""
+    return Mechanism(mode).words if mode in Mechanism.__members__ else mode
 
 
 def _percentiles(s: _Source) -> Reading:

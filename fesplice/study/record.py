@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Sequence
 from functools import partial
@@ -11,6 +12,8 @@ from typing import Any
 import numpy as np
 
 from fesplice.contracts import FespliceError, FolderFault, InputFault, NotConverged, Outcome
+from fesplice.post.elevation.findings import ElevationFindings
+from fesplice.post.record import findings
 from fesplice.specimen import Specimen, read_text
 from fesplice.store import Run
 from fesplice.study.hand import ram_load
@@ -46,6 +49,7 @@ _PLANE: dict[str, str] = {
     "peak_mm": "REAL",
     "mode": "TEXT",
     "mode_words": "TEXT",
+    "exact": "INTEGER",
     "seconds": "REAL",
     "steps": "INTEGER",
     "failed": "INTEGER",
@@ -64,6 +68,7 @@ _PREDICTION: dict[str, str] = {
     "plane": "TEXT",
     "mode": "TEXT",
     "mode_words": "TEXT",
+    "exact": "INTEGER",
     "agreed": "INTEGER",
 }
 
@@ -150,8 +155,6 @@ def _prediction(specimen: Specimen, home: Path, parts: dict[str, Record]) -> Rec
     ended = [Run(home / "elevation"), *passes[-1:]]
     notes = [*found.notes, *(f"{run.folder.name} {short}" for run in ended if (short := _short(run)))]
     told: Record = {"state": "done", "reason": "; ".join(notes)}
-    governing = found.governing.governing
-    named = governing is not None and (found.governing.certain or not any(map(_short, ended)))
     parts["plan"] = _standing(passes[-1], specimen) if passes else told
     others = [Run(f) for f in (home / "plan-free", home / "plan-intact") if f.is_dir()]
     if passes:
@@ -163,9 +166,10 @@ def _prediction(specimen: Specimen, home: Path, parts: dict[str, Record]) -> Rec
         "high_MPa": found.band[1],
         "bracket_low_MPa": found.bracket[0],
         "bracket_high_MPa": found.bracket[1],
-        "plane": found.governing.plane,
-        "mode": "none found" if governing is None else governing.mechanism if named else "none yet",
-        "mode_words": found.sentences[0],
+        "plane": found.governing.view,
+        "mode": found.mode.value,
+        "mode_words": found.sentence,
+        "exact": int(found.exact),
         "agreed": int(found.agreed),
     }
 
@@ -182,36 +186,34 @@ def record(run: Run, specimen: Specimen) -> Record:
 
     The plan knows no rams: its loads are those at which the cracked section has its bar stress.
     """
-    summary, attempts = run.summary, run.attempts
-    plan = run.settings.get("plane") == "plan"
+    found, attempts = findings(run), run.attempts
+    judged = found.assessment
 
-    def load(stress: float | None, *path: str) -> float | None:
-        if plan:
-            return None if stress is None else ram_load(specimen, stress)
-        force = _dig(summary, *path)
-        return None if force is None else force / 1e3
+    def load(stress: float, force: float) -> float:
+        return force / 1e3 if found.view == "elevation" else ram_load(specimen, stress)
 
-    bond, peak = _most(_dig(summary, "bond_loss", "bar_stress")), _most(_dig(summary, "bar_stress"))
-    found: Record = {
+    peak = max((v for v in found.bar_stress.values() if math.isfinite(v)), default=math.nan)
+    row: Record = {
         "outcome": run.outcome.name,
-        "bond_loss_kN": load(bond, "bond_loss", "load"),
-        "bond_loss_MPa": bond,
-        "peak_kN": load(peak, "peak_load"),
+        "peak_kN": load(peak, found.peak_load),
         "peak_MPa": peak,
-        "peak_mm": _dig(summary, "peak_deflection"),
-        "mode": _dig(summary, "verdict", "kind"),
-        "mode_words": _dig(summary, "verdict", "what"),
+        "peak_mm": found.peak_deflection,
+        "mode": judged.mode.value,
+        "mode_words": judged.failure,
+        "exact": int(judged.dropped),
         "steps": run.n_steps,
     }
-    if _dig(summary, "strength", "dropped"):
-        first = _most(_dig(summary, "first_bar_stress"))
-        found |= {"drop_kN": load(first, "strength", "first"), "drop_MPa": first}
+    if isinstance(found, ElevationFindings):
+        loss = found.bond_loss
+        row |= {"bond_loss_kN": load(loss.bar_stress, loss.load), "bond_loss_MPa": loss.bar_stress}
+    if judged.dropped:
+        row |= {"drop_kN": load(judged.bar_stress, judged.load), "drop_MPa": judged.bar_stress}
     if attempts:
         outcomes = [str(o) for o in attempts["outcome"]]
-        found["failed"] = sum(not Outcome[o].accepted for o in outcomes if o in Outcome.__members__)
-        found["loose"] = outcomes.count(Outcome.loose.name)
-        found["seconds"] = round(_seconds(run), 2)
-    return {name: value for name, value in found.items() if value is not None}
+        row["failed"] = sum(not Outcome[o].accepted for o in outcomes if o in Outcome.__members__)
+        row["loose"] = outcomes.count(Outcome.loose.name)
+        row["seconds"] = round(_seconds(run), 2)
+    return {name: value for name, value in row.items() if not (isinstance(value, float) and math.isnan(value))}
 
 
 def _seconds(run: Run) -> float:
@@ -221,15 +223,3 @@ def _seconds(run: Run) -> float:
         return 0.0
     last = np.flatnonzero(np.append(np.diff(attempts["step"]) != 0, True))
     return float(np.sum(attempts["seconds"][last]))
-
-
-def _dig(tree: Any, *path: str) -> Any:
-    for step in path:
-        tree = tree.get(step) if isinstance(tree, dict) else None
-    return tree
-
-
-def _most(by_line: Any) -> float | None:
-    """The largest of the values by bar line."""
-    known = [float(v) for v in by_line.values() if v is not None] if isinstance(by_line, dict) else []
-    return max(known, default=None)

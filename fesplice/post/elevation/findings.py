@@ -24,7 +24,7 @@ from fesplice.post.limits import CRUSHING, LOST
 from fesplice.post.mechanisms import Assessment
 from fesplice.post.runs import specimen_of
 from fesplice.post.strength import Strength, strength
-from fesplice.post.values import Ended, Known
+from fesplice.post.values import Ended, Known, Told
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run
@@ -158,8 +158,8 @@ def events(snapshots: Sequence[Snapshot], yields: Mapping[str, float]) -> tuple[
 
 
 # ------------------------------------------------------------------ all of it
-@dataclass(frozen=True)
-class ElevationFindings:
+@dataclass(frozen=True, repr=False)
+class ElevationFindings(Told):
     """Findings of a run; loads per ram [N], lengths [mm], stresses [MPa]; nan where nothing is known.
 
     ``bar_stress`` at the joint face, ``yield_share`` of f_y, ``hook_share`` and ``slip`` at the tangent

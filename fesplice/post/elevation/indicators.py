@@ -61,7 +61,7 @@ def elevation_indicators(seen: ElevationTrace, mesh: Mesh, specimen: Specimen) -
     past, slid = seen.by_bar("past"), seen.by_bar("lead")
     match specimen.bond.splitting:
         case "branch":
-            what = "share of the lead past its bond peak (splitting branch)"
+            what = "share of the lead past its splitting peak"
             found.append(by_bar(m.bond_splitting, what, past, LOST, "", "half of the lead"))
         case "wedging":
             found.append(by_bar(m.bond_pullout, "slip of the lead", slid, 1.0, "mm", "pull-out peak, MC2010 6.1-1"))

@@ -20,14 +20,14 @@ from fesplice.post.plan.trace import PlanTrace, TieState, anchored, tie_states, 
 from fesplice.post.plan.truss import Truss, truss
 from fesplice.post.runs import bar_columns, specimen_of
 from fesplice.post.strength import Strength, strength
-from fesplice.post.values import Ended, Known
+from fesplice.post.values import Ended, Known, Told
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run
 
 
-@dataclass(frozen=True)
-class PlanFindings:
+@dataclass(frozen=True, repr=False)
+class PlanFindings(Told):
     """Findings of a plan run; at the first drop's strength unless said. N, mm, MPa.
 
     ``bar_stress`` by row and bar at the largest load, ``first_bar_stress`` before the first drop. ``struts``,

@@ -24,7 +24,7 @@ def assess_plan(history: PlanTrace, held: Strength, specimen: Specimen) -> Asses
     """The plan judged by the rules of :mod:`fesplice.post.mechanisms`; ``held`` is its strength."""
     return assess(
         "plan", history.bar_stress, history.load, held.first_row, held.lowest_row if held.dropped else None,
-        plan_indicators(history, specimen), unseen(specimen), history.step.astype(int),
+        plan_indicators(history, specimen), unseen(specimen), history.step.astype(np.int32),
     )  # fmt: skip
 
 
@@ -50,7 +50,7 @@ def plan_indicators(history: PlanTrace, specimen: Specimen) -> list[Indicator]:
     past, by_bar = history.bond_past.max(axis=1), _by_bar(history, history.bond_past)
     match specimen.bond.splitting:
         case "branch":
-            split = "share of a lead past its bond peak (splitting branch)"
+            split = "share of a lead past its splitting peak"
             found.append(Indicator(m.bond_splitting, split, past, LOST, "", "half of the lead", by=by_bar))
         case "wedging":
             opening, halved = history.bond_opening, specimen.bond.wedge_opening
