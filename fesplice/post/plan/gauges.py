@@ -13,8 +13,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fesplice.contracts import Floats
-from fesplice.post.plan.findings import bar_columns, plan_strength, trace
+from fesplice.post.plan.findings import plan_strength
 from fesplice.post.plan.layout import plan_layout
+from fesplice.post.plan.trace import trace
+from fesplice.post.runs import bar_columns
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run
