@@ -39,11 +39,12 @@ class PlanTrace:
     """Measures over the steps of a run, one row per step; N, mm, MPa.
 
     ``bar_stress`` and ``yield_utilisation`` (n,) largest of all bars, the latter over the yield strength of each
-    bar's own steel; ``splitting`` and ``split_length`` (n, k) by gap, ``side_crack`` (n, 2) widest crack beside the
-    edge bars, ``thrust`` (n, 2) on the edge bars, ``strut_stress`` (n,) and ``strut_angle`` (n,) of the lapped gaps'
-    most loaded strut, ``hook_slip`` and ``hook_force`` (n, m) by bar, ``bond_past`` (n, m) share of its lead past
-    the bond peak, ``bond_opening`` (n,) largest mean opening beside a lead that wedges, ``tie_utilisation`` (n,) largest share of
-    yield, ``plane_lost`` (n,) share of the plane past its peak, ``side`` (n,) largest outward movement of a side face.
+    bar's own steel; ``splitting`` and ``split_length`` (n, k) by gap, ``side_crack`` (n, 2) widest crack beside
+    the edge bars, ``thrust`` (n, 2) on the edge bars, ``strut_stress`` (n,) and ``strut_angle`` (n,) of the
+    lapped gaps' most loaded strut, ``hook_slip`` and ``hook_force`` (n, m) by bar, ``bond_past`` (n, m) share of
+    its lead past the bond peak, ``bond_opening`` (n,) largest mean opening beside a lead that wedges,
+    ``tie_utilisation`` (n,) largest share of yield, ``plane_lost`` (n,) share of the plane past its peak,
+    ``side`` (n,) largest outward movement of a side face.
     """
 
     step: Floats
