@@ -7,12 +7,16 @@ finished is not computed again.
 
 from __future__ import annotations
 
+import hashlib
+import math
 import os
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -20,16 +24,20 @@ import numpy as np
 from fesplice.contracts import FespliceError, FolderFault, InputFault, NotConverged
 from fesplice.laws.cracking import hordijk
 from fesplice.model.plan import Vertical
+from fesplice.pipeline import manifest
 from fesplice.pipeline.analyse import Progress, analyse
 from fesplice.post.elevation.findings import elevation_findings
 from fesplice.post.elevation.interface import InterfaceTrace
 from fesplice.post.elevation.trace import trace
+from fesplice.post.expected import expected
 from fesplice.post.mechanisms import Assessment
-from fesplice.post.prediction import AGREED, RECORD, Pass, Prediction, load_at
+from fesplice.post.plan.trace import trace as plan_trace
+from fesplice.post.prediction import AGREED, RECORD, Made, Pass, Prediction
 from fesplice.post.record import findings
+from fesplice.post.runs import load_at
 from fesplice.specimen import Specimen, read, read_text, vary
 from fesplice.store import Run
-from fesplice.store.folder import Lock, reason, write_whole
+from fesplice.store.folder import CURVE, Lock, reason, write_whole
 
 #: Most passes of the coupling.
 PASSES = 5
@@ -73,13 +81,27 @@ def _predict(s: Specimen, home: Path, text: Path, tell: Told) -> Prediction:
     if plans:
         free, intact = plans
         passes, coupled, agreed = _couple(s, home, seen.interface, elevation, intact, tell, notes)
-    strength = min(r.bar_stress for r in (elevation, coupled) if r is not None)
     answer = Prediction(
-        s.name, elevation, free, intact, coupled, passes, agreed, load_at(strength, seen.bar_stress, seen.load),
-        tuple(notes), found.side_splitting,
+        s.name, elevation, free, intact, coupled, passes, agreed, math.nan, tuple(notes), found.side_splitting,
+        s.confinement.kind in ("ties", "stirrups"),
     )  # fmt: skip
+    load = load_at(answer.bar_stress, seen.bar_stress, seen.load)
+    top = Run(home / f"plan-pass-{len(passes)}") if passes else None
+    across = None if top is None else plan_trace(top)
+    shows = expected(answer.bar_stress, load, run, seen, top, across)
+    answer = replace(answer, load=load, expected=shows, made=_made(s, home))
     write_whole(home / RECORD, answer.to_json().encode())
     return answer
+
+
+def _made(s: Specimen, home: Path) -> Made:
+    """Time, versions and digests of a prediction."""
+    digest = hashlib.sha256()
+    for curve in sorted(home.glob(f"*/{CURVE}")):
+        digest.update(curve.parent.name.encode())
+        digest.update(curve.read_bytes())
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    return Made(now, manifest.versions()["fesplice"], manifest.program(), s.digest, digest.hexdigest())
 
 
 # ------------------------------------------------------------------ coupling

@@ -63,6 +63,7 @@ class Mechanism(StrEnum):
     crushing = "crushing"
     yielding = "yielding"
     joint_opening = "joint_opening"
+    side_splitting = "side_splitting"
     none = "none"
 
     @property
@@ -88,6 +89,7 @@ _WORDS = {
     Mechanism.crushing: "crushing of the compression zone",
     Mechanism.yielding: "flexural yielding",
     Mechanism.joint_opening: "opening of the joint",
+    Mechanism.side_splitting: "splitting of the side cover by the hooks",
     Mechanism.none: "no failure seen",
 }
 _SECTION = (Mechanism.yielding, Mechanism.crushing, Mechanism.shear, Mechanism.joint_opening)
@@ -207,6 +209,7 @@ class Assessment:
     the nearest mechanism, unless the bars yielded (see ``certain``). ``next`` is the mechanism reached at the least
     bar stress above the strength, ``margin`` that stress over the strength (nan where none was reached).
     ``later``: largest bar stress of the run where that is above the strength by more than ``AGAIN``, else nan.
+    ``beyond``: what gave way in the drop after the bars had yielded, None where yielding does not govern a drop.
     """
 
     view: str
@@ -220,6 +223,7 @@ class Assessment:
     states: tuple[MechanismState, ...]
     unresolved: tuple[str, ...]
     later: Known = math.nan
+    beyond: MechanismState | None = None
 
     def __repr__(self) -> str:
         return f"Assessment({self.sentence})"
@@ -275,6 +279,7 @@ class Assessment:
             end = f"no mechanism reached its limit up to {here}"
         elif self.dropped:
             end = f"failure at {here} by {nearest.name}"
+            end += f", then {self.beyond.name}" if self.beyond is not None else ""
         elif self.certain:
             end = f"{nearest.name} from {nearest.reached_at:.0f} MPa on, {here} by the end of loading, no drop"
             end += f" (meanwhile {', '.join(s.at(self.view) for s in self.after)})" if self.after else ""
@@ -334,6 +339,7 @@ def assess(
         following.reached_at / base if following is not None and base > 0.0 else math.nan,
         tuple(sorted(states, key=lambda s: (s is not governing, -s.utilisation))), tuple(unresolved),
         last if low is not None and last > (1.0 + AGAIN) * strength else math.nan,
+        _beyond(states) if yields and low is not None else None,
     )  # fmt: skip
 
 
@@ -385,7 +391,7 @@ def _together(indicator: Indicator, rows: _Rows, row: int) -> tuple[str, ...]:
         over = np.flatnonzero(np.nan_to_num(np.asarray(values, float)[: rows.end + 1]) >= indicator.limit)
         if len(over) and (over[0] <= row + 1 or rows.highest[over[0]] <= (1.0 + TOGETHER) * rows.highest[row]):
             found.append(line)
-    return tuple(found)
+    return tuple(sorted(found))
 
 
 def _governing(states: list[MechanismState], dropped: bool) -> MechanismState | None:
@@ -402,6 +408,12 @@ def _governing(states: list[MechanismState], dropped: bool) -> MechanismState | 
     # joints and cracks across the bars open whenever anything gives way: they govern only alone
     real = [s for s in reached if s.mechanism not in (Mechanism.joint_opening, Mechanism.yielding)]
     return max(real or reached, key=_strongest, default=None)
+
+
+def _beyond(states: list[MechanismState]) -> MechanismState | None:
+    """The anchorage mechanism that grew most over a drop that followed yield."""
+    grown = [s for s in states if s.reached and not s.mechanism.of_section and s.growth > 0.0]
+    return max(grown, key=_strongest, default=None)
 
 
 def _strongest(state: MechanismState) -> tuple[float, float]:

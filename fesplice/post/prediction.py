@@ -11,14 +11,12 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from fesplice.contracts import Floats, FolderFault
+from fesplice.contracts import FolderFault
+from fesplice.post.expected import Expected
 from fesplice.post.mechanisms import Assessment, Mechanism, MechanismState
 from fesplice.post.values import Known, from_dict, shown, to_dict
 
@@ -28,6 +26,8 @@ from fesplice.post.values import Known, from_dict, shown, to_dict
 MODEL_BAND = 0.20
 #: Passes agree when the strength of the plan changes by less than this share.
 AGREED = 0.02
+#: The formula for what neither view shows.
+FORMULA = "MC2010 eq. 6.1-5 over the embedment, no steel across counted"
 #: File of a prediction in its folder, and the edition of what stands in it.
 RECORD, EDITION = "prediction.json", 2
 
@@ -67,6 +67,20 @@ class Next:
         )
 
 
+@dataclass(frozen=True)
+class Made:
+    """When and from what a prediction was made: UTC time, version, digests of program, specimen and results.
+
+    ``results`` is the SHA-256 over the curves of all its runs: two predictions with one digest are one.
+    """
+
+    created: str
+    version: str
+    program: str
+    specimen: str
+    results: str
+
+
 @dataclass(frozen=True, repr=False)
 class Prediction:
     """Both views of one specimen. Bar stresses at the joint face [MPa], loads per ram [N].
@@ -74,7 +88,9 @@ class Prediction:
     ``free``, ``intact``, ``coupled``: the plan with no plane, an intact one, and the one the elevation
     leaves it (None where there is no plan); ``passes`` of the coupling and whether they ``agreed``;
     ``notes`` on runs that stopped short. ``side_splitting``: bar stress at which, by a formula that counts no
-    steel across, hooks split the cover beside them, which no view shows (nan without hooks).
+    steel across, hooks split the cover beside them, which no view shows (nan without hooks). Where no steel crosses
+    the lap (``steel_across`` False) the answer is the least of the views and that formula: the rule by which hooks in
+    joints are compared with tests (models/validation). ``expected``: what a test would show.
     """
 
     specimen: str
@@ -87,6 +103,9 @@ class Prediction:
     load: float
     notes: tuple[str, ...] = ()
     side_splitting: Known = math.nan
+    steel_across: bool = True
+    expected: Expected | None = None
+    made: Made | None = None
 
     @classmethod
     def read(cls, folder: str | Path) -> Prediction:
@@ -134,19 +153,34 @@ class Prediction:
         return self.elevation if self.governing is self.coupled else self.coupled
 
     @property
+    def by_formula(self) -> bool:
+        """True where the formula for side splitting is less than both views hold, and no steel crosses the lap."""
+        return not self.steel_across and self.side_splitting < self.governing.bar_stress
+
+    @property
     def mode(self) -> Mechanism:
         """What the splice fails by; ``none`` where no failure was seen."""
-        return self.governing.mode
+        return Mechanism.side_splitting if self.by_formula else self.governing.mode
 
     @property
     def bar_stress(self) -> float:
         """Predicted bar stress at the joint face at failure [MPa]."""
-        return self.governing.bar_stress
+        return self.side_splitting if self.by_formula else self.governing.bar_stress
 
     @property
     def exact(self) -> bool:
         """False where the load of the governing view never dropped: the bar stress is then a lower bound."""
-        return self.governing.dropped
+        return self.by_formula or self.governing.dropped
+
+    @property
+    def view(self) -> str:
+        """Where the answer comes from: ``elevation``, ``plan`` or ``formula``."""
+        return "formula" if self.by_formula else self.governing.view
+
+    @property
+    def strength_text(self) -> str:
+        """``441 MPa``; ``at least 772 MPa`` for a lower bound."""
+        return f"{'' if self.exact else 'at least '}{self.bar_stress:.0f} MPa"
 
     @property
     def bracket(self) -> tuple[float, float]:
@@ -173,12 +207,14 @@ class Prediction:
         for view in (self.governing, self.other):
             if view is None:
                 continue
-            fails = [] if view is self.governing or view.governing is None else [(view.governing, view.bar_stress)]
+            fails = view.governing if view.beyond is None else view.beyond
+            passed = view is self.governing and not self.by_formula
+            ends = [] if passed or fails is None else [(fails, view.bar_stress)]
             rest = [(s, s.reached_at) for s in view.states if s.reached and s.mechanism is not Mechanism.joint_opening]
-            for state, stress in [*fails, *rest]:
+            for state, stress in [*ends, *rest]:
                 # both views may fail alike (bars that yield): that is the governing mechanism once more
                 if state.mechanism is not self.mode and stress > self.bar_stress:
-                    found.append(self._next(view, state, stress, bool(fails) and not view.dropped))
+                    found.append(self._next(view, state, stress, bool(ends) and not view.dropped))
         return min(found, key=lambda n: n.bar_stress, default=None)
 
     def _next(self, view: Assessment, state: MechanismState, stress: float, bound: bool) -> Next:
@@ -197,24 +233,21 @@ class Prediction:
 
     @property
     def beside(self) -> str:
-        """What the formula for side splitting says beside the views; empty without hooks."""
-        if not math.isfinite(self.side_splitting):
+        """What the formula for side splitting says where it is not the answer; empty without hooks."""
+        if not math.isfinite(self.side_splitting) or self.by_formula:
             return ""
-        less = self.side_splitting < self.bar_stress
-        meaning = "more than they hold"
-        if less:
-            meaning = "LESS than the views hold: take it where no steel crosses the lap, with ties it is a lower bound"
-        return (
-            f"beside the views, by formula: hooks split the side cover at {self.side_splitting:.0f} MPa, {meaning} "
-            "(MC2010 eq. 6.1-5 over the embedment, no steel across counted)"
-        )
+        told = f"by formula ({FORMULA}) hooks split the side cover at {self.side_splitting:.0f} MPa"
+        if self.side_splitting >= self.bar_stress:
+            return f"{told}: more than the views hold, so it does not govern"
+        return f"{told}, less than the views hold: with steel across the lap that is a lower bound and does not govern"
 
     @property
     def sentence(self) -> str:
         """The prediction in one sentence."""
         low, high = self.band
+        where = f"by formula ({FORMULA})" if self.by_formula else f"in the {self.governing.view}"
         return (
-            f"{self.headline} in the {self.governing.view} at a bar stress of {self.governing.strength_text} "
+            f"{self.headline} {where} at a bar stress of {self.strength_text} "
             f"(model uncertainty {low:.0f} to {high:.0f} MPa), {self.load / 1e3:.0f} kN per ram"
         )
 
@@ -222,6 +255,8 @@ class Prediction:
     def headline(self) -> str:
         """What governs in a few words; the nearest mechanism where no failure was seen."""
         governing = self.governing.governing
+        if self.by_formula:
+            return self.mode.words
         if governing is None:
             return "no mechanism found"
         if self.governing.certain:
@@ -249,6 +284,8 @@ class Prediction:
             found.append(f"coupling {agreed} in {count}: {passes} MPa")
             least = min((self.elevation, self.free), key=lambda r: r.bar_stress)
             found.append(f"for comparison, lower of two uncoupled views: {least.strength_text} (not the answer)")
+        if self.expected is not None:
+            found += [f"WARNING: {text}" for text in self.expected.warnings]
         found += [f"stopped short: {text}" for text in self.notes]
         found += [f"not resolvable in 2D: {text}" for text in self.unresolved]
         return tuple(found)
@@ -265,7 +302,7 @@ class Prediction:
         if beside := self.beside:
             found.append(beside)
         for view, state in self.before:
-            if state.first is not None:
+            if state.first is not None and view != self.governing.view:
                 found.append(f"before, in the {view}: {state.at(view)} ({state.first.text})")
         following = self.next
         if following is not None:
@@ -284,15 +321,8 @@ class Prediction:
         """The values that are asked for first, plain and fit for JSON; None where a value is not known."""
         following = self.next
         return {
-            "sentence": self.sentence, "view": self.governing.view, "mode": self.mode.value,
+            "sentence": self.sentence, "view": self.view, "mode": self.mode.value,
             "bar_stress_MPa": self.bar_stress, "exact": self.exact, "load_N": self.load,
             "band_MPa": list(self.band), "bracket_MPa": list(self.bracket), "uncoupled_MPa": self.uncoupled,
             "next": None if following is None else to_dict(following), "sentences": list(self.sentences),
         }  # fmt: skip
-
-
-def load_at(bar_stress: float, stress: Sequence[float] | Floats, load: Sequence[float] | Floats) -> float:
-    """Load [N] of the elevation when its bars first carry ``bar_stress`` [MPa]; its largest if they never do."""
-    highest = np.maximum.accumulate(np.asarray(stress, float))
-    rows = np.concatenate([[0], np.flatnonzero(np.diff(highest) > 0.0) + 1])
-    return float(np.interp(bar_stress, highest[rows], np.asarray(load, float)[rows]))

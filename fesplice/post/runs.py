@@ -1,8 +1,8 @@
-"""What every reading needs of a run beside its steps: the specimen it is of, and the bar stresses of its curve."""
+"""What every reading needs of a run beside its steps: the specimen it is of, and what its curve tells."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,3 +25,10 @@ def bar_columns(curve: Mapping[str, np.ndarray]) -> dict[str, Floats]:
     """Bar stresses of the curve [MPa] by row ("A") and bar ("A1")."""
     head, tail = "bar_stress_", "_MPa"
     return {n[len(head) : -len(tail)]: np.asarray(v, float) for n, v in curve.items() if n.startswith(head)}
+
+
+def load_at(bar_stress: float, stress: Sequence[float] | Floats, load: Sequence[float] | Floats) -> float:
+    """Load [N] of the elevation when its bars first carry ``bar_stress`` [MPa]; its largest if they never do."""
+    highest = np.maximum.accumulate(np.asarray(stress, float))
+    rows = np.concatenate([[0], np.flatnonzero(np.diff(highest) > 0.0) + 1])
+    return float(np.interp(bar_stress, highest[rows], np.asarray(load, float)[rows]))

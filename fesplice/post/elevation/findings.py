@@ -19,7 +19,8 @@ from fesplice.post.elevation.bars import anchorage
 from fesplice.post.elevation.forces import SectionCut, block_lift
 from fesplice.post.elevation.indicators import assess_elevation, side_splitting
 from fesplice.post.elevation.layout import Layout, main_lines
-from fesplice.post.elevation.trace import ElevationTrace, Snapshot, trace
+from fesplice.post.elevation.prying import Prying, prying
+from fesplice.post.elevation.trace import ElevationTrace, Snapshot, Spot, trace
 from fesplice.post.limits import CRUSHING, LOST
 from fesplice.post.mechanisms import Assessment
 from fesplice.post.runs import specimen_of
@@ -63,14 +64,23 @@ def cracking(snapshots: Sequence[Snapshot], limit: Mapping[str, float]) -> Crack
 # ------------------------------------------------------------------ prying tie
 @dataclass(frozen=True)
 class Tie:
-    """The prying tie of one anchored bar line; N, mm.
+    """The prying tie of one anchored bar line; N, mm, MPa.
 
-    At the largest load: ``demand`` concrete tension across bar level within 4 d_b of the hook,
-    ``capacity`` f_ct x net area, ``utilisation`` demand / capacity, ``bars`` force of tails and legs that
-    cross the same line, ``lift`` of the block and ``open_length``. ``highest_utilisation`` up to that load.
+    At the largest load: ``index`` of prying (1 where the plane over the bars is torn, see
+    :mod:`fesplice.post.elevation.prying`) with the ``torn`` share of the plane, the ``tension`` on it and the strength
+    it has ``left``, at the worst place ``x``; ``highest_index`` up to that load. ``demand`` concrete tension across bar
+    level within 4 d_b of the hook, ``capacity`` f_ct x net area, ``utilisation`` demand / capacity, ``bars`` force of
+    tails and legs that cross the same line, ``lift`` of the block and ``open_length``; ``highest_utilisation`` up to
+    that load.
     """
 
     line: str
+    index: Known
+    highest_index: Known
+    torn: Known
+    tension: Known
+    left: Known
+    x: Known
     demand: Known
     capacity: Known
     utilisation: Known
@@ -81,14 +91,19 @@ class Tie:
 
 
 def ties(
-    cuts: Sequence[Mapping[str, SectionCut]], mesh: Mesh, u: Floats, laid: Layout
+    cuts: Sequence[Mapping[str, SectionCut]], pried: Mapping[str, Prying], mesh: Mesh, u: Floats, laid: Layout
 ) -> tuple[Tie, ...]:
     """Ties at the last of ``cuts``, the ``bend`` cuts of every step up to the largest load, where ``u`` holds."""
-    found = []
+    found, row = [], len(cuts) - 1
     for line, a in laid.anchors.items():
         c, up = cuts[-1][f"{line}/bend"], block_lift(mesh, u, a, laid)
         highest = max(at[f"{line}/bend"].utilisation for at in cuts)
-        found.append(Tie(line, c.tension, c.capacity, c.utilisation, c.bar_force, up.largest, up.open_length, highest))
+        p = pried[line]
+        at = (float(v[row]) for v in (p.torn, p.demand, p.left, p.x))
+        found.append(Tie(
+            line, float(p.index[row]), float(p.index[: row + 1].max()), *at, c.tension, c.capacity, c.utilisation,
+            c.bar_force, up.largest, up.open_length, highest,
+        ))  # fmt: skip
     return tuple(found)
 
 
@@ -118,12 +133,14 @@ def bond_loss(seen: ElevationTrace) -> BondLoss:
 # ------------------------------------------------------------------ events
 @dataclass(frozen=True)
 class Event:
-    """The first step at which something is seen: load per ram [N], deflection [mm]."""
+    """The first step at which something is seen: load per ram [N], deflection [mm], and where (x, y) [mm] if known."""
 
     what: str
     step: int
     load: float
     deflection: float
+    x: Known = math.nan
+    y: Known = math.nan
 
 
 def events(snapshots: Sequence[Snapshot], yields: Mapping[str, float]) -> tuple[Event, ...]:
@@ -133,9 +150,10 @@ def events(snapshots: Sequence[Snapshot], yields: Mapping[str, float]) -> tuple[
     """
     found: list[Event] = []
 
-    def put(what: str, test: Callable[[Snapshot], bool]) -> None:
-        if first := next((s for s in snapshots if test(s)), None):
-            found.append(Event(what, first.step, first.load, first.deflection))
+    def put(what: str, spot: Callable[[Snapshot], Spot], limit: float) -> None:
+        if first := next((s for s in snapshots if spot(s).value >= limit), None):
+            at = spot(first)
+            found.append(Event(what, first.step, first.load, first.deflection, at.x, at.y))
 
     def put_bars(what: str, test: Callable[[Snapshot, str], bool], lines: Sequence[str]) -> None:
         firsts = {line: next((k for k, s in enumerate(snapshots) if test(s, line)), -1) for line in lines}
@@ -147,10 +165,10 @@ def events(snapshots: Sequence[Snapshot], yields: Mapping[str, float]) -> tuple[
             found.append(Event(what.format(" and ".join(together)), s.step, s.load, s.deflection))
             rows = {line: k for line, k in rows.items() if line not in together}
 
-    put(f"a joint is open by {VISIBLE} mm", lambda s: s.joint.value >= VISIBLE)
-    put(f"a crack at bar level in the splice is {VISIBLE} mm wide", lambda s: s.bar_level.value >= VISIBLE)
-    put(f"an inclined crack is {VISIBLE} mm wide", lambda s: s.cracks["inclined"].value >= VISIBLE)
-    put(f"concrete is compressed beyond {CRUSHING}", lambda s: s.crushing.value >= CRUSHING)
+    put(f"a joint is open by {VISIBLE} mm", lambda s: s.joint, VISIBLE)
+    put(f"a crack at bar level in the splice is {VISIBLE} mm wide", lambda s: s.bar_level, VISIBLE)
+    put(f"an inclined crack is {VISIBLE} mm wide", lambda s: s.cracks["inclined"], VISIBLE)
+    put(f"concrete is compressed beyond {CRUSHING}", lambda s: s.crushing, CRUSHING)
     leads = list(snapshots[0].past) if snapshots else []
     put_bars("half of the lead of bars {} is past its bond peak", lambda s, line: s.past[line] >= LOST, leads)
     put_bars("bars {} yield at the joint face", lambda s, line: s.stress[line] >= yields[line], list(yields))
@@ -204,9 +222,9 @@ class ElevationFindings(Told):
     worst_step: int
 
     @property
-    def tie_utilisation(self) -> float:
-        """Largest demand / capacity of the prying ties up to the largest load; nan without ties."""
-        return max((t.highest_utilisation for t in self.ties), default=math.nan)
+    def prying_index(self) -> float:
+        """Largest index of prying up to the largest load; nan without anchored bars."""
+        return max((t.highest_index for t in self.ties), default=math.nan)
 
 
 def elevation_findings(
@@ -220,7 +238,7 @@ def elevation_findings(
     laid, snapshots = seen.laid, seen.snapshots
     peak = run.indices.index(run.index_of_peak)
     concretes = {"precast": specimen.concrete.precast}
-    concretes["closure"] = specimen.concrete.closure or specimen.concrete.precast
+    splice = concretes["closure"] = specimen.concrete.closure or specimen.concrete.precast
     limit = {name: float(c.tensile_strength / c.elastic_modulus) for name, c in concretes.items()}
     yields = {name: float(specimen.steel[line.steel].yield_strength) for name, line in main_lines(mesh).items()}
     at_peak = run.step(run.indices[peak])
@@ -250,7 +268,7 @@ def elevation_findings(
         joint_widest=snapshots[peak].joint.value if laid.joints else math.nan,
         joint_widest_y=snapshots[peak].joint.y if laid.joints else math.nan,
         widest_crack=found[0] if found else None,
-        ties=ties(seen.ties[: peak + 1], mesh, at_peak.u, laid),
+        ties=ties(seen.ties[: peak + 1], prying(seen.interface, laid, splice), mesh, at_peak.u, laid),
         assessment=assess_elevation(seen, mesh, specimen, held),
         side_splitting=side_splitting(mesh, specimen) if specimen.bars.left.hook is not None else math.nan,
         events=events(snapshots, yields),
