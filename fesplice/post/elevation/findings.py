@@ -99,10 +99,10 @@ def ties(
         c, up = cuts[-1][f"{line}/bend"], block_lift(mesh, u, a, laid)
         highest = max(at[f"{line}/bend"].utilisation for at in cuts)
         p = pried[line]
-        at = (float(v[row]) for v in (p.torn, p.demand, p.left, p.x))
+        torn, tension, left, x = (float(v[row]) for v in (p.torn, p.demand, p.left, p.x))
         found.append(Tie(
-            line, float(p.index[row]), float(p.index[: row + 1].max()), *at, c.tension, c.capacity, c.utilisation,
-            c.bar_force, up.largest, up.open_length, highest,
+            line, float(p.index[row]), float(p.index[: row + 1].max()), torn, tension, left, x, c.tension, c.capacity,
+            c.utilisation, c.bar_force, up.largest, up.open_length, highest,
         ))  # fmt: skip
     return tuple(found)
 
