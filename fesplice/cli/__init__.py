@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli import check, predict, run, study
+from fesplice.cli import check, freeze, predict, run, study
 from fesplice.cli.console import err, out
 from fesplice.contracts import FespliceError
 
@@ -30,7 +30,7 @@ def _root(version: Annotated[bool, typer.Option("--version", help="print the ver
 
 
 for verb in (
-    check.check, check.schedule, check.sheet, run.analyse, predict.predict,
+    check.check, check.schedule, check.sheet, run.analyse, predict.predict, freeze.freeze,
     run.pictures, run.summary, run.export, run.drawing,
 ):
     app.command()(verb)

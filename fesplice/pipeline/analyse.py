@@ -21,6 +21,7 @@ from fesplice.post.record import as_stored, findings
 from fesplice.solve import March
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord
+from fesplice.store.freeze import refuse_frozen
 
 
 @dataclass(frozen=True)
@@ -61,6 +62,7 @@ def analyse(
         case = setup(s, plane, vertical)
         if (done := _finished(folder, s, case.mesh, case.settings)) is not None:
             return done
+        refuse_frozen(folder)
         model = case.model()
         if begin is not None:
             begin(model)

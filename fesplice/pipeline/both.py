@@ -38,6 +38,7 @@ from fesplice.post.runs import load_at
 from fesplice.specimen import Specimen, read, read_text, vary
 from fesplice.store import Run
 from fesplice.store.folder import CURVE, Lock, reason, write_whole
+from fesplice.store.freeze import refuse_frozen
 
 #: Most passes of the coupling.
 PASSES = 5
@@ -217,6 +218,7 @@ def _claim(s: Specimen, home: Path) -> tuple[Path, Lock]:
 
     A folder that holds runs of another specimen is refused untouched.
     """
+    refuse_frozen(home)
     text = home / "specimen.toml"
     try:
         there = text.read_text(encoding="utf-8", errors="replace") if text.is_file() else ""
