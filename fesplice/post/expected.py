@@ -52,6 +52,12 @@ class CrackSeen:
     x: Known
     y: Known
 
+    @property
+    def text(self) -> str:
+        """``elevation, inclined 0.69 mm (x = 154, y = 55 mm)``."""
+        where = f" (x = {self.x:.0f}, y = {self.y:.0f} mm)" if math.isfinite(self.x) else ""
+        return f"{self.view}, {self.what} {self.width:.2f} mm{where}"
+
 
 @dataclass(frozen=True)
 class Happening:
@@ -101,6 +107,22 @@ class Expected:
     gauges: tuple[GaugeReading, ...]
     happenings: tuple[Happening, ...]
     unbalanced: tuple[OutOfBalance, ...]
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """All but the gauges in words."""
+        at = f"{self.load / 1e3:.0f} kN per ram"
+        joints = ", ".join(f"{side} {max(v, 0.0):.2f} mm" for side, v in self.joint_opening.items())
+        found = [f"at {at}: midspan deflection {self.deflection:.1f} mm from zero under own weight"]
+        if joints:
+            found[0] += f"; joints open at the tension face by {joints}"
+        if math.isfinite(self.first_crack):
+            seen = f", visible ({VISIBLE} mm) at {self.visible_crack / 1e3:.0f} kN" if self.visible_crack > 0.0 else ""
+            found.append(f"first crack at {self.first_crack / 1e3:.0f} kN per ram{seen}")
+        if self.cracks:
+            wide = "; ".join(c.text for c in self.cracks)
+            found.append(f"widest cracks at {self.service / 1e3:.0f} kN per ram, {SERVICE} of that load: {wide}")
+        return (*found, *(f"will be seen: {h.text}" for h in self.happenings))
 
     @property
     def warnings(self) -> tuple[str, ...]:

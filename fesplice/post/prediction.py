@@ -285,9 +285,16 @@ class Prediction:
             least = min((self.elevation, self.free), key=lambda r: r.bar_stress)
             found.append(f"for comparison, lower of two uncoupled views: {least.strength_text} (not the answer)")
         if self.expected is not None:
+            found += self.expected.sentences
             found += [f"WARNING: {text}" for text in self.expected.warnings]
         found += [f"stopped short: {text}" for text in self.notes]
         found += [f"not resolvable in 2D: {text}" for text in self.unresolved]
+        if self.made is not None:
+            m = self.made
+            found.append(
+                f"made {m.created}, fesplice {m.version}, digests: specimen {m.specimen[:12]}, program {m.program}, "
+                f"results {m.results[:12]}"
+            )
         return tuple(found)
 
     @property
