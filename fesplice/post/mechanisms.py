@@ -243,7 +243,7 @@ class Assessment:
     @property
     def before(self) -> tuple[MechanismState, ...]:
         """Anchorage mechanisms reached before the strength, or before the bars yielded, in their order."""
-        last = self.governing.reached_at if self._by_yield and self.governing else self.bar_stress
+        last = self._base if self._by_yield else self.bar_stress
         return tuple(s for s in self._others if s.reached_at < last)
 
     @property
@@ -258,12 +258,47 @@ class Assessment:
 
     @property
     def _others(self) -> list[MechanismState]:
-        found = [s for s in self.states if s is not self.governing and s.reached and not s.mechanism.of_section]
-        return sorted((s for s in found if s.reached_at < self.bar_stress), key=lambda s: s.reached_at)
+        # by name: what comes back from a file holds the governing mechanism twice, as two equal objects
+        key = self.governing.mechanism if self.governing is not None else None
+        found = [s for s in self.states if s.mechanism is not key and s.reached and not s.mechanism.of_section]
+        return sorted((s for s in found if s.reached_at < self.bar_stress), key=lambda s: (s.reached_at, s.step))
 
     def state(self, mechanism: Mechanism) -> MechanismState | None:
         """What is known of one mechanism; None where the view has no indicator of it."""
         return next((s for s in self.states if s.mechanism is mechanism), None)
+
+    @property
+    def _base(self) -> float:
+        """Bar stress that others are told in multiples of: at yield where yielding governs, else the strength [MPa]."""
+        yields = self.governing is not None and self.governing.mechanism is Mechanism.yielding
+        return self.governing.reached_at if yields and self.governing and self.governing.reached else self.bar_stress
+
+    def multiple(self, state: MechanismState) -> float:
+        """Bar stress at which a mechanism was reached, over the strength (at yield, where yielding governs); nan for
+        the one that governs and for one that was never reached.
+        """
+        governs = self.governing is not None and state.mechanism is self.governing.mechanism
+        return math.nan if governs or not state.reached or self._base <= 0.0 else state.reached_at / self._base
+
+    def role(self, state: MechanismState) -> str:
+        """What a mechanism was here: ``governs``, ``nearest``, ``before``, ``meanwhile``, ``next``, or nothing."""
+        if self.governing is not None and state.mechanism is self.governing.mechanism:
+            return "governs" if self.certain else "nearest"
+        for name, states in (("before", self.before), ("meanwhile", self.after)):
+            if any(s.mechanism is state.mechanism for s in states):
+                return name
+        return "next" if self.next is not None and state.mechanism is self.next.mechanism else ""
+
+    @property
+    def headline(self) -> str:
+        """What governs in a few words; the nearest mechanism where no failure was seen."""
+        if self.governing is None:
+            return "no mechanism found"
+        if self.certain:
+            return self.governing.name
+        if not self.governing.reached:
+            return f"no mechanism reached its limit (nearest: {self.governing.name})"
+        return f"no failure seen, the load never dropped (nearest: {self.governing.name})"
 
     @property
     def strength_text(self) -> str:

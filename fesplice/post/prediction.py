@@ -59,12 +59,15 @@ class Next:
     evidence: str
 
     @property
+    def place(self) -> str:
+        """``in the elevation at 773 MPa, 1.05 times that``."""
+        least = "no earlier than" if self.bound else "at"
+        return f"in the {self.view} {least} {self.bar_stress:.0f} MPa, {self.margin:.2f} times that"
+
+    @property
     def text(self) -> str:
         """``prying at the hook in the elevation at 773 MPa, 1.05 times that``."""
-        least = "no earlier than" if self.bound else "at"
-        return (
-            f"{self.mechanism.words} in the {self.view} {least} {self.bar_stress:.0f} MPa, {self.margin:.2f} times that"
-        )
+        return f"{self.mechanism.words} {self.place}"
 
 
 @dataclass(frozen=True)
@@ -229,7 +232,19 @@ class Prediction:
         if self.other is not None:
             rest = [s for s in self.other.states if s.reached and s.reached_at < self.bar_stress]
             found += [(self.other.view, s) for s in rest if not s.mechanism.of_section]
-        return tuple(sorted(found, key=lambda pair: pair[1].reached_at))
+        # steps of two views are not alike: within a view they tell what came first at one bar stress
+        return tuple(sorted(found, key=lambda pair: (pair[1].reached_at, pair[0], pair[1].step)))
+
+    @property
+    def outside(self) -> bool:
+        """True where the prediction lies outside its bracket by more than a thousandth: paths past a drop scatter."""
+        low, high = self.bracket
+        return not self.by_formula and not 0.999 * low <= self.bar_stress <= 1.001 * high
+
+    @property
+    def beside_less(self) -> bool:
+        """True where the formula for side splitting gives less than the views hold without being the answer."""
+        return not self.by_formula and self.side_splitting < self.bar_stress
 
     @property
     def beside(self) -> str:
@@ -237,33 +252,28 @@ class Prediction:
         if not math.isfinite(self.side_splitting) or self.by_formula:
             return ""
         told = f"by formula ({FORMULA}) hooks split the side cover at {self.side_splitting:.0f} MPa"
-        if self.side_splitting >= self.bar_stress:
+        if not self.beside_less:
             return f"{told}: more than the views hold, so it does not govern"
         return f"{told}, less than the views hold: with steel across the lap that is a lower bound and does not govern"
+
+    @property
+    def place(self) -> str:
+        """``in the plan``; ``by formula (...)`` where the answer is not of a view."""
+        return f"by formula ({FORMULA})" if self.by_formula else f"in the {self.governing.view}"
 
     @property
     def sentence(self) -> str:
         """The prediction in one sentence."""
         low, high = self.band
-        where = f"by formula ({FORMULA})" if self.by_formula else f"in the {self.governing.view}"
         return (
-            f"{self.headline} {where} at a bar stress of {self.strength_text} "
+            f"{self.headline} {self.place} at a bar stress of {self.strength_text} "
             f"(model uncertainty {low:.0f} to {high:.0f} MPa), {self.load / 1e3:.0f} kN per ram"
         )
 
     @property
     def headline(self) -> str:
         """What governs in a few words; the nearest mechanism where no failure was seen."""
-        governing = self.governing.governing
-        if self.by_formula:
-            return self.mode.words
-        if governing is None:
-            return "no mechanism found"
-        if self.governing.certain:
-            return governing.name
-        if not governing.reached:
-            return f"no mechanism reached its limit (nearest: {governing.name})"
-        return f"no failure seen, the load never dropped (nearest: {governing.name})"
+        return self.mode.words if self.by_formula else self.governing.headline
 
     @property
     def sentences(self) -> tuple[str, ...]:
