@@ -70,7 +70,7 @@ def sheet(
 ) -> None:
     """One page for the test day: loads, steps, stop rules, rig, gauges and sensors with expected readings."""
     from fesplice.report.sheet import sheet as compose
-    from fesplice.report.sheet import write_sheet
+    from fesplice.report.sheetprint import write_sheet
     from fesplice.sizing import check as check_specimen
     from fesplice.sizing.testday import test_day
     from fesplice.specimen import read
@@ -79,11 +79,12 @@ def sheet(
     found = check_specimen(given)
     computed = plan = predicted = None
     if run is not None:
-        from fesplice.report.prediction_page import is_prediction, record_of, runs_of
+        from fesplice.post.prediction import Prediction
+        from fesplice.report.prediction_page import is_prediction, runs_of
         from fesplice.store import Run
 
-        computed, plan = runs_of(run) if is_prediction(run) else (Run(run), None)
-        predicted = record_of(run) if is_prediction(run) else None
+        predicted = Prediction.read(run) if is_prediction(run) else None
+        computed, plan = (Run(run), None) if predicted is None else runs_of(run, predicted)
     target = file if file is not None else Path(f"{given.name.lower()}-sheet.html")
     out.print(str(write_sheet(compose(given, found, test_day(given, found), computed, plan, predicted), target)))
 

@@ -45,4 +45,4 @@ def predict(
 def _page(folder: Path) -> Path:
     from fesplice.report.prediction_page import prediction_page
 
-    return prediction_page(folder, told=drawing)
+    return prediction_page(folder, progress=drawing)

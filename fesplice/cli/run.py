@@ -57,7 +57,7 @@ def pictures(
     if is_prediction(folder):
         if step is not None:
             raise InputFault("step", f"{folder} is a prediction; its runs lie in the folders inside")
-        out.print(f"page: {prediction_page(folder, told=drawn_now)}")
+        out.print(f"page: {prediction_page(folder, progress=drawn_now)}")
         return
     run = Run(folder)
     if step is None:
@@ -72,12 +72,13 @@ def pictures(
 
 def summary(folder: RunFolder) -> None:
     """Print the findings of a run or a prediction, also of a run that is still running or was stopped."""
-    from fesplice.report.prediction_page import is_prediction, record_of
+    from fesplice.post.prediction import Prediction
+    from fesplice.report.prediction_page import is_prediction
     from fesplice.report.text import summary_text
     from fesplice.store import Run
 
     if is_prediction(folder):
-        for sentence in record_of(folder)["sentences"]:
+        for sentence in Prediction.read(folder).sentences:
             out.print(sentence)
         out.print(CAUTION)
         return
@@ -112,4 +113,4 @@ def _draw(run) -> Path:
     """The page with its figures."""
     from fesplice.report import report
 
-    return report(run, told=drawn_now)
+    return report(run, progress=drawn_now)

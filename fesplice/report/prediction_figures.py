@@ -1,4 +1,4 @@
-"""Figures of a prediction: what every way of reading gives as bars, and both planes side by side at one scale."""
+"""Figures of a prediction: what every way of reading gives as bars, and both views side by side at one scale."""
 
 from __future__ import annotations
 
@@ -9,36 +9,26 @@ from typing import Any
 
 import numpy as np
 
-from fesplice.post.plan.truss import truss
+from fesplice.post.runs import bar_columns
 from fesplice.report import style
-from fesplice.report.elevation.fields import (
-    Cracks,
-    closure_window,
-    crack_key,
-    crack_table,
-    cracks_of,
-    draw_bars,
-    draw_cracks,
-    major,
-    widest_of,
-)
-from fesplice.report.plan.fields import WIDE, draw_truss
-from fesplice.report.plan.slab import bars_to_scale, slab_outline
-from fesplice.report.view import Stage, View, outline, patches, window
+from fesplice.report.cracks import Cracks, crack_key, crack_table, cracks_of, draw_cracks, major, widest_of
+from fesplice.report.plan.fields import WIDE
+from fesplice.report.view import Stage, View, patches, window
+from fesplice.report.views import VIEWS
 
 
 @dataclass(frozen=True)
 class Row:
-    """One bar of the bracket: bar stress ``value`` with its bounds [MPa]; ``sure`` False for a lower bound.
+    """One bar of the bracket: bar stress ``value`` with its bounds [MPa]; ``exact`` False for a lower bound.
 
-    ``kind``: "answer", "plane" or "formula".
+    ``kind``: "answer", "view" or "formula".
     """
 
     name: str
     low: float
     value: float
     high: float
-    sure: bool
+    exact: bool
     note: str
     kind: str
 
@@ -67,7 +57,7 @@ def bracket(rows: Sequence[Row], marks: Mapping[str, float], folder: Path) -> li
         axes.set_xlabel("bar stress at the joint face (MPa)")
         table = {
             "reading": [r.name for r in rows], "low_MPa": [r.low for r in rows], "value_MPa": [r.value for r in rows],
-            "high_MPa": [r.high for r in rows], "lower_bound": [not r.sure for r in rows],
+            "high_MPa": [r.high for r in rows], "lower_bound": [not r.exact for r in rows],
             "mechanism": [r.note for r in rows],
         }  # fmt: skip
         return style.save(figure, folder, "bracket", {"": table})
@@ -76,19 +66,19 @@ def bracket(rows: Sequence[Row], marks: Mapping[str, float], folder: Path) -> li
 def _bar(axes: Any, k: int, r: Row, most: float) -> None:
     looks: dict[str, dict[str, Any]] = {
         "answer": {"facecolor": "#bfd6e8", "edgecolor": style.INK},
-        "plane": {"facecolor": "#dcd8cc", "edgecolor": style.INK},
+        "view": {"facecolor": "#dcd8cc", "edgecolor": style.INK},
         "formula": {"facecolor": "#ffffff", "edgecolor": style.INK, "hatch": "////"},
     }
-    start = r.low if r.kind != "plane" else 0.0
+    start = r.low if r.kind != "view" else 0.0
     axes.barh(k, r.high - start, 0.56, left=start, linewidth=0.6, zorder=2, **looks[r.kind])
     axes.plot([r.value, r.value], [k - 0.28, k + 0.28], color=style.INK, linewidth=2.2, zorder=4)
     end = r.high
-    if not r.sure:
+    if not r.exact:
         end += 0.045 * most
         arrow = {"arrowstyle": "-|>", "color": style.INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0}
         axes.annotate("", (end, k), (r.high, k), arrowprops=arrow, zorder=4)
-    value = f"{'' if r.sure else '> '}{r.value:.0f} MPa"
-    text = f"{value} ({r.low:.0f} to {r.high:.0f})" if r.kind != "plane" else value
+    value = f"{'' if r.exact else 'at least '}{r.value:.0f} MPa"
+    text = f"{value} ({r.low:.0f} to {r.high:.0f})" if r.kind != "view" else value
     axes.text(
         end + 0.015 * most, k, f"{text}{', ' if r.note else ''}{r.note}", fontsize=7, va="center", zorder=5,
         fontweight="bold" if r.kind == "answer" else "normal",
@@ -96,66 +86,51 @@ def _bar(axes: Any, k: int, r: Row, most: float) -> None:
     )  # fmt: skip
 
 
-# ------------------------------------------------------------------ both planes
+# ------------------------------------------------------------------ both views
 def at_bar_stress(view: View, stress: float) -> Stage:
     """The first step at which the most stressed bar carries ``stress`` [MPa], or else the one nearest below it."""
     curve = view.curve
-    columns = [np.asarray(v, float) for k, v in curve.items() if k.startswith("bar_stress_")]
-    highest = np.maximum.accumulate(np.max(columns, axis=0))
+    highest = np.maximum.accumulate(np.max(list(bar_columns(curve).values()), axis=0))
     reached = np.flatnonzero(highest >= stress * (1.0 - 1e-6))
     row = int(reached[0]) if len(reached) else int(np.argmax(highest))
     # of the steps on either side the nearer one: steps may be wide
     if row and stress - highest[row - 1] < highest[row] - stress:
         row -= 1
-    like = view.stages(int(curve["step"][row]))[0]
-    return replace(like, name="strength")
+    return view.stage("strength", row, VIEWS[view.name].moved)
 
 
-def both_planes(side: View, top: View | None, stress: float, folder: Path) -> list[Path]:
-    """Cracks of the elevation and of the plan at one scale at the bar stress [MPa], the plan with its truss."""
-    windows = [(closure_window(side), side.plan.y)]
-    if top is not None:
-        windows.append(top.slab.window)
-    views = [side] if top is None else [side, top]
+def both_views(views: Sequence[View], stress: float, folder: Path) -> list[Path]:
+    """Cracks of the views at one scale at the bar stress [MPa], the plan with its truss; one panel each."""
+    kinds = [VIEWS[v.name] for v in views]
+    windows = [kind.panel.window(v) for kind, v in zip(kinds, views)]
     stages = [at_bar_stress(v, stress) for v in views]
     cracks = [cracks_of(v, s) for v, s in zip(views, stages)]
     strain = [1e3 * major(v, s, "strain") for v, s in zip(views, stages)]
     largest = max(float(c.width.max(initial=0.0)) for c in cracks)
     peak = style.ceiling(float(np.clip(max(np.quantile(e, 0.99) for e in strain), 0.1, 3.0)))
     wide = [w[0][1] - w[0][0] for w in windows]
-    width = style.WIDE if top is not None else 0.72 * style.WIDE
+    width = style.WIDE if len(views) > 1 else 0.72 * style.WIDE
     unit = sum(wide) / (width - 17.0 * len(views))
     tall = max(w[1][1] - w[1][0] for w in windows)
     with style.sheet(width, tall / unit + 41.0) as figure:
         row = figure.subplots(1, len(views), squeeze=False, width_ratios=wide)[0]
         shown = None
-        for k, (axes, view, stage, (x, y)) in enumerate(zip(row, views, stages, windows)):
+        for k, (axes, view, kind, stage, (x, y)) in enumerate(zip(row, views, kinds, stages, windows)):
             window(axes, x, y)
             shown = patches(axes, view.elements.corners, strain[k], style.pale(), peak)
             capped = replace(cracks[k], width=np.minimum(cracks[k].width, WIDE))
             draw_cracks(axes, capped, min(largest, WIDE) or 1.0)
-            per = "per side" if view.in_plan else "per ram"
-            name = f"{'Plan' if view.in_plan else 'Elevation'}, {stage.load / 1e3:.0f} kN {per}\n{widest_of(cracks[k])}"
-            # the picture is shown without its caption, too: the numbers at the members need their unit
-            name += "; forces in kN" if view.in_plan else ""
+            kind.panel.draw(axes, view, stage, unit)
+            head = f"{kind.panel.title}, {stage.load / 1e3:.0f} kN {kind.per}"
+            name = f"{head}\n{widest_of(cracks[k])}{kind.panel.remark}"
             style.letter(axes, "ab"[k] if len(views) > 1 else "", name)
             axes.set_xlabel("x from midspan (mm)")
-            if view.in_plan:
-                bars_to_scale(axes, view.slab, names=False, quiet=True)
-                model = truss(view.slab.forces, view.fields(stage.step))
-                draw_truss(axes, view.slab, model, unit, bands=False)
-                slab_outline(axes, view.slab)
-                axes.set_ylabel("y across the beam (mm)")
-            else:
-                draw_bars(axes, view, 0.0)
-                outline(axes, view, x)
-                axes.set_ylabel("y from the tension face (mm)")
+            axes.set_ylabel(kind.panel.upright)
         label = "principal tensile strain (‰)"
         style.colour_bar(figure, shown, list(row), label, extend="max", location="bottom", aspect=50, fraction=0.05)
         crack_key(figure, min(largest, WIDE), more=largest > WIDE)
-        return style.save(figure, folder, "both-planes", {"": _table(views, stages, cracks)})
+        return style.save(figure, folder, "both-views", {"": _table(views, stages, cracks)})
 
 
 def _table(views: Sequence[View], stages: Sequence[Stage], cracks: Sequence[Cracks]) -> dict[str, Any]:
-    planes = ["plan" if v.in_plan else "elevation" for v, c in zip(views, cracks) for _ in c.width]
-    return {"plane": planes} | crack_table(tuple(stages), list(cracks))
+    return {"view": [v.name for v, c in zip(views, cracks) for _ in c.width]} | crack_table(tuple(stages), list(cracks))

@@ -1,29 +1,28 @@
 """The sheet of the test day: one page of loads, steps, stop rules, rig, gauges and sensors with their readings.
 
-Written as HTML (one A4 page when printed) or as PDF, by the suffix of the file. Readings come from a run
-of the same specimen where there is one; hand formulas otherwise.
+What stands on it; :mod:`fesplice.report.sheetprint` brings it to paper. Readings come from a run of the same specimen
+where there is one; hand formulas otherwise.
 """
 
 from __future__ import annotations
 
-import base64
-import io
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from fesplice.contracts import Fault, FolderFault, InputFault
 from fesplice.geometry import bars
+from fesplice.post.elevation.findings import ElevationFindings
+from fesplice.post.record import findings, view_of
+from fesplice.post.runs import specimen_of
+from fesplice.report.parts import Table
 from fesplice.sizing.testday import FRAME, HANDS_OFF, LOAD_CONTROL, SHARES, Event, TestDay
 from fesplice.units import both, show
 
 if TYPE_CHECKING:
     from fesplice.post.elevation.gauges import Readings
     from fesplice.post.plan.gauges import TieReadings
+    from fesplice.post.prediction import Prediction
     from fesplice.sizing import SpecimenCheck
     from fesplice.specimen import Specimen
     from fesplice.store import Run
@@ -32,16 +31,6 @@ CAUTION = (
     "No safety system and no design check. Expect a brittle, loud release without warning; whoever leads the test "
     "decides by what is seen, not by this sheet."
 )
-
-
-@dataclass(frozen=True)
-class Table:
-    """A titled table; ``heads`` may be empty, ``note`` stands below it."""
-
-    title: str
-    heads: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -77,11 +66,11 @@ def sheet(
     day: TestDay,
     run: Run | None = None,
     plan: Run | None = None,
-    predicted: Mapping[str, Any] | None = None,
+    predicted: Prediction | None = None,
 ) -> Sheet:
-    """The content of the page; raises :class:`InputFault` when ``run`` is of another specimen or another plane.
+    """The content of the page; raises :class:`InputFault` when ``run`` is of another specimen or another view.
 
-    ``plan``: the plan of a prediction from both planes, read for the steel across; ``predicted`` its record.
+    ``plan``: the plan of the prediction ``predicted``, read for the steel across.
     """
     readings: Readings | None = None
     ties: TieReadings | None = None
@@ -108,16 +97,14 @@ def sheet(
 
 
 def _same(s: Specimen, run: Run, wanted: str = "elevation") -> None:
-    from fesplice.specimen import read_text
-
-    plane = run.settings.get("plane", "elevation")
-    if plane != wanted:
+    seen = view_of(run)
+    if seen != wanted:
         raise InputFault(
-            str(run.folder), f"is a run of the {plane}; a sheet takes its readings from an elevation, or a prediction"
+            str(run.folder), f"is a run of the {seen}; a sheet takes its readings from an elevation, or a prediction"
         )
     if not run.n_steps:
         raise FolderFault(str(run.folder), "no step is stored yet")
-    other = read_text(run.specimen_text, str(run.folder))
+    other = specimen_of(run)
     keys = ("body", "bars", "stirrups", "confinement", "steel", "concrete", "loading")
     faults = [
         Fault(key, None, f"of run {run.folder.name} ({other.name}) differs from the specimen file")
@@ -155,33 +142,29 @@ def _event(e: Event) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _events(day: TestDay, run: Run | None, predicted: Mapping[str, Any] | None) -> Table:
+def _events(day: TestDay, run: Run | None, predicted: Prediction | None) -> Table:
     rows = [(e.load, _event(e)) for e in day.events]
     for name, load in _computed(run) if run is not None else ():
         rows.append((load, (f"computed: {name}", _kn(load), "", "", "", "")))
     if predicted is not None:
-        load, stress = float(predicted["load"]), float(predicted["bar_stress"])
-        least = "" if predicted[_weaker(predicted)]["sure"] else "at least "
-        told = f"{least}{stress:.0f} MPa ({stress / 6.894757:.0f} ksi)"
-        rows.append((load, ("predicted from both planes", least + _kn(load), "", told, "", "")))
+        least = "" if predicted.exact else "at least "
+        stress = f"{predicted.governing.strength_text} ({predicted.bar_stress / 6.894757:.0f} ksi)"
+        rows.append((predicted.load, ("predicted from both views", least + _kn(predicted.load), "", stress, "", "")))
     heads = ("event", "load per ram", "moment", "bar stress", "bar strain με", "deflection by ram")
     note = "Strain and deflection from zero under own weight, by hand, cracked sections without tension stiffening."
     return Table("Loads and events", heads, tuple(row for _, row in sorted(rows, key=lambda r: r[0])), note)
 
 
-def _weaker(predicted: Mapping[str, Any]) -> str:
-    return "coupled" if predicted["governing_plane"] == "plan" else "elevation"
-
-
 def _computed(run: Run) -> list[tuple[str, float]]:
-    """Loads that the run found: largest, and what its summary holds."""
-    curve, found = run.curve, run.summary
-    out = [("largest load of the elevation alone", float(np.nanmax(curve["load_N"])))]
-    crack, loss = found.get("cracking") or {}, found.get("bond_loss") or {}
-    for name, value in (("first visible crack", crack.get("visible")), ("bond of a lead lost", loss.get("load"))):
-        if isinstance(value, int | float) and math.isfinite(value):
-            out.append((name, float(value)))
-    return out
+    """Loads per ram [N] that the elevation found, by name."""
+    found = findings(run)
+    assert isinstance(found, ElevationFindings)
+    loads = [
+        ("largest load of the elevation alone", found.peak_load),
+        ("first visible crack", found.cracking.visible),
+        ("bond of a lead lost", found.bond_loss.load),
+    ]
+    return [(name, load) for name, load in loads if math.isfinite(load)]
 
 
 def _steps(day: TestDay, check: SpecimenCheck) -> Table:
@@ -280,7 +263,7 @@ def _where(s: Specimen, ties: TieReadings | None) -> str:
         text += " Steel across: read in the plan at the bar stress of the load"
         text += f"; ** beyond its strength of {ties.reached:.0f} MPa." if ties.wanted[-1] > ties.reached else "."
     elif s.confinement.kind == "ties":
-        text += " Gauge two or three ties in plan as well: they do not lie in this plane."
+        text += " Gauge two or three ties in plan as well: they do not lie in the plane of this view."
     return text
 
 
@@ -355,24 +338,3 @@ def _cautions(s: Specimen, check: SpecimenCheck, day: TestDay) -> tuple[str, ...
     if check.missed:
         out.append("Margins missed: " + ", ".join(m.name for m in check.missed) + ".")
     return tuple(out)
-
-
-# ------------------------------------------------------------------ to disk
-def write_sheet(page: Sheet, path: str | Path) -> Path:
-    """Write the page as .html or .pdf; :class:`InputFault` for another suffix, :class:`FolderFault` by the disk."""
-    target = Path(path)
-    kind = target.suffix.lower()
-    if kind == ".pdf":
-        from fesplice.report.sheetprint import print_sheet
-
-        return print_sheet(page, target)
-    if kind not in (".html", ".htm"):
-        raise InputFault("sheet", [Fault("--out", str(target), "name a file ending in .html or .pdf")])
-    from fesplice.report.paper import write
-    from fesplice.report.sheetprint import map_figure
-
-    buffer = io.BytesIO()
-    with map_figure(page) as figure:
-        figure.savefig(buffer, format="svg", metadata={"Creator": "fesplice", "Date": None})
-    picture = "data:image/svg+xml;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
-    return write("sheet.html", target, page=page, specimen=page.specimen, picture=picture)

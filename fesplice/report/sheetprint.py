@@ -1,7 +1,12 @@
-"""The test-day sheet on paper: the map of gauges and sensors, and the whole page as PDF."""
+"""The test-day sheet on paper: the map of gauges and sensors, and the whole page as HTML or PDF.
+
+HTML prints as one A4 page; the suffix of the file chooses.
+"""
 
 from __future__ import annotations
 
+import base64
+import io
 import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -10,15 +15,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fesplice.contracts import FolderFault
+from fesplice.contracts import Fault, FolderFault, InputFault
 from fesplice.geometry import bars
-from fesplice.report import style
+from fesplice.report import paper, style
+from fesplice.report.parts import Table
+from fesplice.report.sheet import Sheet
 from fesplice.report.style import CLOSURE, CONCRETE, FAMILY, INK, QUIET, STEEL
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-    from fesplice.report.sheet import Sheet, Table
 
 _MARGIN, _PAGE = 10.0, (210.0, 297.0)
 _MAP = 50.0
@@ -128,7 +133,22 @@ def _sensor_marks(axes: Any, page: Sheet) -> None:
             axes.text(1.05 * depth, spot.y, spot.label, fontsize=7, ha="left", va="center", zorder=7, bbox=behind)
 
 
-# ------------------------------------------------------------------ the page as PDF
+# ------------------------------------------------------------------ to disk
+def write_sheet(page: Sheet, path: str | Path) -> Path:
+    """Write the page as .html or .pdf; :class:`InputFault` for another suffix, :class:`FolderFault` by the disk."""
+    target = Path(path)
+    kind = target.suffix.lower()
+    if kind == ".pdf":
+        return print_sheet(page, target)
+    if kind not in (".html", ".htm"):
+        raise InputFault("sheet", [Fault("--out", str(target), "name a file ending in .html or .pdf")])
+    buffer = io.BytesIO()
+    with map_figure(page) as figure:
+        figure.savefig(buffer, format="svg", metadata={"Creator": "fesplice", "Date": None})
+    picture = "data:image/svg+xml;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
+    return paper.write("sheet.html", target, page=page, specimen=page.specimen, picture=picture)
+
+
 def print_sheet(page: Sheet, path: Path) -> Path:
     """One A4 page as PDF; letters shrink a little where there is much to say."""
     for size in (6.6, 6.2, 5.8, 5.4, 5.0):

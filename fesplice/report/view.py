@@ -1,27 +1,29 @@
 """A run as the figures see it: what several of them need, read once, and which steps they show.
 
-Unless a step is asked for, figures show three stages: service (the step nearest to 0.6 of the
-load at the first loss of bond, or else before the first drop, on the way up), the largest load, and the end of the run.
+Unless a step is asked for, figures show three stages: service (the step nearest to 0.6 of the view's strength, on
+the way up), the strength of a plan or the largest load of an elevation, and the end of the run. What figures of one
+view alone need is a part of it: :class:`fesplice.report.elevation.beam.Beam`, :class:`fesplice.report.plan.slab.Slab`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
 from fesplice.contracts import FespliceError, Floats, FolderFault, Ints
-from fesplice.post.elevation.layout import Layout, layout, tensile_strengths
 from fesplice.post.points import Points, gather
+from fesplice.post.record import Findings, findings, view_of
+from fesplice.post.runs import specimen_of
 
 if TYPE_CHECKING:
-    from fesplice.post.elevation.hooks import HookHistory
-    from fesplice.report.plan.slab import Slab
     from fesplice.specimen import Specimen
     from fesplice.store.run import Run, StepFields
+
+Part = TypeVar("Part")
 
 #: Share of the strength that stands for service (common practice, no source).
 SERVICE = 0.6
@@ -35,14 +37,15 @@ class LeftOut(FespliceError):
 class Stage:
     """A step with its part in the story: ``name`` (service, peak or strength, end or step), row of the curve, load [N].
 
-    ``rising``: the run ended at this step, so that a larger load may lie beyond it.
+    ``moved``: midspan deflection of an elevation, extension of a plan [mm]; ``rising``: the run ended at this step, so
+    that a larger load may lie beyond it.
     """
 
     name: str
     step: int
     row: int
     load: float
-    deflection: float
+    moved: float
     rising: bool = False
 
     @property
@@ -64,62 +67,39 @@ class View:
     def __init__(self, run: Run):
         self.run = run
         self._steps: dict[int, StepFields] = {}
+        self._parts: dict[Any, Any] = {}
 
-    @property
-    def in_plan(self) -> bool:
-        """True for a run of the plan."""
-        return self.run.settings.get("plane") == "plan"
+    @cached_property
+    def name(self) -> str:
+        """``elevation`` or ``plan``."""
+        return view_of(self.run)
 
     @cached_property
     def specimen(self) -> Specimen:
-        from fesplice.specimen import read_text
-
-        return read_text(self.run.specimen_text, str(self.run.folder))
-
-    @cached_property
-    def plan(self) -> Layout:
-        return layout(self.run.mesh)
+        return specimen_of(self.run)
 
     @cached_property
     def points(self) -> Points:
         return gather(self.run.mesh)
 
     @cached_property
-    def strengths(self) -> Mapping[str, float]:
-        return tensile_strengths(self.run)
-
-    @cached_property
     def curve(self) -> dict[str, np.ndarray]:
         return self.run.curve
 
     @cached_property
-    def findings(self) -> Mapping[str, Any]:
-        """The summary as the run tells it, made anew for a run that ended without one."""
-        from fesplice.post.elevation.findings import summarise
-
-        told = self.run.summary
-        if self.in_plan:
-            from fesplice.post.plan.findings import summarise_plan
-
-            return told if {"verdict", "peak_load"} <= told.keys() else summarise_plan(self.run).as_dict()
-        return told if {"verdict", "peak_load", "cracking"} <= told.keys() else summarise(self.run).as_dict()
-
-    @cached_property
-    def hooks(self) -> HookHistory:
-        from fesplice.post.elevation.hooks import history
-
-        return history(self.run)
-
-    @cached_property
-    def slab(self) -> Slab:
-        """What figures of a plan need."""
-        from fesplice.report.plan.slab import Slab
-
-        return Slab(self)
+    def findings(self) -> Findings:
+        """As the folder keeps them, or read from the steps of a run that ended without them."""
+        return findings(self.run)
 
     @cached_property
     def elements(self) -> Elements:
         return Elements(self)
+
+    def part(self, kind: Callable[[View], Part]) -> Part:
+        """What ``kind`` makes of this view, made when first asked for."""
+        if kind not in self._parts:
+            self._parts[kind] = kind(self)
+        return self._parts[kind]
 
     def fields(self, step: int) -> Mapping[str, np.ndarray]:
         """Fields of a step, kept as long as the view."""
@@ -128,43 +108,32 @@ class View:
         return self._steps[step].fields
 
     # -------------------------------------------------------------- stages
-    def stages(self, step: int | None = None) -> tuple[Stage, ...]:
-        """The one step asked for, or service, peak and end, each step once.
-
-        Raises :class:`FolderFault` for a step that is not stored, or a run without steps.
-        """
+    def stage(self, name: str, row: int, moved: str) -> Stage:
+        """The step in ``row`` of the curve; ``moved`` names the column of the movement."""
         curve = self.curve
-        if not curve:
-            raise FolderFault(str(self.run.folder), "no step is stored yet, so there is nothing to draw")
-        load = np.asarray(curve["load_N"], float)
-        if step is not None:
-            index = self.run.step(step).index
-            return (self._stage("step", self.run.indices.index(index)),)
-        peak = int(np.nanargmax(load))
-        rows = {"service": self._service(load, peak), "peak": peak, "end": len(load) - 1}
+        last = row == len(curve["load_N"]) - 1
+        return Stage(name, int(curve["step"][row]), row, float(curve["load_N"][row]), float(curve[moved][row]), last)
+
+    def chosen(self, step: int, moved: str) -> tuple[Stage, ...]:
+        """The one step asked for. Raises :class:`FolderFault` for a step that is not stored."""
+        return (self.stage("step", self.run.indices.index(self.run.step(step).index), moved),)
+
+    def stages(self, top: tuple[str, int], strength: float, moved: str) -> tuple[Stage, ...]:
+        """Service (nearest to a share of ``strength`` [N]), the named row ``top`` and the end, each step once."""
+        load = np.asarray(self.curve["load_N"], float)
+        name, row = top
+        reached = np.flatnonzero(load[: row + 1] >= SERVICE * strength)
+        first = int(reached[0]) if len(reached) else row
+        service = min((max(first - 1, 0), first), key=lambda k: abs(load[k] - SERVICE * strength))
         taken: dict[int, str] = {}
-        for name in ("peak", "service", "end"):
-            taken.setdefault(rows[name], name)
-        return tuple(self._stage(taken[row], row) for row in sorted(taken))
+        for stage, at in ((name, row), ("service", service), ("end", len(load) - 1)):
+            taken.setdefault(at, stage)
+        return tuple(self.stage(taken[at], at, moved) for at in sorted(taken))
 
-    def leading(self, step: int | None = None) -> Stage:
-        """The step asked for, or the largest load."""
-        stages = self.stages(step)
-        return next((s for s in stages if s.name == "peak"), stages[0])
-
-    def _service(self, load: Floats, peak: int) -> int:
-        # beyond the loss of bond the anchorage has failed, however much the hooks go on to carry
-        told = (self.findings.get("bond_loss") or {}).get("load"), (self.findings.get("strength") or {}).get("first")
-        strength = next((v for v in told if v is not None and 0.0 < v <= load[peak]), load[peak])
-        reached = int(np.flatnonzero(load[: peak + 1] >= SERVICE * strength)[0])
-        near = (max(reached - 1, 0), reached)
-        return min(near, key=lambda row: abs(load[row] - SERVICE * strength))
-
-    def _stage(self, name: str, row: int) -> Stage:
-        curve = self.curve
-        load, moved = float(curve["load_N"][row]), curve["extension_mm" if self.in_plan else "deflection_mm"]
-        deflection = float(moved[row])
-        return Stage(name, int(curve["step"][row]), row, load, deflection, row == len(curve["load_N"]) - 1)
+    def has_steps(self) -> None:
+        """Raises :class:`FolderFault` for a run without steps."""
+        if not self.curve:
+            raise FolderFault(str(self.run.folder), "no step is stored yet, so there is nothing to draw")
 
 
 class Elements:
@@ -226,17 +195,3 @@ def window(axes: Any, x: tuple[float, float], y: tuple[float, float]) -> None:
     axes.set_aspect("equal")
     for side in axes.spines.values():
         side.set_visible(False)
-
-
-def outline(axes: Any, view: View, x: tuple[float, float]) -> None:
-    """Faces of the beam and joint lines within ``x``."""
-    plan = view.plan
-    left, right = max(x[0], plan.x[0]), min(x[1], plan.x[1])
-    for level in plan.y:
-        axes.plot([left, right], [level, level], color="#1a1a1a", linewidth=0.7, zorder=5)
-    for end in plan.x:
-        if x[0] - 1e-6 <= end <= x[1] + 1e-6:
-            axes.plot([end, end], plan.y, color="#1a1a1a", linewidth=0.7, zorder=5)
-    for joint in plan.joints:
-        if x[0] < joint < x[1]:
-            axes.plot([joint, joint], plan.y, color="#5c5c5c", linewidth=0.6, linestyle=(0, (2, 2)), zorder=5)

@@ -24,12 +24,12 @@ DOORS = {
     "meshio": ("store/export.py",),
     "pint": ("units.py",),
     "h5py": ("store/",),
-    "pyvista": ("report/scenes.py",),
-    "vtk": ("report/scenes.py",),
-    "vtkmodules": ("report/scenes.py",),
+    "pyvista": ("report/elevation/scenes.py",),
+    "vtk": ("report/elevation/scenes.py",),
+    "vtkmodules": ("report/elevation/scenes.py",),
     "matplotlib": ("report/",),
     "jinja2": ("report/",),
-    "pydantic": ("specimen/",),
+    "pydantic": ("specimen/", "post/values.py"),
     "typer": ("cli/",),
     "rich": ("cli/",),
     "dask": ("study/",),
@@ -135,8 +135,8 @@ def test_annotations_are_postponed(source: Path) -> None:
 
 
 def test_a_file_can_be_read_in_one_sitting(source: Path) -> None:
-    """At most 400 lines; tables of numbers are data files, not modules."""
-    assert len(source.read_text(encoding="utf-8").splitlines()) <= 400
+    """At most 500 lines of one subject; tables of numbers are data files, not modules."""
+    assert len(source.read_text(encoding="utf-8").splitlines()) <= 500
 
 
 def test_a_class_stays_small(source: Path) -> None:

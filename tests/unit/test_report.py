@@ -22,9 +22,10 @@ from PIL import Image
 from fesplice.contracts import FolderFault, InputFault, Outcome
 from fesplice.report import draw, specimen_drawing, style
 from fesplice.report.elevation.fields import short_name
-from fesplice.report.figures import figures_for
+from fesplice.report.elevation.beam import beam_of
 from fesplice.report.schedule import inputs
 from fesplice.report.view import View
+from fesplice.report.views import VIEWS
 from fesplice.specimen import read_text, vary_many
 
 DATA = runpy.run_path(str(Path(__file__).with_name("report_data.py")))
@@ -70,7 +71,7 @@ def table(drawn, name: str, suffix: str = "") -> list[dict[str, str]]:
 # ------------------------------------------------------------------ files
 def test_every_figure_is_written_in_three_formats_with_its_numbers(kept):
     drawn, _ = kept
-    assert set(drawn.files) | set(drawn.left_out) == set(figures_for("elevation"))
+    assert set(drawn.files) | set(drawn.left_out) == set(VIEWS["elevation"].figures)
     for name, paths in drawn.files.items():
         assert [p.suffix for p in paths[:3]] == [".png", ".pdf", ".svg"], name
         assert len(paths) > 3 and all(p.suffix == ".csv" for p in paths[3:]), name
@@ -194,10 +195,10 @@ def test_lines_differ_in_dash_or_clearly_in_lightness():
 
 # ------------------------------------------------------------------ numbers
 def test_stages_are_service_peak_and_end(run):
-    stages = View(run).stages()
+    stages = beam_of(View(run)).stages()
     assert [(s.name, s.step) for s in stages] == [("service", 2), ("peak", 4), ("end", 6)]
     assert stages[1].title == "Peak, 132 kN"
-    assert [(s.name, s.step) for s in View(run).stages(-1)] == [("step", 6)]
+    assert [(s.name, s.step) for s in beam_of(View(run)).stages(-1)] == [("step", 6)]
 
 
 def test_crack_map_tells_opening_and_direction(kept):
@@ -304,7 +305,7 @@ def test_a_run_without_steps_is_told(tmp_path):
 
 def test_a_run_that_stopped_at_its_largest_load_has_no_end_stage(tmp_path):
     run = write_run(tmp_path / "r", loads=(0.0, 50e3, 90e3), outcome=Outcome.interrupted)
-    assert [s.name for s in View(run).stages()] == ["service", "peak"]
+    assert [s.name for s in beam_of(View(run)).stages()] == ["service", "peak"]
     drawn = draw(run, tmp_path / "f", names=["cracks", "principal-tension", "load-deflection", "hook-history"])
     assert set(drawn.files) == {"cracks", "principal-tension", "load-deflection", "hook-history"}
 
@@ -313,7 +314,7 @@ def test_a_beam_without_splice_leaves_out_what_it_cannot_show(tmp_path):
     plain = vary_many(read_text(SPECIMEN), CHANGES["monolithic"])
     run = write_run(tmp_path / "r", text=plain.text)
     drawn = draw(run, tmp_path / "f")
-    assert set(drawn.files) | set(drawn.left_out) == set(figures_for("elevation"))
+    assert set(drawn.files) | set(drawn.left_out) == set(VIEWS["elevation"].figures)
     assert drawn.left_out["hook-history"] == "no bar has a hook"
     assert "prying-tie" in drawn.left_out and {"cracks", "bar-profiles", "principal-tension"} <= set(drawn.files)
 

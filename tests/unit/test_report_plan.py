@@ -18,10 +18,11 @@ from PIL import Image
 
 from fesplice.contracts import InputFault, Outcome
 from fesplice.report import draw
-from fesplice.report.figures import FIGURES, figures_for
-from fesplice.report.plan.slab import Labels
+from fesplice.report.figures import FIGURES
+from fesplice.report.plan.slab import Labels, slab_of
 from fesplice.report.plan.trajectories import trajectories
 from fesplice.report.view import View
+from fesplice.report.views import VIEWS
 from fesplice.specimen import read_text, vary_many
 
 HERE = Path(__file__)
@@ -33,7 +34,7 @@ LOOK = runpy.run_path(str(HERE.with_name("test_report.py")))
 def kept(tmp_path_factory):
     """All plan figures of one run, drawn once, and the figures as they were when saved."""
     run = DATA["write_plan"](tmp_path_factory.mktemp("plan") / "r")
-    names = [name for name in figures_for("plan") if name != "specimen"]
+    names = [name for name in VIEWS["plan"].figures if name != "specimen"]
     with pytest.MonkeyPatch.context() as patch:
         seen = LOOK["keeping"](patch)
         drawn = draw(run, tmp_path_factory.mktemp("figures"), names=names)
@@ -49,13 +50,14 @@ def at_strength(rows):
 
 
 # ------------------------------------------------------------------ registry, files, letters
-def test_every_figure_is_for_a_plane_and_both_share_the_drawing(kept):
-    elevation, plan = figures_for("elevation"), figures_for("plan")
+def test_every_figure_is_of_a_view_and_both_share_the_drawing(kept):
+    elevation, plan = (VIEWS[name].figures for name in ("elevation", "plan"))
+    assert elevation["specimen"] is plan["specimen"] is FIGURES["specimen"]
     assert set(elevation) | set(plan) == set(FIGURES) and set(elevation) & set(plan) == {"specimen"}
     assert set(kept[0].files) == set(plan) - {"specimen"} and not kept[0].left_out
 
 
-def test_a_figure_of_the_other_plane_is_left_out_with_the_reason(kept, tmp_path):
+def test_a_figure_of_the_other_view_is_left_out_with_the_reason(kept, tmp_path):
     drawn = draw(kept[2], tmp_path, names=["hook-history"])
     assert drawn.left_out == {"hook-history": "is of the elevation; this run is the plan"}
     with pytest.raises(InputFault, match="no figure"):
@@ -89,10 +91,10 @@ def test_every_axis_tells_its_unit(kept):
 
 
 def test_stages_follow_the_first_drop(kept):
-    stages = View(kept[2]).slab.stages()
+    stages = slab_of(View(kept[2])).stages()
     assert [(s.name, s.step) for s in stages] == [("service", 1), ("strength", 2), ("end", 3)]
     assert stages[1].title == "Strength, 400 kN"
-    assert [s.name for s in View(kept[2]).slab.stages(1)] == ["step"]
+    assert [s.name for s in slab_of(View(kept[2])).stages(1)] == ["step"]
 
 
 # ------------------------------------------------------------------ numbers
@@ -195,7 +197,7 @@ def test_a_run_that_stopped_before_it_carried_anything_is_drawn(tmp_path):
     run = DATA["write_plan"](tmp_path / "r", loads=(0.0,), outcome=Outcome.interrupted)
     drawn = draw(run, tmp_path / "f", names=["plan-load", "plan-struts"])
     assert len(drawn.files) == 2 and not drawn.left_out
-    assert [s.title for s in View(run).slab.stages()] == ["Largest so far, 0 kN"]
+    assert [s.title for s in slab_of(View(run)).stages()] == ["Largest so far, 0 kN"]
 
 
 def test_straight_bars_without_ties(tmp_path):

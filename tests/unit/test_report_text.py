@@ -15,6 +15,7 @@ import pytest
 
 from fesplice.contracts import Outcome
 from fesplice.pipeline.manifest import warnings
+from fesplice.report.elevation.beam import beam_of
 from fesplice.report.text import summary_text
 from fesplice.report.view import View
 from fesplice.specimen import read, vary
@@ -33,7 +34,7 @@ def test_a_peak_is_called_a_peak_only_when_the_load_fell_after_it(tmp_path):
     assert "132 kN" in row(fell, "peak load") and "may lie higher" not in row(fell, "peak load")
     rising = DATA["write_run"](tmp_path / "b", loads=RISING, outcome=Outcome.step_limit)
     assert "may lie higher" in row(rising, "peak load")
-    assert [s.title for s in View(rising).stages()] == ["Service, 50 kN", "Largest so far, 90 kN"]
+    assert [s.title for s in beam_of(View(rising)).stages()] == ["Service, 50 kN", "Largest so far, 90 kN"]
 
 
 def test_no_crack_is_said_in_whole_words(tmp_path):
@@ -81,7 +82,7 @@ def test_service_is_a_share_of_the_load_at_the_loss_of_bond(tmp_path):
             values[f"{name}/tau"][:] = 0.1 if late else 5.0 * share
 
     run = DATA["write_run"](tmp_path / "a", change=fading)
-    assert [s.title for s in View(run).stages()] == ["Service, 40 kN", "Peak, 132 kN", "End, 80 kN"]
+    assert [s.title for s in beam_of(View(run)).stages()] == ["Service, 40 kN", "Peak, 132 kN", "End, 80 kN"]
 
 
 @pytest.mark.parametrize(("model", "says"), [("x", "hook B leans on the transverse bar"), ("t3", "splitting strength")])

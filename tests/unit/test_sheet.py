@@ -21,7 +21,8 @@ import pytest
 from fesplice.cli import main
 from fesplice.contracts import InputFault
 from fesplice.post.elevation.gauges import mean_strain, read_gauges
-from fesplice.report.sheet import sheet, write_sheet
+from fesplice.report.sheet import sheet
+from fesplice.report.sheetprint import write_sheet
 from fesplice.sizing import check
 from fesplice.sizing.statics import statics
 from fesplice.sizing.testday import nice

@@ -21,8 +21,9 @@ from PIL import Image
 
 from fesplice.contracts import FolderFault, Outcome
 from fesplice.report import report, write_page
-from fesplice.report.figures import FIGURES, Drawn, figures_for
+from fesplice.report.figures import FIGURES, Drawn
 from fesplice.report.view import View
+from fesplice.report.views import VIEWS
 
 DATA = runpy.run_path(str(Path(__file__).parents[1] / "unit" / "report_data.py"))
 EVIL = """<script>alert('x')</script> "><img src=//h.example/x onerror=alert(1)> & {{ 7*7 }}"""
@@ -63,9 +64,9 @@ def page(tmp_path_factory):
     text = DATA["SPECIMEN"].replace('note = "for tests"', f'note = "{note}"')
     folder = tmp_path_factory.mktemp("page") / "run"
     run = DATA["write_run"](folder, text=text)
-    told: list[str] = []
-    path = report(run, told=told.append)
-    assert told == [FIGURES[name].title for name in figures_for("elevation")] + ["Page"]
+    heard: list[str] = []
+    path = report(run, progress=heard.append)
+    assert heard == [FIGURES[name].title for name in VIEWS["elevation"].figures] + ["Page"]
     return path
 
 
@@ -152,7 +153,7 @@ def test_inputs_tell_their_origin(reader):
 def test_cautions_limits_and_record_are_there(reader):
     text = words(reader)
     for phrase in (
-        "neither a design check nor a safety system", "licensed engineer", "plane stress", "out of this plane",
+        "neither a design check nor a safety system", "licensed engineer", "plane stress", "out of the plane of this view",
         "in the plan, not in the elevation", "a warning <for> people", "diverged", "tolerances.force", "manifest.json",
         "steps/ (7 files)", "SHA-256 of the mesh",
     ):  # fmt: skip

@@ -8,12 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from fesplice.contracts import Floats
+from fesplice.contracts import Floats, Outcome
 from fesplice.mesh import ZONES
 from fesplice.post.elevation.bars import face_arcs, profile
 from fesplice.post.elevation.forces import OPEN, SectionCut, tie_cuts
 from fesplice.post.elevation.layout import main_lines
 from fesplice.report import style
+from fesplice.report.elevation.beam import beam_of
 from fesplice.report.elevation.fields import short_name
 from fesplice.report.view import LeftOut, Stage, View
 from fesplice.units import factor
@@ -35,7 +36,7 @@ def _name(stage: Stage) -> str:
 def bar_profiles(view: View, folder: Path, step: int | None = None) -> list[Path]:
     """Stress, slip and bond stress along the main bars, with lead, bend and tail told apart."""
     mesh = view.run.mesh
-    stages, lines = view.stages(step), list(main_lines(mesh))
+    stages, lines = beam_of(view).stages(step), list(main_lines(mesh))
     rows = (("stress (MPa)", "stress"), ("slip (mm)", "slip"), ("bond stress (MPa)", "tau"))
     table: dict[str, list[Any]] = {
         name: [] for name in ("line", "stage", "step", "distance_mm", "x_mm", "y_mm", "zone",
@@ -60,7 +61,7 @@ def bar_profiles(view: View, folder: Path, step: int | None = None) -> list[Path
                 for name, part in zip(table, values):
                     table[name].extend(np.asarray(part).tolist())
             _zones(grid[:, column], view, line, start, anchored)
-            end = "joint face" if view.plan.joints else "start of the lap"
+            end = "joint face" if beam_of(view).laid.joints else "start of the lap"
             word = f"distance along the bar from the {end} (mm)" if anchored else "distance from midspan (mm)"
             grid[2, column].set_xlabel(word)
             style.letter(grid[0, column], "ab"[column] if len(lines) > 1 else "", f"Bars {line}")
@@ -75,16 +76,17 @@ def bar_profiles(view: View, folder: Path, step: int | None = None) -> list[Path
 
 def _origin(view: View, line: str) -> tuple[float, bool]:
     """Arc length the distances of a profile count from, and whether the line is anchored in the splice."""
-    arcs = face_arcs(view.run.mesh, line, view.plan)
-    return (float(arcs[0]), True) if line in view.plan.anchors else (float(np.mean(arcs)), False)
+    laid = beam_of(view).laid
+    arcs = face_arcs(view.run.mesh, line, laid)
+    return (float(arcs[0]), True) if line in laid.anchors else (float(np.mean(arcs)), False)
 
 
 def _zones(column: Any, view: View, line: str, start: float, anchored: bool) -> None:
     """Shade bend and tail, name the zones, and keep to the part of the bar near the splice."""
     bar = view.run.mesh.lines[line]
     arc, zone = np.asarray(bar.arc, float) - start, np.asarray(bar.zone)
-    depth = view.plan.y[1] - view.plan.y[0]
-    reach = 1.5 * depth
+    low, high = beam_of(view).laid.y
+    reach = 1.5 * (high - low)
     limits = (max(-reach, arc[0]), arc[-1]) if anchored else (max(-2.0 * reach, arc[0]), min(2.0 * reach, arc[-1]))
     spans = {}
     for k, name in enumerate(ZONES):
@@ -125,16 +127,16 @@ def _yield(row: Any, view: View, lines: list[str]) -> None:
 # ------------------------------------------------------------------ load against deflection
 def load_deflection(view: View, folder: Path, step: int | None = None) -> list[Path]:
     """Load per ram against midspan deflection, in both unit systems, with what happened on the way."""
-    curve, stages = view.curve, view.stages(step)
+    curve, stages = view.curve, beam_of(view).stages(step)
     load, deflection = np.asarray(curve["load_N"], float) / 1e3, np.asarray(curve["deflection_mm"], float)
     outcome = np.asarray([str(o) for o in curve["outcome"]]) if "outcome" in curve else np.full(len(load), "")
     with style.sheet(style.NARROW + 21.0, 82.0) as figure:
         axes = figure.subplots()
         axes.plot(deflection, load, color=style.FAMILY["A"]["color"], linewidth=1.4, marker=".", markersize=2.2)
-        loose = outcome == "loose"
-        if loose.any():
+        relaxed = outcome == Outcome.loose.name
+        if relaxed.any():
             look = {"marker": "o", "markerfacecolor": "white", "markersize": 3.5, "linestyle": "none"}
-            axes.plot(deflection[loose], load[loose], color=style.INK, label="loose tolerance", **look)
+            axes.plot(deflection[relaxed], load[relaxed], color=style.INK, label="relaxed tolerance", **look)
         axes.set_xlabel("midspan deflection (mm)")
         axes.set_ylabel("load per ram (kN)")
         axes.set_xlim(min(0.0, float(deflection.min())), 1.06 * float(deflection.max()))
@@ -167,7 +169,7 @@ def _events(axes: Any, view: View, stages: tuple[Stage, ...], deflection: Floats
         marks.append((f"first crack, {load[row]:.0f} kN", row, "v"))
     opened = joint_opening(view)
     if opened is not None:
-        marks.append((f"joint open {OPEN} mm, {load[opened]:.0f} kN", opened, "s"))
+        marks.append((f"joint open {OPEN} mm at the face, {load[opened]:.0f} kN", opened, "s"))
     shapes = {"service": "D", "peak": "^", "end": "X", "step": "o"}
     marks += [(_name(s), s.row, shapes[s.name]) for s in stages]
     for text, at, marker in marks:
@@ -183,14 +185,14 @@ def _events(axes: Any, view: View, stages: tuple[Stage, ...], deflection: Floats
 def first_crack(view: View) -> int | None:
     """Row of the curve at which the first crack stands; None when none formed."""
     # A run may have grown since its curve was read.
-    row = np.flatnonzero(view.curve["step"] == view.findings["cracking"]["first_step"])
+    row = np.flatnonzero(view.curve["step"] == beam_of(view).found.cracking.first_step)
     return int(row[0]) if len(row) else None
 
 
 def joint_opening(view: View) -> int | None:
-    """Row of the curve at which a joint first opened by more than a visible crack; None when none did."""
+    """Row of the curve at which a joint first opened visibly at the tension face; None when none did."""
     columns = [np.asarray(view.curve[k], float) for k in ("joint_left_mm", "joint_right_mm") if k in view.curve]
-    if not columns or not view.plan.joints:
+    if not columns or not beam_of(view).laid.joints:
         return None
     open_ = np.flatnonzero(np.nanmax(columns, axis=0) >= OPEN)
     return int(open_[0]) if len(open_) else None
@@ -199,10 +201,10 @@ def joint_opening(view: View) -> int | None:
 # ------------------------------------------------------------------ hook nodes
 def hook_history(view: View, folder: Path, step: int | None = None) -> list[Path]:
     """Principal tension at the hook nodes as share of f_ct over the load; thin after the largest load."""
-    stages = view.stages(step)
+    stages = beam_of(view).stages(step)
     if not view.run.mesh.stations:
         raise LeftOut("no bar has a hook")
-    h = view.hooks
+    h = beam_of(view).hooks
     load, peak = h.load / 1e3, int(np.nanargmax(h.load))
     lines = sorted(set(h.lines))
     with style.sheet(style.WIDE if len(lines) > 1 else 110.0, 72.0) as figure:
@@ -237,7 +239,7 @@ def _key_below(figure: Any, axes: Any, columns: int) -> None:
 
 
 def _hook_table(view: View) -> dict[str, Any]:
-    h = view.hooks
+    h = beam_of(view).hooks
     n = len(h.names)
     return {
         "step": np.repeat(h.step, n),
@@ -253,11 +255,12 @@ def _hook_table(view: View) -> dict[str, Any]:
 # ------------------------------------------------------------------ prying tie
 def prying_tie(view: View, folder: Path, step: int | None = None) -> list[Path]:
     """Vertical tension across section lines from the joint face to beyond each hook, against f_ct x width."""
-    mesh, plan, stages = view.run.mesh, view.plan, view.stages(step)
-    lines, lead = list(plan.anchors), view.leading(step)
+    beam, mesh = beam_of(view), view.run.mesh
+    laid, stages, lead = beam.laid, beam.stages(step), beam.leading(step)
+    lines = list(laid.anchors)
     if not lines:
         raise LeftOut("no bar ends in a splice, so nothing is pried")
-    cuts = {s.step: tie_cuts(mesh, view.fields(s.step), view.strengths, plan) for s in stages}
+    cuts = {s.step: tie_cuts(mesh, view.fields(s.step), beam.strengths, laid) for s in stages}
     with style.sheet(style.WIDE, 112.0) as figure:
         levels = [w for w in _LEVELS if any(f"{line}/{w}" in cuts[stages[0].step] for line in lines)]
         grid = figure.subplots(len(levels), len(lines), squeeze=False, sharey=True, sharex="col")
@@ -289,7 +292,7 @@ def _length(c: SectionCut) -> float:
 
 
 def _tie_axes(axes: Any, view: View, line: str, c: SectionCut | None, where: str) -> None:
-    a = view.plan.anchors[line]
+    a = beam_of(view).laid.anchors[line]
     axes.axhline(0.0, color=style.QUIET, linewidth=0.5, zorder=0)
     if c is None:
         axes.text(0.99, 0.96, f"{where}: no such line", transform=axes.transAxes, fontsize=7, ha="right", va="top")
@@ -311,9 +314,9 @@ def _tie_table(stages: tuple[Stage, ...], cuts: dict[int, dict[str, SectionCut]]
     table: dict[str, list[Any]] = {name: [] for name in columns}
     for stage in stages:
         for name, c in cuts[stage.step].items():
-            usage = c.usage if math.isfinite(c.usage) else math.nan
+            utilisation = c.utilisation if math.isfinite(c.utilisation) else math.nan
             row = (stage.name, stage.step, stage.load / 1e3, name, c.start[0], c.end[0], c.start[1], c.tension, c.net,
-                   c.capacity, usage, c.tension_length, c.bar_force)  # fmt: skip
+                   c.capacity, utilisation, c.tension_length, c.bar_force)  # fmt: skip
             for column, value in zip(columns, row):
                 table[column].append(value)
     return table

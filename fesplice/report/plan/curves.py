@@ -7,11 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from fesplice.post.plan.findings import bar_columns
 from fesplice.post.plan.forces import Thrust
 from fesplice.post.plan.layout import PlanBar
+from fesplice.post.runs import bar_columns
 from fesplice.report import style
-from fesplice.report.plan.slab import Slab, places_across
+from fesplice.report.plan.slab import Slab, places_across, slab_of
 from fesplice.report.view import Stage, View
 from fesplice.units import factor
 
@@ -42,7 +42,7 @@ def _name(stage: Stage) -> str:
 # ------------------------------------------------------------------ steel across
 def plan_ties(view: View, folder: Path, step: int | None = None) -> list[Path]:
     """Strain of every line of transverse steel along the lap against yield, and what holds each edge bar."""
-    slab = view.slab
+    slab = slab_of(view)
     stage = slab.leading(step)
     states = slab.ties(stage.step)
     thrusts = slab.forces.thrusts(view.fields(stage.step))
@@ -134,7 +134,7 @@ def _tie_table(slab: Slab, stage: Stage) -> dict[str, list[Any]]:
             steel = slab.mesh.lines[t.line].steel
             row = {"stage": each.name, "step": each.step, "load_kN": each.load / 1e3, "line": t.line, "x_mm": t.x,
                    "y_mm": t.y, "strain": t.strain, "stress_MPa": t.stress, "yield_MPa": slab.yields[steel],
-                   "share_of_yield": t.usage}  # fmt: skip
+                   "share_of_yield": t.utilisation}  # fmt: skip
             for name, value in row.items():
                 table.setdefault(name, []).append(value)
     return table
@@ -156,7 +156,7 @@ def _thrust_table(stage: Stage, thrusts: tuple[Thrust, ...]) -> dict[str, list[A
 # ------------------------------------------------------------------ side faces
 def plan_sides(view: View, folder: Path, step: int | None = None) -> list[Path]:
     """Outward displacement of both side faces along the beam at the stages, and thrust on the edge bars over load."""
-    slab = view.slab
+    slab = slab_of(view)
     stages, history = slab.stages(step), slab.history
     faces = (("low", -1.0, slab.laid.y[0]), ("high", 1.0, slab.laid.y[1]))
     table: dict[str, list[Any]] = {}
@@ -206,7 +206,7 @@ def outward(slab: Slab, stage: Stage, face: str, sign: float) -> tuple[np.ndarra
 
 
 def _thrust_over_load(axes: Any, slab: Slab, stages: tuple[Stage, ...]) -> None:
-    h, top = slab.history, slab.strength.first_row
+    h, top = slab.history, slab.found.strength.first_row
     for k, ((bar, _, _), line) in enumerate(zip(slab.laid.edges, style.CYCLE)):
         axes.plot(h.load[: top + 1] / 1e3, h.thrust[: top + 1, k] / 1e3, label=f"on {bar.line}", **line)
         axes.plot(h.load[top:] / 1e3, h.thrust[top:, k] / 1e3, **line | {"linewidth": 0.5, "alpha": 0.8})
@@ -222,7 +222,7 @@ def _thrust_over_load(axes: Any, slab: Slab, stages: tuple[Stage, ...]) -> None:
 # ------------------------------------------------------------------ load and bar stress
 def plan_load(view: View, folder: Path, step: int | None = None) -> list[Path]:
     """Load per side against extension, and the stress of every bar where it enters."""
-    slab, curve = view.slab, view.curve
+    slab, curve = slab_of(view), view.curve
     stages = slab.stages(step)
     moved, load = np.asarray(curve["extension_mm"], float), np.asarray(curve["load_N"], float) / 1e3
     with style.sheet(style.WIDE, 84.0) as figure:

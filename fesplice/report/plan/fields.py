@@ -11,18 +11,11 @@ import numpy as np
 from fesplice.contracts import Floats
 from fesplice.post.plan.truss import Member, Truss, truss
 from fesplice.report import style
-from fesplice.report.elevation.fields import (
-    crack_key,
-    crack_table,
-    cracks_of,
-    draw_cracks,
-    major,
-    strain_table,
-    widest_of,
-)
-from fesplice.report.plan.slab import Labels, Slab, along, bars_to_scale, slab_outline
+from fesplice.report.cracks import crack_key, crack_table, cracks_of, draw_cracks, major, strain_table, widest_of
+from fesplice.report.figure import Panel
+from fesplice.report.plan.slab import Labels, Slab, along, bars_to_scale, slab_of, slab_outline
 from fesplice.report.plan.trajectories import Trajectory, trajectories
-from fesplice.report.view import View, patches, window
+from fesplice.report.view import Stage, View, patches, window
 
 #: Cracks are drawn as wide as they are up to this opening [mm]: beyond it the slab has split.
 WIDE = 0.5
@@ -38,7 +31,7 @@ _STRUT, _TIE, _CONCRETE, _BODY = "#275b8c", "#994722", "#994722", "#5c5c5c"
 # ------------------------------------------------------------------ cracks
 def plan_cracks(view: View, folder: Path, step: int | None = None) -> list[Path]:
     """Cracks of the slab over the principal tensile strain at each stage, with bars and steel across to scale."""
-    slab = view.slab
+    slab = slab_of(view)
     stages = slab.stages(step)
     x, y = slab.window
     strain = [major(view, s, "strain") for s in stages]
@@ -73,7 +66,7 @@ def plan_cracks(view: View, folder: Path, step: int | None = None) -> list[Path]
 # ------------------------------------------------------------------ struts and ties
 def plan_struts(view: View, folder: Path, step: int | None = None) -> list[Path]:
     """Principal-compression trajectories over the cracks, and beside them struts and ties with their forces."""
-    slab = view.slab
+    slab = slab_of(view)
     stage = slab.leading(step)
     fields = view.fields(stage.step)
     x, y = slab.window
@@ -108,7 +101,8 @@ def plan_struts(view: View, folder: Path, step: int | None = None) -> list[Path]
 def compression(view: View, step: int) -> list[Trajectory]:
     """Trajectories of the slab at one step."""
     tensor = view.elements.mean(view.points.values(view.fields(step), "stress"))
-    (x0, x1), (y0, y1) = view.slab.laid.x, view.slab.laid.y
+    laid = slab_of(view).laid
+    (x0, x1), (y0, y1) = laid.x, laid.y
     size = float(np.median(view.elements.size))
     return trajectories(view.elements.centre, tensor, (x0, x1), (y0, y1), max((y1 - y0) / 42.0, 0.8 * size), size)
 
@@ -242,3 +236,16 @@ def _trajectories(lines: list[Trajectory]) -> dict[str, Any]:
         "line": [k for k, t in enumerate(lines, start=1) for _ in t.stress], "x_mm": xy[:, 0], "y_mm": xy[:, 1],
         "compression_MPa": np.concatenate([t.stress for t in lines]) if lines else np.zeros(0),
     }  # fmt: skip
+
+
+# ------------------------------------------------------------------ beside the elevation
+def _over(axes: Any, view: View, stage: Stage, unit: float) -> None:
+    """Bars, struts and ties over strain and cracks."""
+    slab = slab_of(view)
+    bars_to_scale(axes, slab, names=False, quiet=True)
+    draw_truss(axes, slab, truss(slab.forces, view.fields(stage.step)), unit, bands=False)
+    slab_outline(axes, slab)
+
+
+# the picture is shown without its caption, too: the numbers at the members need their unit
+PANEL = Panel("Plan", "y across the beam (mm)", "; forces in kN", lambda view: slab_of(view).window, _over)

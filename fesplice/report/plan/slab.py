@@ -7,7 +7,7 @@ step before the first drop (the largest load where none came), as in the finding
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -15,16 +15,17 @@ import numpy as np
 
 from fesplice.contracts import Floats
 from fesplice.mesh import Mesh
-from fesplice.post.elevation.findings import Strength
-from fesplice.post.plan.cracks import PlanCracks
-from fesplice.post.plan.findings import PlanTrace, TieState, plan_strength, tie_states, trace
+from fesplice.post.plan.findings import PlanFindings
 from fesplice.post.plan.forces import PlanForces
 from fesplice.post.plan.layout import PlanLayout, plan_layout, x_of
+from fesplice.post.plan.trace import PlanTrace, TieState, tie_states, trace, yields_of
 from fesplice.report import style
-from fesplice.report.view import SERVICE, Stage, View
+from fesplice.report.view import Stage, View
 
 #: Room beside the slab for names and stubs of bars, as a share of its size.
 MARGIN = 0.09
+#: Column of the curve that holds the movement of a plan.
+MOVED = "extension_mm"
 
 
 class Slab:
@@ -43,21 +44,20 @@ class Slab:
         return PlanForces(self.mesh, self.laid)
 
     @cached_property
-    def cracks(self) -> PlanCracks:
-        return PlanCracks(self.mesh, self.laid)
-
-    @cached_property
     def history(self) -> PlanTrace:
         return trace(self.view.run, self.laid)
 
-    @cached_property
-    def strength(self) -> Strength:
-        return plan_strength(self.history)
+    @property
+    def found(self) -> PlanFindings:
+        """Findings of the run."""
+        found = self.view.findings
+        assert isinstance(found, PlanFindings)
+        return found
 
     @cached_property
     def yields(self) -> dict[str, float]:
         """Yield strength [MPa] by steel."""
-        return {name: float(steel.yield_strength) for name, steel in self.view.specimen.steel.items()}
+        return yields_of(self.view.run)
 
     def ties(self, step: int) -> tuple[TieState, ...]:
         """Every line of transverse steel at one step."""
@@ -65,31 +65,20 @@ class Slab:
 
     # -------------------------------------------------------------- stages
     def stages(self, step: int | None = None) -> tuple[Stage, ...]:
-        """The one step asked for, or service, strength and end, each step once; faults as of the view's stages."""
+        """The one step asked for, or service, strength and end, each step once.
+
+        Raises :class:`FolderFault` for a step that is not stored, or a run without steps.
+        """
+        self.view.has_steps()
         if step is not None:
-            return self.view.stages(step)
-        known = self.view.stages()
-        load, top = np.asarray(self.view.curve["load_N"], float), self.strength.first_row
-        below = np.flatnonzero(load[: top + 1] >= SERVICE * load[top])
-        reached = int(below[0]) if len(below) else top
-        near = min((max(reached - 1, 0), reached), key=lambda row: abs(load[row] - SERVICE * load[top]))
-        taken: dict[int, str] = {}
-        for name, row in (("strength", top), ("service", near), ("end", len(load) - 1)):
-            taken.setdefault(row, name)
-        return tuple(self._stage(known[0], taken[row], row) for row in sorted(taken))
+            return self.view.chosen(step, MOVED)
+        held = self.found.strength
+        return self.view.stages(("strength", held.first_row), held.first, MOVED)
 
     def leading(self, step: int | None = None) -> Stage:
         """The step asked for, or the strength."""
         stages = self.stages(step)
         return next((s for s in stages if s.name == "strength"), stages[0])
-
-    def _stage(self, like: Stage, name: str, row: int) -> Stage:
-        curve = self.view.curve
-        return replace(
-            like, name=name, row=row, step=int(curve["step"][row]), load=float(curve["load_N"][row]),
-            deflection=float(curve["extension_mm"][row]),
-            rising=not self.strength.dropped and row == len(curve["load_N"]) - 1,
-        )  # fmt: skip
 
     # -------------------------------------------------------------- window
     @property
@@ -97,6 +86,11 @@ class Slab:
         """The slab with a margin: x along the beam; y across it."""
         (x0, x1), (y0, y1) = self.laid.x, self.laid.y
         return (x0 - MARGIN * (x1 - x0), x1 + MARGIN * (x1 - x0)), (y0 - 0.02 * (y1 - y0), y1 + 0.02 * (y1 - y0))
+
+
+def slab_of(view: View) -> Slab:
+    """The slab of a plan."""
+    return view.part(Slab)
 
 
 # ------------------------------------------------------------------ bars

@@ -1,160 +1,122 @@
-"""What the page of a plan run shows of its findings: strength, bars, struts, side thrust, steel across, cracks."""
+"""What the page of a plan shows of its findings: strength, bars, struts, side thrust, steel across, cracks."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import Any
 
 from fesplice.post.plan.cracks import OPEN
+from fesplice.post.plan.findings import PlanFindings
+from fesplice.report.parts import Parts, Table, fixed, kilonewtons, percent, quantity, share
+from fesplice.report.plan.slab import slab_of
 from fesplice.report.view import View
-from fesplice.units import both
 
 _PLANE = {"cohesive": "softens as it opens", "intact": "never gives way", "none": "there is none"}
 
 
-def parts(view: View) -> dict[str, Any]:
-    """Values of the plan's page that differ from those of an elevation."""
-    f = view.findings
-    tables = [_bars(view, f), _struts(f), _thrusts(f), _steel(f), _cracks(f)]
-    return {"lead": _lead(f), "findings": _findings(view, f), "tables": [t for t in tables if t["rows"]]}
+def parts(view: View) -> Parts:
+    """Lead, findings and tables of the page."""
+    f = slab_of(view).found
+    tables = (_bars(view, f), _struts(f), _thrusts(f), _steel(f), _cracks(f))
+    return Parts(_lead(f), _findings(f), tuple(t for t in tables if t.rows))
 
 
-def _table(title: str, note: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> dict[str, Any]:
-    return {"title": title, "note": note, "head": list(head), "rows": [list(r) for r in rows]}
-
-
-# ------------------------------------------------------------------ numbers in words
-def _is(value: float | None) -> bool:
-    return value is not None and math.isfinite(value)
-
-
-def share(value: float | None) -> str:
-    """``0.123`` -> ``12 %``; a dash where there is no value."""
-    return f"{100.0 * value:.0f} %" if value is not None and math.isfinite(value) else "–"
-
-
-def quantity(value: float | None, kind: str) -> str:
-    """A value in SI and US units; a dash where there is none."""
-    return both(float(value), kind) if value is not None and math.isfinite(value) else "–"
-
-
-def _fixed(value: float | None, places: int, unit: str) -> str:
-    return f"{value:.{places}f} {unit}" if value is not None and math.isfinite(value) else "–"
-
-
-def _kn(value: float | None) -> str:
-    return _fixed(value / 1e3 if value is not None else None, 1, "kN")
-
-
-# ------------------------------------------------------------------ parts
-def _most(f: Mapping[str, Any]) -> float | None:
-    return max((v for k, v in f["first_bar_stress"].items() if len(k) > 1 and _is(v)), default=None)
-
-
-def _lead(f: Mapping[str, Any]) -> list[tuple[str, str, str]]:
-    strength = f["strength"]
-    first = "before the first drop of 15 %" if strength["dropped"] else "largest so far, no drop of 15 %"
-    strut = max((s["force"] for s in f["struts"] if s["gap"] in f["hand_thrust"]), default=None)
-    return [
-        ("Strength, load per side", quantity(strength["first"], "force"), first),
-        ("Bar stress where the bars enter", quantity(_most(f), "stress"), "then, the most stressed bar"),
+def _lead(f: PlanFindings) -> tuple[tuple[str, str, str], ...]:
+    first = "before the first drop of 15 %" if f.strength.dropped else "largest so far, no drop of 15 %"
+    stress = max((v for k, v in f.first_bar_stress.items() if len(k) > 1 and math.isfinite(v)), default=math.nan)
+    strut = max((s.force for s in f.struts if s.gap in f.hand_thrust), default=math.nan)
+    return (
+        ("Strength, load per side", quantity(f.strength.first, "force"), first),
+        ("Bar stress where the bars enter", quantity(stress, "stress"), "then, the most stressed bar"),
         ("Largest strut between two bars", quantity(strut, "force"), "then, resultant in the cut between them"),
-        ("Failed first", f["verdict"]["kind"], f"side faces moved out by {_fixed(f['side_displacement'], 2, 'mm')}"),
-    ]
+        ("Failed by", f.assessment.mode.words, f.assessment.failure),
+    )
 
 
-def _left_out(f: Mapping[str, Any]) -> str:
-    left = f.get("left_out")
-    return "not stored" if left is None else f"{100.0 * left:.2f} % of the bar force"
-
-
-def _findings(view: View, f: Mapping[str, Any]) -> list[tuple[str, str]]:
-    strength, loose = f["strength"], f.get("loose_steps", 0)
-    at = f"{quantity(strength['first'], 'force')} at {_fixed(strength['first_deflection'], 2, 'mm')} extension"
+def _findings(f: PlanFindings) -> tuple[tuple[str, str], ...]:
+    at = f"{quantity(f.strength.first, 'force')} at {fixed(f.strength.first_deflection, 2, 'mm')} extension"
     rows = [
-        ("Strength, load per side", f"{at}, step {f['strength_step']}"),
-        ("Largest load per side", f"{quantity(f['peak_load'], 'force')}, step {f['peak_step']}"),
+        ("Strength, load per side", f"{at}, step {f.strength_step}"),
+        ("Largest load per side", f"{quantity(f.peak_load, 'force')}, step {f.peak_step}"),
     ]
-    if strength["dropped"]:
-        rows.append(("After the drop", quantity(strength["lowest"], "force")))
-    lost = f"; {share(f['plane_lost'])} of its area past its peak" if f["hanging"] == "cohesive" else ""
+    if f.strength.dropped:
+        rows.append(("After the drop", quantity(f.strength.lowest, "force")))
+    lost = f"; {share(f.plane_lost)} of its area past its peak" if f.hanging == "cohesive" else ""
     rows += [
-        ("Plane between slab and body", _PLANE.get(f["hanging"], f["hanging"]) + lost),
-        ("Side faces moved out by at most", _fixed(f["side_displacement"], 3, "mm")),
-        ("Out of balance, worst strip between two cuts", f"{100.0 * f['residual']:.2f} % of the bar force"),
-        ("Out of balance, worst node of struts and ties", _left_out(f)),
-        ("Accepted steps", f"{view.run.n_steps}, of which {loose} at the loose tolerance"),
+        ("Plane between slab and body", _PLANE.get(f.hanging, f.hanging) + lost),
+        ("Side faces moved out by at most", fixed(f.side_displacement, 3, "mm")),
+        ("Out of balance, worst strip between two cuts", f"{percent(f.residual, 2)} of the bar force"),
+        ("Out of balance, worst node of struts and ties", f"{percent(f.left_out, 2)} of the bar force"),
+        ("Accepted steps", f"{f.steps}, of which {f.relaxed_steps} at the relaxed tolerance"),
     ]
-    return rows
+    return tuple(rows)
 
 
-def _bars(view: View, f: Mapping[str, Any]) -> dict[str, Any]:
-    edge = {bar.line for bar, _, _ in view.slab.laid.edges}
-    rows = [
+def _bars(view: View, f: PlanFindings) -> Table:
+    edge = {bar.line for bar, _, _ in slab_of(view).laid.edges}
+    nan = math.nan
+    rows = tuple(
         (
-            line, "edge" if line in edge else "inner", quantity(f["first_bar_stress"].get(line), "stress"), share(used),
-            share(f["hook_share"].get(line)), _fixed(f["slip"].get(line), 3, "mm"),
+            line, "edge" if line in edge else "inner", quantity(f.first_bar_stress.get(line, nan), "stress"),
+            share(used), share(f.hook_share.get(line, nan)), fixed(f.slip.get(line, nan), 3, "mm"),
         )
-        for line, used in f["yield_share"].items()
-    ]  # fmt: skip
+        for line, used in f.yield_share.items()
+    )  # fmt: skip
     note = "Stress where the bar enters the slab; share of its force that is left at the hook, and the slip there."
-    return _table("Bars", note, ("bar", "place", "stress", "of yield", "taken by the hook", "slip at the bend"), rows)
+    return Table("Bars", ("bar", "place", "stress", "of yield", "taken by the hook", "slip at the bend"), rows, note)
 
 
-def _struts(f: Mapping[str, Any]) -> dict[str, Any]:
-    rows = [
+def _struts(f: PlanFindings) -> Table:
+    rows = tuple(
         (
-            s["gap"], _kn(s["force"]), _fixed(s["inclination"], 0, "degrees"), _fixed(s["width"], 0, "mm"),
-            _fixed(s["stress"], 1, "MPa"), _kn(s["across"]), _kn(f["hand_thrust"][s["gap"]]),
+            s.gap, kilonewtons(s.force), fixed(s.inclination, 0, "degrees"), fixed(s.width, 0, "mm"),
+            fixed(s.stress, 1, "MPa"), kilonewtons(s.across), kilonewtons(f.hand_thrust[s.gap]),
         )
-        for s in f["struts"]
-        if s["gap"] in f["hand_thrust"] and s["force"] > 0.0
-    ]  # fmt: skip
+        for s in f.struts
+        if s.gap in f.hand_thrust and s.force > 0.0
+    )  # fmt: skip
     note = (
         "Compression that crosses the gap between two lapped bars; width and stress as if it were even. By hand: "
         "force across by T s / l, with the bar force T, spacing s and the distance l between the bends (or ends)."
     )
-    head = ("between", "force", "to the bars", "width", "mean stress", "across", "across by hand")
-    return _table("Struts", note, head, rows)
+    heads = ("between", "force", "to the bars", "width", "mean stress", "across", "across by hand")
+    return Table("Struts", heads, rows, note)
 
 
-def _thrusts(f: Mapping[str, Any]) -> dict[str, Any]:
-    rows = [
-        (
-            t["line"], _kn(t["force"]), share(sum(t["ties"].values())), share(t["concrete"]), share(t["body"]),
-            share(t["hold"]),
-        )
-        for t in f["thrusts"]
-    ]  # fmt: skip
+def _thrusts(f: PlanFindings) -> Table:
+    rows = tuple(
+        (t.line, kilonewtons(t.force), share(t.tied), share(t.concrete), share(t.body), share(t.hold))
+        for t in f.thrusts
+    )
     note = "What pushes an edge bar outwards, and what holds it; a negative share pushes outwards as well."
-    head = ("edge bar", "thrust", "steel across", "tension of concrete", "body above", "bars where they enter")
-    return _table("Side thrust", note, head, rows)
+    heads = ("edge bar", "thrust", "steel across", "tension of concrete", "body above", "bars where they enter")
+    return Table("Side thrust", heads, rows, note)
 
 
-def _steel(f: Mapping[str, Any]) -> dict[str, Any]:
-    rows = [
+def _steel(f: PlanFindings) -> Table:
+    rows = tuple(
         (
-            t["line"], _fixed(t["x"], 0, "mm"), _fixed(t["y"], 0, "mm"), _fixed(1e3 * t["strain"], 2, "‰"),
-            _fixed(t["stress"], 0, "MPa"), share(t["usage"]),
+            t.line, fixed(t.x, 0, "mm"), fixed(t.y, 0, "mm"), fixed(1e3 * t.strain, 2, "‰"), fixed(t.stress, 0, "MPa"),
+            share(t.utilisation),
         )
-        for t in f["ties"]
-    ]  # fmt: skip
+        for t in f.ties
+    )  # fmt: skip
     note = "Every tie, leg or bar across, where its strain is largest."
-    return _table("Steel across", note, ("line", "x", "y", "strain", "stress", "of yield"), rows)
+    return Table("Steel across", ("line", "x", "y", "strain", "stress", "of yield"), rows, note)
 
 
-def _cracks(f: Mapping[str, Any]) -> dict[str, Any]:
-    rows = [
+def _cracks(f: PlanFindings) -> Table:
+    rows = tuple(
         (
-            _strip(c["place"]), _fixed(c["opening"], 3, "mm"),
-            _fixed(c["length"], 0, "mm"), _fixed(c["widest"], 3, "mm"), f"{c['widest_x']:.0f}, {c['widest_y']:.0f}",
+            _strip(c.place), fixed(c.opening, 3, "mm"), fixed(c.length, 0, "mm"), fixed(c.widest, 3, "mm"),
+            f"{c.widest_x:.0f}, {c.widest_y:.0f}",
         )
-        for c in f["splitting"]
-    ]  # fmt: skip
-    note = f"Openings along the bars summed across each strip, the length over which they exceed {OPEN} mm, and the "
-    head = ("strip", "along the bars", "length", "widest crack", "at x, y (mm)")
-    return _table("Cracks", note + "widest crack of any direction.", head, rows)
+        for c in f.splitting
+    )  # fmt: skip
+    note = (
+        f"Openings along the bars summed across each strip, the length over which they exceed {OPEN} mm, and the "
+        "widest crack of any direction."
+    )
+    return Table("Cracks", ("strip", "along the bars", "length", "widest crack", "at x, y (mm)"), rows, note)
 
 
 def _strip(place: str) -> str:

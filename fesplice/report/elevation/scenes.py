@@ -23,7 +23,8 @@ from fesplice.geometry import bars
 from fesplice.mesh import BarLine
 from fesplice.post.elevation.bars import profile
 from fesplice.report import style
-from fesplice.report.elevation.fields import closure_window, major
+from fesplice.report.cracks import major
+from fesplice.report.elevation.beam import beam_of
 from fesplice.report.view import LeftOut, View
 
 #: Largest shown displacement within the window as a share of the depth.
@@ -37,9 +38,11 @@ def deformed(view: View, folder: Path, step: int | None = None) -> list[Path]:
 
     Raises :class:`LeftOut` when the machine has no library to render with.
     """
-    stage = view.leading(step)
+    beam = beam_of(view)
+    stage = beam.leading(step)
     fields, mesh = view.fields(stage.step), view.run.mesh
-    x, y, depth = closure_window(view), view.plan.y, view.plan.y[1] - view.plan.y[0]
+    x, y = beam.closure, beam.laid.y
+    depth = y[1] - y[0]
     u = view.run.step(stage.step).displacements(len(mesh.points))
     # Bars and concrete sink together; what matters here is how they part.
     near = np.abs(mesh.points[:, 0]) <= max(map(abs, x))

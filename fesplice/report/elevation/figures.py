@@ -1,0 +1,60 @@
+"""Figures of an elevation by name, each with its caption, in the order of its page."""
+
+from __future__ import annotations
+
+from fesplice.report.elevation.curves import bar_profiles, hook_history, load_deflection, prying_tie
+from fesplice.report.elevation.fields import crack_map, principal_tension, station_key
+from fesplice.report.elevation.scenes import deformed
+from fesplice.report.figure import SPECIMEN, Figure
+
+FIGURES: dict[str, Figure] = {
+    "specimen": SPECIMEN,
+    "load-deflection": Figure(
+        "Load against midspan deflection",
+        "Load per ram without self-weight, whose deflection comes first. Dots are accepted steps; small solid marks "
+        "tell the first crack and the first joint open wider than a visible crack.",
+        load_deflection,
+    ),
+    "cracks": Figure(
+        "Cracks",
+        "Cracks over the principal tensile strain, undeformed. A line is as heavy as its crack is wide (down to a "
+        "least weight that prints), and lies along it; open joints are drawn alike. The width is crack strain times "
+        "crack-band width, as a mean over each element.",
+        crack_map,
+    ),
+    "principal-tension": Figure(
+        "Principal tension around the hooks",
+        "Colour: principal tension, mean of each element. Strokes: its direction, with a length in proportion up to "
+        f"the tensile strength. Dashed circles: discs of two bar diameters around the stations {station_key()}, "
+        "over which the values of the table are averaged.",
+        principal_tension,
+    ),
+    "bar-profiles": Figure(
+        "Bar stress, slip and bond stress",
+        "Along the bars of each side, from the precast half through the joint face (dashed) to the end of the tail. "
+        "Slip and bond stress count positive where the bar moves out of the closure against the concrete.",
+        bar_profiles,
+    ),
+    "hook-history": Figure(
+        "Principal tension at the hook nodes over the load",
+        "Mean over discs of two bar diameters, divided by the tensile strength of the concrete there; thin after the "
+        "largest load. Before cracking it measures the demand; after it, what the cracked concrete still carries, so "
+        "a fall means cracking and not relief. The field beside a bar can be several times larger. Upright grey lines "
+        "stand at the stages of the other figures.",
+        hook_history,
+    ),
+    "prying-tie": Figure(
+        "Vertical tension across the splice",
+        "Vertical stress times net width along three levels, from the joint face to beyond each hook (shaded: its "
+        "tail) but not out of the closure, against the tensile strength times net width. The numbers are the sum of "
+        "the tension and the capacity of the whole line: more than the prying tie of the findings, read near the "
+        "hook alone. Values beyond the scale are cut off; the CSV files hold them.",
+        prying_tie,
+    ),
+    "scene": Figure(
+        "Deformed splice",
+        "Rear half of the beam cut at its middle, and the bars before it, displacements enlarged. The analysis is "
+        "plane: nothing varies across the width, and all bars of a side carry one stress.",
+        deformed,
+    ),
+}

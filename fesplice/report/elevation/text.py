@@ -1,0 +1,95 @@
+"""The findings of an elevation as rows of plain text."""
+
+from __future__ import annotations
+
+import math
+
+from fesplice.post.concrete import VISIBLE
+from fesplice.post.elevation.findings import ElevationFindings
+from fesplice.report.elevation.beam import beam_of
+from fesplice.report.parts import percent
+from fesplice.report.view import View
+from fesplice.units import both
+
+Rows = list[tuple[str, str]]
+
+
+def loads(view: View) -> Rows:
+    """Loads and bar stresses: what stands before the failure."""
+    f = beam_of(view).found
+    return [("first crack", _cracking(f)), *_strength(f, view.run.indices[-1])]
+
+
+def details(view: View) -> Rows:
+    """What happened on the way, prying tie, joints, balance: what stands after the failure."""
+    f = beam_of(view).found
+    return [
+        *(("then", f"{e.what} at {_load(e.load)}, {e.deflection:.1f} mm") for e in f.events),
+        *_ties(f),
+        ("joints at the peak", _joints(f)),
+        (
+            "equilibrium",
+            f"supports against loads {f.residual:.1e}; nodes out of balance at the peak {percent(f.unbalanced)}, "
+            f"at worst {percent(f.worst_unbalanced)} of the loads (step {f.worst_step})",
+        ),
+    ]
+
+
+def _cracking(f: ElevationFindings) -> str:
+    if not math.isfinite(f.cracking.first):
+        return "none yet"
+    seen = math.isfinite(f.cracking.visible)
+    wide = f"wider than {VISIBLE} mm at {_load(f.cracking.visible)}" if seen else f"none wider than {VISIBLE} mm"
+    return f"{_load(f.cracking.first)} per ram; {wide}"
+
+
+def _joints(f: ElevationFindings) -> str:
+    if not f.joint_opening:
+        return "none"
+    # a closed joint reports the tiny overlap of its contact
+    sides = ", ".join(f"{k} open by {max(v, 0.0):.2f} mm" for k, v in f.joint_opening.items())
+    return f"{sides} at the tension face; widest {f.joint_widest:.2f} mm at y = {f.joint_widest_y:.0f} mm"
+
+
+def _strength(f: ElevationFindings, last: int) -> Rows:
+    stresses = ", ".join(f"{line} {both(v, 'stress')}" for line, v in f.bar_stress.items() if math.isfinite(v))
+    rows = [
+        (
+            "peak load",
+            f"{_load(f.peak_load)} per ram at {both(f.peak_deflection, 'length')} midspan deflection"
+            + (", the last step: the true peak may lie higher" if f.peak_step == last else ""),
+        ),
+        ("bar stress at peak", f"{stresses} at the joint face"),
+    ]
+    loss, strength = f.bond_loss, f.strength
+    if loss.step >= 0:
+        place = f"after {_load(loss.load)} per ram at {loss.deflection:.1f} mm"
+        rows.append(("bond of a lead lost", f"{place}, bars at the joint face {both(loss.bar_stress, 'stress')}"))
+    if not strength.dropped:
+        return [*rows, ("first drop of 15 %", "none so far")]
+    before = f"{_load(strength.first)} at {strength.first_deflection:.1f} mm to {_load(strength.lowest)}"
+    stress = both(f.assessment.bar_stress, "stress")
+    rows.append(("first drop of 15 %", f"from {before}, bars at the joint face {stress} before it"))
+    if math.isfinite(strength.later):
+        rows.append(("afterwards up to", f"{_load(strength.later)} at {strength.later_deflection:.1f} mm"))
+    return rows
+
+
+def _ties(f: ElevationFindings) -> Rows:
+    return [
+        (
+            f"prying tie {tie.line}",
+            f"vertical tension at the {_anchor(f, tie.line)} {tie.demand / 1e3:.0f} of {tie.capacity / 1e3:.0f} kN "
+            f"({percent(tie.utilisation)} of f_ct x net area at the peak, {percent(tie.highest_utilisation)} at most); "
+            f"lift {tie.lift:.3f} mm, open over {tie.open_length:.0f} mm",
+        )
+        for tie in f.ties
+    ]
+
+
+def _anchor(f: ElevationFindings, line: str) -> str:
+    return "hook" if math.isfinite(f.hook_share.get(line, math.nan)) else "bar end"
+
+
+def _load(force: float) -> str:
+    return both(force, "force")
