@@ -19,6 +19,7 @@ from fesplice.contracts import FolderFault
 from fesplice.post.expected import Expected
 from fesplice.post.mechanisms import Assessment, Mechanism, MechanismState
 from fesplice.post.values import Known, from_dict, shown, to_dict
+from fesplice.store.folder import reason
 
 #: Share by which a single computed strength may be off: judgement values of the plan, one at a time, move it by
 #: -15 to +22 % (models/studies/TRENDS.md), but for one that is told apart (tails of hooks beside ties); series of
@@ -117,7 +118,7 @@ class Prediction:
         try:
             kept = json.loads(path.read_text(encoding="utf-8"))
         except (OSError, ValueError, RecursionError) as error:
-            raise FolderFault(str(path), f"cannot be read: {error}") from error
+            raise FolderFault(str(path), f"cannot be read: {reason(error)}") from error
         edition = kept.get("edition") if isinstance(kept, dict) else None
         if edition != EDITION:
             said = "has no edition" if edition is None else f"is of edition {edition!r}"

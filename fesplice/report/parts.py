@@ -56,7 +56,7 @@ def percent(value: float, places: int = 1) -> str:
 
 def fixed(value: float, places: int, unit: str) -> str:
     """A value with so many decimals."""
-    return f"{value:.{places}f} {unit}" if math.isfinite(value) else DASH
+    return f"{value:.{places}f} {unit}".rstrip() if math.isfinite(value) else DASH
 
 
 def kilonewtons(value: float) -> str:

@@ -78,7 +78,7 @@ def _bar(axes: Any, k: int, r: Row, most: float) -> None:
         arrow = {"arrowstyle": "-|>", "color": style.INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0}
         axes.annotate("", (end, k), (r.high, k), arrowprops=arrow, zorder=4)
     value = f"{'' if r.exact else 'at least '}{r.value:.0f} MPa"
-    text = f"{value} ({r.low:.0f} to {r.high:.0f})" if r.kind != "view" else value
+    text = f"{value} ({r.low:.0f} to {r.high:.0f})" if r.low < r.high else value
     axes.text(
         end + 0.015 * most, k, f"{text}{', ' if r.note else ''}{r.note}", fontsize=7, va="center", zorder=5,
         fontweight="bold" if r.kind == "answer" else "normal",

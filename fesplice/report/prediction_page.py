@@ -92,9 +92,12 @@ def readings(found: Prediction) -> list[tuple[str, Assessment]]:
 def bracket_rows(found: Prediction, specimen: Specimen) -> list[Row]:
     """Bars of the bracket: the prediction, every view judged, the hand formulas."""
     low, high = found.band
-    rows = [Row("prediction", low, found.bar_stress, high, found.exact, _note(found.governing), "answer")]
+    note = found.mode.words if found.by_formula else _note(found.governing)
+    rows = [Row("prediction", low, found.bar_stress, high, found.exact, note, "answer")]
     for name, r in readings(found):
         rows.append(Row(name, r.bar_stress, r.bar_stress, r.bar_stress, r.dropped, _note(r), "view"))
+    if math.isfinite(value := found.side_splitting):
+        rows.append(Row("side splitting, by formula", value, value, value, True, "", "formula"))
     formulas = _formulas(specimen)
     return rows if formulas is None else [*rows, formulas]
 
@@ -169,7 +172,7 @@ def _least(judged: Assessment) -> str:
 def lead(found: Prediction) -> list[tuple[str, str, str]]:
     """The few numbers at the top: name, value, remark."""
     low, high = found.band
-    least, following = _least(found.governing), found.next
+    least, following = "" if found.exact else "at least ", found.next
     ends = "no plane between slab and body, and one that never gives way"
     if found.outside:
         ends += "; the prediction lies outside, as paths past a drop scatter"
@@ -178,7 +181,7 @@ def lead(found: Prediction) -> list[tuple[str, str, str]]:
         ("Bar stress at failure", least + quantity(found.bar_stress, "stress"),
          f"at the joint face; model uncertainty {low:.0f} to {high:.0f} MPa"),
         ("Load per ram", least + quantity(found.load, "force"), "of the elevation at that bar stress"),
-        ("What governs", found.headline, f"in the {found.governing.view}"),
+        ("What governs", found.headline, found.place),
         ("Next", "none found" if following is None else following.mechanism.words,
          none if following is None else following.place),
         ("Bracket", "{:.0f} to {:.0f} MPa".format(*found.bracket), ends),
@@ -217,6 +220,14 @@ def _passes(found: Prediction) -> list[tuple[str, str, str, str]]:
     ]  # fmt: skip
 
 
+def _instruments(found: Prediction) -> list[tuple[str, str, str]]:
+    """Gauges and sensors by name and place, with what they read at the predicted load."""
+    if found.expected is None:
+        return []
+    places = {"mm": 2, "microstrain": 0}
+    return [(g.name, g.place, fixed(g.value, places.get(g.unit, 2), g.unit)) for g in found.expected.gauges]
+
+
 def _values(home: Path, found: Prediction, side: View, files: Mapping[str, Sequence[Path]]) -> dict[str, Any]:
     manifest = side.run.manifest
     return {
@@ -225,6 +236,7 @@ def _values(home: Path, found: Prediction, side: View, files: Mapping[str, Seque
         "lead": lead(found),
         "figures": {name: picture(list(paths)) for name, paths in files.items()},
         "readings": [judged_of(name, judged) for name, judged in readings(found)],
+        "instruments": _instruments(found),
         "passes": _passes(found),
         "near": f"{100.0 * AGREED:.0f}",
         "uncoupled": quantity(found.uncoupled, "stress"),

@@ -6,7 +6,6 @@ proportion before; the elevation has 360 MPa at 132 kN, in proportion to the num
 
 from __future__ import annotations
 
-import json
 import re
 import runpy
 import sys
@@ -17,6 +16,7 @@ import pytest
 from fesplice.cli import main
 from fesplice.contracts import InputFault
 from fesplice.post.plan.gauges import read_ties
+from fesplice.post.prediction import Pass
 from fesplice.report.sheet import sheet
 from fesplice.sizing import check
 from fesplice.sizing.testday import test_day as plan_day
@@ -24,6 +24,7 @@ from fesplice.specimen import read_text
 
 SIDE = runpy.run_path(str(Path(__file__).with_name("report_data.py")))
 PLAN = runpy.run_path(str(Path(__file__).with_name("plan_data.py")))
+MADE = runpy.run_path(str(Path(__file__).with_name("prediction_data.py")))
 
 
 @pytest.fixture(scope="module")
@@ -31,9 +32,10 @@ def home(tmp_path_factory):
     folder = tmp_path_factory.mktemp("sheet") / "p"
     SIDE["write_run"](folder / "elevation", text=PLAN["TEXT"])
     PLAN["write_plan"](folder / "plan-pass-1")
-    record = {"passes": [{"given": 400.0, "found": 420.0, "sure": True}], "coupled": {"plane": "plan", "sure": True}}
-    record |= {"load": 96e3, "bar_stress": 420.0, "governing_plane": "plan"}
-    (folder / "prediction.json").write_text(json.dumps(record), encoding="utf-8")
+    found = MADE["made"](
+        coupled=MADE["judged"]("plan", 420.0, "side_thrust"), passes=(Pass(400.0, 420.0, True),), load=96e3
+    )
+    MADE["write"](folder, found)
     return folder
 
 
@@ -96,4 +98,4 @@ def test_the_verb_takes_a_prediction(home, tmp_path, monkeypatch, capsys) -> Non
         assert not leaving.code
     assert str(target) in capsys.readouterr().out
     assert "readings from run elevation and plan-pass-1" in target.read_text(encoding="utf-8")
-    assert re.search(r"predicted from both planes.*?96 kN.*?420 MPa", target.read_text(encoding="utf-8"), re.S)
+    assert re.search(r"predicted from both views.*?96 kN.*?420 MPa", target.read_text(encoding="utf-8"), re.S)

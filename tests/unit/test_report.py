@@ -21,8 +21,8 @@ from PIL import Image
 
 from fesplice.contracts import FolderFault, InputFault, Outcome
 from fesplice.report import draw, specimen_drawing, style
-from fesplice.report.elevation.fields import short_name
 from fesplice.report.elevation.beam import beam_of
+from fesplice.report.elevation.fields import short_name
 from fesplice.report.schedule import inputs
 from fesplice.report.view import View
 from fesplice.report.views import VIEWS

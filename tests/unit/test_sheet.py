@@ -21,6 +21,7 @@ import pytest
 from fesplice.cli import main
 from fesplice.contracts import InputFault
 from fesplice.post.elevation.gauges import mean_strain, read_gauges
+from fesplice.post.record import findings
 from fesplice.report.sheet import sheet
 from fesplice.report.sheetprint import write_sheet
 from fesplice.sizing import check
@@ -31,6 +32,7 @@ from fesplice.specimen import read, read_text, vary, vary_many
 from fesplice.units import parse
 
 DATA = runpy.run_path(str(Path(__file__).with_name("report_data.py")))
+MADE = runpy.run_path(str(Path(__file__).with_name("prediction_data.py")))
 MODELS = Path(__file__).parents[2] / "models"
 U29 = read(MODELS / "as29-100-u.toml")
 CHROMIUM = next((p for p in ("/usr/bin/chromium", shutil.which("chromium")) if p and Path(p).exists()), None)
@@ -192,16 +194,34 @@ def test_page_from_a_run(run, tmp_path) -> None:
 
 
 def test_a_prediction_stands_among_the_loads(run) -> None:
-    """The elevation alone may hold far more than both planes: the load of the test is that of both."""
+    """The elevation alone may hold far more than both views: the load of the test is that of both."""
     s = read_text(DATA["SPECIMEN"], "test")
-    record = {"load": 101e3, "bar_stress": 250.0, "governing_plane": "plan", "coupled": {"sure": True}}
-    rows = sheet(s, check(s), day(s), run, predicted=record).events.rows
-    place = [row[0] for row in rows].index("predicted from both planes")
+    found = MADE["made"](coupled=MADE["judged"]("plan", 250.0, "side_thrust"), load=101e3)
+    rows = sheet(s, check(s), day(s), run, predicted=found).events.rows
+    place = [row[0] for row in rows].index("predicted from both views")
     assert rows[place][1].startswith("101 kN") and rows[place][3] == "250 MPa (36 ksi)"
     assert place < [row[0] for row in rows].index("computed: largest load of the elevation alone")
-    open_end = sheet(s, check(s), day(s), run, predicted=record | {"coupled": {"sure": False}}).events.rows
-    assert open_end[place][1].startswith("at least 101 kN") and open_end[place][3].startswith("at least 250 MPa")
-    assert "predicted from both planes" not in [row[0] for row in sheet(s, check(s), day(s), run).events.rows]
+    low = MADE["made"](coupled=MADE["judged"]("plan", 250.0, "side_thrust", dropped=False), load=101e3)
+    bound = sheet(s, check(s), day(s), run, predicted=low).events.rows
+    assert bound[place][1].startswith("at least 101 kN") and bound[place][3].startswith("at least 250 MPa")
+    assert "predicted from both views" not in [row[0] for row in sheet(s, check(s), day(s), run).events.rows]
+
+
+def test_a_prediction_by_formula_is_told_as_one(run) -> None:
+    """Without steel across the lap a formula that gives less than both views is the answer."""
+    s = read_text(DATA["SPECIMEN"], "test")
+    found = MADE["made"](side_splitting=300.0, steel_across=False, load=120e3)
+    (row,) = [r for r in sheet(s, check(s), day(s), run, predicted=found).events.rows if r[0].startswith("predicted")]
+    assert row[0] == "predicted by formula, side splitting" and row[3] == "300 MPa (44 ksi)"
+
+
+def test_computed_loads_are_the_findings_of_the_run(run) -> None:
+    s = read_text(DATA["SPECIMEN"], "test")
+    rows = {row[0]: row[1] for row in sheet(s, check(s), day(s), run).events.rows}
+    assert rows["computed: largest load of the elevation alone"].startswith("132 kN")
+    # the crack put in is 0.4 mm wide at 132 kN and a quarter of that in the second step, of 40 kN
+    assert findings(run).cracking.visible == pytest.approx(40e3)
+    assert rows["computed: first visible crack"].startswith("40 kN")
 
 
 @pytest.mark.parametrize("name", ["as29-100-s3", "plain/straight-lap", "plain/nominal-moment-in"])

@@ -1,12 +1,11 @@
 """The page of a prediction and of a plan run: one file, nothing fetched, untrusted text harmless, numbers as recorded.
 
-Runs are written by hand; the record is a made one. Escaping and data URIs: HTML Living Standard, RFC 2397.
+Runs are written by hand; the prediction is a made one. Escaping and data URIs: HTML Living Standard, RFC 2397.
 """
 
 from __future__ import annotations
 
 import csv
-import json
 import re
 import runpy
 from pathlib import Path
@@ -17,15 +16,17 @@ from typer.testing import CliRunner
 
 from fesplice.cli import app
 from fesplice.contracts import FolderFault
-from fesplice.post.mechanisms import Reading, Sign, read_plane
-from fesplice.post.prediction import Pass, Prediction
+from fesplice.post.expected import Expected, GaugeReading, OutOfBalance
+from fesplice.post.mechanisms import Indicator, Mechanism, assess
+from fesplice.post.prediction import Prediction
 from fesplice.report.figures import Drawn
 from fesplice.report.page import write_page
-from fesplice.report.prediction_page import is_prediction, prediction_page
+from fesplice.report.prediction_page import is_prediction, lead, prediction_page
 
 UNIT = Path(__file__).parents[1] / "unit"
 SIDE = runpy.run_path(str(UNIT / "report_data.py"))
 PLAN = runpy.run_path(str(UNIT / "plan_data.py"))
+MADE = runpy.run_path(str(UNIT / "prediction_data.py"))
 WEB = runpy.run_path(str(Path(__file__).with_name("test_page.py")))
 EVIL = WEB["EVIL"]
 
@@ -34,28 +35,13 @@ def evil(text: str) -> str:
     return text.replace("for tests", EVIL.replace("\\", "\\\\").replace('"', '\\"'))
 
 
-def reading(plane: str, strength: float, mechanism: str, sure: bool = True) -> Reading:
-    stress = np.array([0.0, 0.5, 1.0, 0.8]) * strength
-    signs = [
-        Sign(mechanism, "measure <b>", np.array([0.0, 0.2, 1.2, 3.0]), 1.0, "mm", "made case"),
-        Sign("hook_bearing", "slip", np.array([0.0, 0.1, 0.4, 0.5]), 1.0, "mm", "made case"),
-    ]
-    return read_plane(plane, stress, 400.0 * stress, 2, 3 if sure else None, signs, [f"{plane} cannot show this"])
-
-
 @pytest.fixture(scope="module")
 def home(tmp_path_factory):
     folder = tmp_path_factory.mktemp("prediction") / "p"
     SIDE["write_run"](folder / "elevation", text=evil(SIDE["SPECIMEN"]))
     PLAN["write_plan"](folder / "plan-pass-1")
     PLAN["write_plan"](folder / "plan-pass-2")
-    found = Prediction(
-        "R-100-U", reading("elevation", 500.0, "prying", sure=False), reading("plan", 210.0, "side_thrust"),
-        reading("plan", 610.0, "strut_crushing"), reading("plan", 400.0, "side_thrust"),
-        (Pass(500.0, 405.0, True), Pass(405.0, 400.0, True)), True, 110e3, ("plan-free: <i>stopped</i>",),
-    )  # fmt: skip
-    (folder / "prediction.json").write_text(json.dumps(found.as_dict()), encoding="utf-8")
-    return folder
+    return MADE["write"](folder, MADE["made"]())
 
 
 @pytest.fixture(scope="module")
@@ -87,26 +73,60 @@ def test_it_is_one_file_that_fetches_nothing(page, reader):
 def test_texts_of_files_are_shown_not_run(page, reader):
     raw, shown = page.read_text(encoding="utf-8"), words(reader)
     assert "<script>alert" not in raw and "<i>stopped" not in raw and "measure <b>" not in raw
-    assert re.sub(r"\s+", " ", EVIL) in shown and "measure <b> 1.2 mm at strength" in shown
+    assert re.sub(r"\s+", " ", EVIL) in shown
+    assert "measure <b> 1.2 mm, limit 1 mm (made case), reached at 400 MPa (step 2)" in shown
 
 
-def test_it_tells_what_the_record_holds(home, reader):
-    record, shown = json.loads((home / "prediction.json").read_text()), words(reader)
-    first = record["sentences"][0]
-    assert first[1:] in shown and "400 MPa" in first
+def test_it_tells_what_the_prediction_holds(home, reader):
+    found, shown = Prediction.read(home), words(reader)
+    assert found.sentence in shown and "400 MPa" in found.sentence
     assert "320 to 480 MPa" in shown  # 400 MPa -/+ 20 %
-    for key in ("elevation", "free", "intact", "coupled"):
-        for finding in record[key]["findings"]:
-            assert all(text in shown for text in finding["evidence"])
+    for judged in (found.elevation, found.free, found.intact, found.coupled):
+        assert judged is not None and judged.sentence in shown
+        for state in judged.states:
+            assert all(evidence.text in shown for evidence in state.evidence)
     assert "elevation cannot show this" in shown and "plan cannot show this" in shown
     assert "405 MPa 400 MPa −1.2 %" in shown and "The passes agreed" in shown
     assert "Stopped short: plan-free: <i>stopped</i>" in shown
     assert "neither a design check nor a safety system" in shown
 
 
-def test_margins_are_multiples_of_the_strength(reader):
-    # a sign at 0.4 of its limit at strength comes at 1 / 0.4 times the strength if it grows evenly
-    assert "bearing of the hook next 0.40 never 2.50" in words(reader)
+def test_a_mechanism_never_reached_shows_its_utilisation_and_no_multiple_of_stress(reader):
+    # the slip stands at 0.4 of its limit at every strength: whether and when it would come is not known
+    assert words(reader).count("bearing of the hook 0.40 never – slip 0.4 mm at strength, limit 1 mm") == 4
+
+
+def test_a_mechanism_that_came_before_tells_its_share_of_the_strength(tmp_path):
+    """Splitting passes its limit half-way to the strength: 200 of 400 MPa."""
+    stress = np.array([0.0, 0.5, 1.0, 0.8]) * 400.0
+    measures = [
+        Indicator(Mechanism.side_thrust, "crack", np.array([0.0, 0.2, 1.2, 3.0]), 1.0, "mm", "made case"),
+        Indicator(Mechanism.bond_splitting, "loss", np.array([0.0, 1.1, 1.3, 1.3]), 1.0, "", "made case"),
+        Indicator(Mechanism.yielding, "yield", np.array([0.0, 0.4, 0.8, 0.6]), 1.0, "", "made case", False),
+    ]
+    coupled = assess("plan", stress, 400.0 * stress, 2, 3, measures)
+    home = MADE["write"](tmp_path, MADE["made"](coupled=coupled))
+    SIDE["write_run"](home / "elevation")
+    PLAN["write_plan"](home / "plan-pass-2")
+    shown = words(WEB["Reader"](prediction_page(home, runs=False).read_text(encoding="utf-8")))
+    assert "bond splitting before 1.30 200 MPa 0.50" in shown and "flexural yielding 0.80 never –" in shown
+    assert "side thrust at the edge bars governs 1.20 400 MPa –" in shown
+
+
+def test_what_a_test_would_show_stands_on_it(tmp_path):
+    expected = Expected(
+        110e3, 12.3, 60e3, 90e3, {"left": 0.5, "right": -0.01}, 66e3, (), (GaugeReading("A <b>", "x = 1", 1234.4,
+        "microstrain"), GaugeReading("midspan", "soffit", 12.345, "mm")), (),
+        (OutOfBalance("elevation", 7, 0.21, "its strength"),),
+    )  # fmt: skip
+    home = MADE["write"](tmp_path, MADE["made"](expected=expected))
+    SIDE["write_run"](home / "elevation")
+    PLAN["write_plan"](home / "plan-pass-2")
+    shown = words(WEB["Reader"](prediction_page(home, runs=False).read_text(encoding="utf-8")))
+    for line in (*expected.sentences, *(f"WARNING: {text}" for text in expected.warnings)):
+        assert line in shown, line
+    assert "A <b> x = 1 1234 microstrain" in shown and "midspan soffit 12.35 mm" in shown
+    assert shown.index("WARNING: ") < shown.index("Before and after it")
 
 
 def test_bracket_saves_every_reading(home, page):
@@ -119,32 +139,25 @@ def test_bracket_saves_every_reading(home, page):
     assert float(hand["low_MPa"]) <= float(hand["value_MPa"]) <= float(hand["high_MPa"])
 
 
-def test_both_planes_stand_at_the_common_bar_stress(home, page):
+def test_both_views_stand_at_the_common_bar_stress(home, page):
     """400 MPa: the elevation never has more than 360 MPa (its largest load), the plan has 420 at its strength."""
-    with (home / "figures" / "both-planes.csv").open(newline="", encoding="utf-8") as file:
-        steps = {(r["plane"], r["step"]) for r in csv.DictReader(file)}
+    with (home / "figures" / "both-views.csv").open(newline="", encoding="utf-8") as file:
+        steps = {(r["view"], r["step"]) for r in csv.DictReader(file)}
     assert steps == {("elevation", "4"), ("plan", "2")}
 
 
 def test_the_verb_remakes_it_from_the_folder(home, page, monkeypatch):
     before = page.read_bytes()
     page.unlink()
-    monkeypatch.setattr("fesplice.report.prediction_page.report", lambda view, told=None: None)
+    monkeypatch.setattr("fesplice.report.prediction_page.report", lambda view, progress=None: None)
     said = CliRunner().invoke(app, ["pictures", str(home)])
     assert said.exit_code == 0 and "prediction.html" in said.output
     assert page.read_bytes() == before
 
 
-def test_the_summary_of_a_prediction_is_its_sentences(home):
-    said = CliRunner().invoke(app, ["summary", str(home)])
-    sentences = json.loads((home / "prediction.json").read_text())["sentences"]
-    assert said.exit_code == 0 and said.output.splitlines()[:-1] == sentences
-    assert "not a safety system" in said.output.splitlines()[-1]
-
-
 def test_folders_without_a_prediction_are_refused(tmp_path):
     assert not is_prediction(tmp_path)
-    with pytest.raises(FolderFault, match=r"prediction\.json cannot be read"):
+    with pytest.raises(FolderFault, match=r"prediction\.json: cannot be read"):
         prediction_page(tmp_path)
 
 
@@ -160,49 +173,57 @@ def test_page_of_a_plan_run(tmp_path):
     assert "between A1 and B1" in told and "prying at the hooks" in told
 
 
-def test_bars_without_a_lap_have_one_plane(tmp_path):
-    SIDE["write_run"](tmp_path / "elevation")
-    found = Prediction("R-100-U", reading("elevation", 300.0, "prying"), None, None, None, (), True, 110e3)
-    (tmp_path / "prediction.json").write_text(json.dumps(found.as_dict()), encoding="utf-8")
-    shown = words(WEB["Reader"](prediction_page(tmp_path, runs=False).read_text(encoding="utf-8")))
+def alone(folder, **changes):
+    """The page of a prediction from the elevation alone."""
+    SIDE["write_run"](folder / "elevation")
+    changes = {"elevation": MADE["judged"]("elevation", 400.0, "prying")} | changes
+    MADE["write"](folder, MADE["made"](free=None, intact=None, coupled=None, passes=(), **changes))
+    return words(WEB["Reader"](prediction_page(folder, runs=False).read_text(encoding="utf-8")))
+
+
+def test_bars_without_a_lap_have_one_view(tmp_path):
+    shown = alone(tmp_path)
     assert "Prediction from elevation, computed" in shown and "Passes of the coupling" not in shown
 
 
-def test_a_prediction_outside_its_bracket_says_so(home):
-    from fesplice.report.prediction_page import _lead
-
-    record = json.loads((home / "prediction.json").read_text())
-    assert not any("lies outside" in remark for _, _, remark in _lead(record))
-    record["bracket"] = [450.0, 500.0]
-    assert any("lies outside" in remark for _, _, remark in _lead(record))
+def told(found: Prediction) -> dict[str, tuple[str, str]]:
+    return {name: (value, remark) for name, value, remark in lead(found)}
 
 
-def test_a_mechanism_without_a_drop_is_the_nearest_and_not_the_failure(home):
-    from fesplice.report.prediction_page import _lead
+def test_a_prediction_outside_its_bracket_says_so():
+    assert "lies outside" not in told(MADE["made"]())["Bracket"][1]
+    # with no plane the slab held more than the coupled one
+    assert "lies outside" in told(MADE["made"](free=MADE["judged"]("plan", 450.0, "side_thrust")))["Bracket"][1]
 
-    record = json.loads((home / "prediction.json").read_text())
-    told = {name: (value, remark) for name, value, remark in _lead(record)}
-    assert told["What governs"] == ("side thrust at the edge bars", "in the plan")
-    # the elevation never dropped: its failure comes no earlier
-    assert told["Next"] == ("prying at the hook", "no less than 1.25 times that")
-    record["coupled"]["sure"] = False
-    told = {name: (value, remark) for name, value, remark in _lead(record)}
-    assert told["What governs"] == ("nearest: side thrust at the edge bars", "in the plan, whose load never dropped")
+
+def test_a_mechanism_without_a_drop_is_the_nearest_and_not_the_failure():
+    found = told(MADE["made"]())
+    assert found["What governs"] == ("side thrust at the edge bars", "in the plan")
+    # the elevation never dropped, but its mechanism passed its limit: 500 / 400 MPa
+    assert found["Next"] == ("prying at the hook", "in the elevation at 500 MPa, 1.25 times that")
+    found = told(MADE["made"](coupled=MADE["judged"]("plan", 400.0, "side_thrust", dropped=False)))
+    nearest = "no failure seen, the load never dropped (nearest: side thrust at the edge bars)"
+    assert found["What governs"] == (nearest, "in the plan")
+    assert found["Bar stress at failure"][0].startswith("at least 400 MPa")
 
 
 def test_what_is_next_stands_beside_what_governs(home, reader):
-    record, shown = json.loads((home / "prediction.json").read_text()), words(reader)
-    line = next(text for text in record["sentences"] if text.startswith("next: "))
+    shown = words(reader)
+    line = next(text for text in Prediction.read(home).around if text.startswith("next: "))
     assert shown.index(line) < shown.index("Bracket and band")
 
 
 @pytest.mark.parametrize(("formula", "place"), [(350.0, "above"), (650.0, "below")])
 def test_a_formula_that_gives_less_stands_at_the_top(tmp_path, formula, place):
-    SIDE["write_run"](tmp_path / "elevation")
-    found = Prediction(
-        "R-100-U", reading("elevation", 400.0, "prying"), None, None, None, (), True, 110e3, side_splitting=formula
-    )
-    (tmp_path / "prediction.json").write_text(json.dumps(found.as_dict()), encoding="utf-8")
-    shown = words(WEB["Reader"](prediction_page(tmp_path, runs=False).read_text(encoding="utf-8")))
-    told, caution = shown.index(f"hooks split the side cover at {formula:.0f} MPa"), shown.index("A research aid.")
-    assert (told < caution) == (place == "above")
+    shown = alone(tmp_path, side_splitting=formula)
+    at, caution = shown.index(f"hooks split the side cover at {formula:.0f} MPa"), shown.index("A research aid.")
+    assert (at < caution) == (place == "above")
+
+
+def test_without_steel_across_the_formula_is_the_answer(tmp_path):
+    shown = alone(tmp_path, side_splitting=350.0, steel_across=False)
+    first = "splitting of the side cover by the hooks by formula (MC2010 eq. 6.1-5"
+    assert first in shown and "A formula governs, not a view." in shown and "350 MPa (50.8 ksi)" in shown
+    with (tmp_path / "figures" / "bracket.csv").open(newline="", encoding="utf-8") as file:
+        rows = {r["reading"]: r for r in csv.DictReader(file)}
+    assert float(rows["side splitting, by formula"]["value_MPa"]) == float(rows["prediction"]["value_MPa"]) == 350.0

@@ -7,7 +7,7 @@ import math
 from fesplice.post.concrete import VISIBLE
 from fesplice.post.elevation.findings import ElevationFindings
 from fesplice.report.elevation.beam import beam_of
-from fesplice.report.parts import Parts, Table, millimetres, quantity, share, single, tiny
+from fesplice.report.parts import Parts, Table, fixed, millimetres, quantity, share, single, tiny
 from fesplice.report.view import View
 
 
@@ -76,16 +76,18 @@ def _events(f: ElevationFindings) -> Table:
 def _ties(f: ElevationFindings) -> Table:
     rows = tuple(
         (
-            t.line, single(t.demand, "force"), single(t.capacity, "force"), share(t.utilisation),
-            share(t.highest_utilisation), quantity(t.bars, "force"), millimetres(t.lift), millimetres(t.open_length),
+            t.line, fixed(t.index, 2, ""), fixed(t.highest_index, 2, ""), share(t.torn), fixed(t.tension, 2, "MPa"),
+            fixed(t.left, 2, "MPa"), fixed(t.x, 0, "mm"), single(t.demand, "force"), single(t.capacity, "force"),
+            quantity(t.bars, "force"), millimetres(t.lift), millimetres(t.open_length),
         )
         for t in f.ties
     )  # fmt: skip
     note = (
-        "A hook that turns towards the compression face pushes the closure off the bars. Demand is the concrete "
-        "tension across the row above the bars, within four bar diameters of the hook (or bar end); capacity is "
-        "tensile strength times net area there."
+        "A hook that turns towards the compression face pushes the closure off the bars. The index of prying is 1 "
+        "where the plane over the bars is torn over two bar diameters near the hook, or carries all the strength that "
+        "cracks have left it there. Demand is the concrete tension across the row above the bars, within four bar "
+        "diameters of the hook (or bar end); capacity is tensile strength times net area there."
     )
-    heads = ("bars", "demand", "capacity", "share", "highest share before", "tails and legs crossing",
-             "lift of the block", "length open")  # fmt: skip
+    heads = ("bars", "index of prying", "highest before", "plane torn", "tension on it", "strength left", "at x",
+             "demand", "capacity", "tails and legs crossing", "lift of the block", "length open")  # fmt: skip
     return Table("The prying tie", heads, rows, note)

@@ -78,12 +78,14 @@ def _strength(f: ElevationFindings, last: int) -> Rows:
 def _ties(f: ElevationFindings) -> Rows:
     return [
         (
-            f"prying tie {tie.line}",
-            f"vertical tension at the {_anchor(f, tie.line)} {tie.demand / 1e3:.0f} of {tie.capacity / 1e3:.0f} kN "
-            f"({percent(tie.utilisation)} of f_ct x net area at the peak, {percent(tie.highest_utilisation)} at most); "
-            f"lift {tie.lift:.3f} mm, open over {tie.open_length:.0f} mm",
+            f"prying tie {t.line}",
+            f"index of prying at the {_anchor(f, t.line)} {t.index:.2f} at the peak, {t.highest_index:.2f} at most "
+            f"(plane {percent(t.torn, 0)} torn, tension {t.tension:.2f} of {t.left:.2f} MPa left, x = {t.x:.0f} mm); "
+            f"vertical tension {t.demand / 1e3:.0f} of {t.capacity / 1e3:.0f} kN ({percent(t.utilisation)} of f_ct x "
+            f"net area at the peak, {percent(t.highest_utilisation)} at most); lift {t.lift:.3f} mm, open over "
+            f"{t.open_length:.0f} mm",
         )
-        for tie in f.ties
+        for t in f.ties
     ]
 
 
