@@ -9,6 +9,7 @@ from __future__ import annotations
 from difflib import get_close_matches
 
 from fesplice.specimen.fill import Report
+from fesplice.specimen.gauges import check_gauges
 from fesplice.specimen.schema import BarRow, Sized, Specimen, Steel
 from fesplice.units import both, show
 
@@ -34,6 +35,7 @@ def check(s: Specimen, report: Report) -> None:
     _confinement(s, report)
     _mesh(s, report)
     _plan(s, report)
+    check_gauges(s, report)
 
 
 def _rows(s: Specimen) -> list[tuple[str, BarRow]]:
