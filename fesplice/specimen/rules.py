@@ -10,7 +10,8 @@ from difflib import get_close_matches
 
 from fesplice.specimen.fill import Report
 from fesplice.specimen.gauges import check_gauges
-from fesplice.specimen.schema import BarRow, Sized, Specimen, Steel
+from fesplice.specimen.schema import BarRow, Specimen, Steel
+from fesplice.specimen.values import Sized
 from fesplice.units import both, show
 
 MIN_COVER = 10.0  # mm: less concrete than this cannot be placed (common practice, no source)

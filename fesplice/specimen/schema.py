@@ -13,12 +13,12 @@ from typing import Literal
 
 from pydantic import Field, PrivateAttr
 
+from fesplice.formulas.steel import Curve, idealised
 from fesplice.specimen.built import Built
 from fesplice.specimen.gauges import Gauge
 from fesplice.specimen.values import (
     UNSET,
     Angle,
-    Area,
     Count,
     Density,
     Distance,
@@ -35,7 +35,7 @@ from fesplice.specimen.values import (
     Ratio,
     RibAngle,
     Share,
-    Size,
+    Sized,
     Spacing,
     SteelModulus,
     SteelStress,
@@ -113,16 +113,16 @@ class Steel(Part):
         default=(), description="measured [strain, stress], from yield on"
     )
 
+    @property
+    def monotonic(self) -> Curve:
+        """Stress of strain: the measured curve where given, otherwise elastic, plateau, straight hardening."""
+        if self.curve:
+            return Curve.through(self.elastic_modulus, self.curve)
+        strengths = self.yield_strength, self.ultimate_strength
+        return idealised(self.elastic_modulus, *strengths, self.hardening_strain, self.rupture_strain)
+
 
 # ------------------------------------------------------------------ reinforcement
-class Sized(Part):
-    """Bars of one size: give ``size`` or ``diameter``; ``area`` [mm2] of one bar only if unusual."""
-
-    size: Size = Field(default="", description="bar designation or diameter")
-    diameter: Length = Field(default=UNSET, description="bar diameter, instead of a size")
-    area: Area = Field(default=UNSET, description="area of one bar")
-
-
 class Hook(Part):
     """Hooked end of a bar row, bent in the plane of the elevation."""
 

@@ -131,3 +131,11 @@ class Part(BaseModel):
     def filled(self, **values: Any) -> Self:
         """A copy with ``values`` (already checked) in place of what was not given."""
         return type(self).model_construct(_fields_set=set(self.model_fields_set), **{**dict(self), **values})
+
+
+class Sized(Part):
+    """Bars of one size: give ``size`` or ``diameter``; ``area`` [mm2] of one bar only if unusual."""
+
+    size: Size = Field(default="", description="bar designation or diameter")
+    diameter: Length = Field(default=UNSET, description="bar diameter, instead of a size")
+    area: Area = Field(default=UNSET, description="area of one bar")
