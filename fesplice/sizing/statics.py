@@ -199,6 +199,28 @@ class Statics:
         arm = self.part * min(self.specimen.body.shear_span, 0.5 * self.specimen.body.span - abs(at))
         return (moment - self.own_moment(at)) / arm
 
+    @property
+    def least_under_own_weight(self) -> tuple[float, tuple[float, str]]:
+        """The larger moment [N mm] of weight and equipment alone at the joint face and at midspan, and the least
+        strength against it with its name.
+
+        With the tension face up that moment bends the other way (it is negative): then only compression bars that run
+        through, or the tensile strength of joint and concrete, carry it.
+        """
+        s = self.specimen
+        own = max(self.own_moment(self.face), self.own_moment(0.0), key=abs)
+        if own >= 0.0:
+            least = min((self.yielding, "M_y"), (self.block, "M_n"), (self.largest, "M_max"))
+            return own, least
+        bars = s.compression_bars
+        if bars is not None and (bars.through_closure or s.body.closure == 0.0):
+            arm = 0.9 * (s.body.depth - bars.cover - 0.5 * bars.diameter)
+            return own, (bars.area * bars.number * s.steel[bars.steel].yield_strength * arm, "A_s' f_y 0.9 d'")
+        plain = [(self.cracking, "M_cr, no bars cross")]
+        if s.body.closure > 0.0:
+            plain.append((self.joint_opening, "M of the opening joint, no bars cross it there"))
+        return own, min(plain)
+
     # -------------------------------------------------------------- shear
     @property
     def shear_depth(self) -> float:
