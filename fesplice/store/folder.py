@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import fcntl
+import hashlib
 import json
 import math
 import os
@@ -251,9 +252,27 @@ def plain(value: Any) -> Any:
 
 
 def write_manifest(folder: Path, manifest: Mapping[str, Any]) -> None:
-    """Replace the manifest; raises OSError."""
-    text = json.dumps(plain(manifest), indent=2, ensure_ascii=False, allow_nan=False)
+    """Replace the manifest, with the digest of what stands in it; raises OSError."""
+    content = plain({key: value for key, value in manifest.items() if key != "digest"})
+    text = json.dumps(content | {"digest": _digest(content)}, indent=2, ensure_ascii=False, allow_nan=False)
     write_whole(folder / MANIFEST, (text + "\n").encode("utf-8"))
+
+
+def _digest(content: Any) -> str:
+    """SHA-256 of plain JSON content, however it is laid out."""
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def file_digest(path: Path) -> str:
+    """SHA-256 of a file; :class:`FolderFault` when it is absent or cannot be read."""
+    try:
+        with open(path, "rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except FileNotFoundError as error:
+        raise FolderFault(str(path), "not found") from error
+    except OSError as error:
+        raise FolderFault(str(path), f"cannot be read: {reason(error)}") from error
 
 
 def read_manifest(folder: Path) -> dict[str, Any]:
@@ -273,6 +292,10 @@ def read_manifest(folder: Path) -> dict[str, Any]:
         raise FolderFault(str(path), "does not describe a run of this program")
     if manifest.get("schema") != SCHEMA:
         raise FolderFault(str(path), f"has layout {manifest.get('schema')!r}; this version reads layout {SCHEMA}")
+    # manifests of earlier versions have no digest
+    told = manifest.get("digest")
+    if told is not None and told != _digest({key: value for key, value in manifest.items() if key != "digest"}):
+        raise FolderFault(str(path), "was changed since this program wrote it (its digest differs): it is not believed")
     try:
         Outcome[manifest["outcome"]["name"]]
         for part, key in (("specimen", "text"), ("specimen", "digest"), ("mesh", "digest")):
