@@ -28,8 +28,8 @@ from scipy.sparse.linalg import splu
 from skfem.helpers import ddot, sym_grad, trace
 
 from fesplice.contracts import Floats
+from fesplice.formulas.steel import idealised
 from fesplice.laws import Bar, SmearedCrack
-from fesplice.laws.steel import idealised
 from fesplice.mesh import Group, Mesh
 from fesplice.model.assembly import Model
 from fesplice.solve.linear import Factor

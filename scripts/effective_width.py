@@ -26,12 +26,12 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from fesplice.contracts import Law, NotConverged, State
+from fesplice.formulas.steel import Curve
 from fesplice.geometry import planes
 from fesplice.geometry.meshing import build_mesh
 from fesplice.geometry.surroundings import Stretch
 from fesplice.laws import Bar, BondSlip, SmearedCrack, WedgingBond
 from fesplice.laws.bond import bearing_modulus, envelope
-from fesplice.laws.steel import Curve
 from fesplice.laws.wedge import ANGLE, REFERENCE, TABLE, effective_width
 from fesplice.model.assembly import Model, number_unknowns
 from fesplice.model.width import band_share

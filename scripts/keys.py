@@ -17,7 +17,7 @@ from pydantic import BaseModel, BeforeValidator
 from pydantic.fields import FieldInfo
 
 from fesplice.specimen import Specimen
-from fesplice.specimen.schema import Quantity
+from fesplice.specimen.values import Quantity
 from fesplice.units import show
 
 #: Kinds of value with a reader of their own.
@@ -32,6 +32,10 @@ Written by `scripts/keys.py` from the schema. A dimensional value is a text with
 a number without its unit and an unknown key are refused. "rule": left out, the value comes from a named rule, and the
 run's page says which and what it gave. Values of `[plan]` and of wedging in `[bond]` that have no source are judgement;
 what each does to the strength, but for the grip length, stands in [TRENDS.md](studies/TRENDS.md).
+
+`[as_built]` repeats the shape of the file with what was measured on the specimen as cast (`[as_built.bars.left]
+depth = "512 mm"`); its values take the place of the planned ones in everything that is computed. Each is marked
+measured, unless `as_built.estimated` or `as_built.calibrated`, lists of key paths, name it.
 """
 
 
@@ -44,7 +48,8 @@ def parts(of: type[BaseModel]) -> dict[type[BaseModel], list[str]]:
         for name, field in part.model_fields.items():
             for below in _models(field.annotation):
                 named = ".NAME" if get_origin(field.annotation) is dict else ""
-                gather(below, f"{path}.{name}{named}".lstrip("."))
+                listed = f"[{name}]" if get_origin(field.annotation) is tuple else name
+                gather(below, f"{path}.{listed}{named}".lstrip("."))
 
     gather(of, "")
     return found

@@ -67,8 +67,17 @@ def sheet(
     run: Annotated[
         Path | None, typer.Option("--run", help="run or prediction of it for the readings", show_default=False)
     ] = None,
+    suggest: Annotated[
+        bool, typer.Option("--suggest", help="only print recommended [[gauges]], to paste into the specimen file")
+    ] = False,
 ) -> None:
     """One page for the test day: loads, steps, stop rules, rig, gauges and sensors with expected readings."""
+    if suggest:
+        from fesplice.sizing.instruments import gauges_toml, suggested
+        from fesplice.specimen import read as read_file
+
+        out.print(gauges_toml(suggested(read_file(specimen))))
+        return
     from fesplice.report.sheet import sheet as compose
     from fesplice.report.sheetprint import write_sheet
     from fesplice.sizing import check as check_specimen

@@ -88,14 +88,15 @@ def run(
     out.print(f"{len(states)} cases: {counts}")
 
 
-def _resources(given: Resources, workers: int | None, scheduler: str) -> Resources:
+def _resources(given: Resources, workers: int | None, scheduler: str) -> Resources | None:
+    """What the command line asks for; None where the file decides."""
     from fesplice.contracts import Fault, InputFault
 
     if workers is not None and workers < 0:
         raise InputFault("study", [Fault("--workers", workers, "0 or more")])
     if scheduler:
         return replace(given, scheduler=scheduler)
-    return given if workers is None else replace(given, workers=workers, adaptive=None, scheduler="")
+    return None if workers is None else replace(given, workers=workers, adaptive=None, scheduler="")
 
 
 def _tell(now: Progress) -> None:

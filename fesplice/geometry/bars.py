@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fesplice.contracts import Floats, Ints
+from fesplice.formulas import laps
 from fesplice.mesh import BEND, LEAD, TAIL, Station
 
 if TYPE_CHECKING:
@@ -190,6 +191,13 @@ def stations(s: Specimen) -> tuple[Station, ...]:
             places["transverse-bar"] = np.asarray(shape.bend) + inside * outward
         found += [Station(f"{shape.name}/{k}", shape.name, (float(p[0]), float(p[1]))) for k, p in places.items()]
     return tuple(found)
+
+
+def pairs(s: Specimen) -> tuple[tuple[float, float], ...]:
+    """Lapped pairs as (smaller, larger) place across [mm], by their left bars; none of continuous bars."""
+    if s.bars.right is None:
+        return ()
+    return tuple((min(p), max(p)) for p in laps.pairs(s.bars.left.positions, s.bars.right.positions))
 
 
 # ------------------------------------------------------------------ secondary bars

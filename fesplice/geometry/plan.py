@@ -74,13 +74,6 @@ def extent(s: Specimen) -> tuple[float, float]:
     return (-half, half) if half > 0.0 else bars.bar_ends(s)
 
 
-def pairs(s: Specimen) -> tuple[tuple[float, float], ...]:
-    """Lapped pairs as (y of the left bar, y of the right bar) [mm]: every left bar with the right bar nearest to it."""
-    assert s.bars.right is not None
-    right = np.array(s.bars.right.positions)
-    return tuple((y, float(right[np.abs(right - y).argmin()])) for y in sorted(s.bars.left.positions))
-
-
 def _main(s: Specimen, m: Shape, name: str, y: float, face: float) -> Path:
     row = s.bars.left if m.side > 0.0 else s.bars.right
     assert row is not None
@@ -108,7 +101,7 @@ def _transverse(s: Specimen, bounds: tuple[float, float]) -> list[Path]:
     c = s.confinement
     if c.kind == "ties":
         reach = 0.5 * (max(s.bars.left.diameter, s.bars.right.diameter if s.bars.right else 0.0) + c.diameter)
-        sides = [(min(p) - reach, max(p) + reach) for p in pairs(s)]
+        sides = [(low - reach, high + reach) for low, high in bars.pairs(s)]
         found = [
             _across(s, f"T{j}{_letter(k)}", x, y, c.legs)
             for j, x in enumerate(bars.confinement_positions(s), start=1)

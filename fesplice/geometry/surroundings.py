@@ -1,11 +1,7 @@
 """What holds a bar in the concrete: covers, spacing and ties along it, for the splitting strength.
 
-fib Model Code 2010, 6.1.1: c_min = min(c_s/2, c_x, c_y), c_max = max(c_s/2, c_x) with c_x the
-side cover, c_y the cover to the tension face and c_s the clear spacing between bars or between
-*pairs* of lapped bars; K_tr = n_t A_st / (n_b d_b s_t) <= 0.05 with n_b bars or pairs; k_m = 12
-for a bar within 5 d_b of a leg, 6 further off, 0 where no leg crosses the splitting plane
-(values of k_m from memory). A noncontact pair counts as one pair, like one in contact:
-its inner gap is not a spacing between anchored units.
+Covers, K_tr and k_m are those of fib Model Code 2010 (:mod:`fesplice.formulas.bond`), lap partners and clear
+gaps those of :mod:`fesplice.formulas.laps`; here they are read off the bars of a specimen, stretch by stretch.
 """
 
 from __future__ import annotations
@@ -15,17 +11,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fesplice.contracts import Floats
+from fesplice.formulas import bond, laps
 from fesplice.geometry import bars
 
 if TYPE_CHECKING:
     from fesplice.geometry.bars import Shape
     from fesplice.specimen.schema import Specimen
-
-KTR_LIMIT = 0.05
-KM_NEAR, KM_FAR = 12.0, 6.0
-NEAR_LEG = 5.0
-
 
 @dataclass(frozen=True)
 class Stretch:
@@ -39,42 +30,19 @@ class Stretch:
     bond_length: float
 
 
-def ktr(legs: float, area: float, units: float, diameter: float, spacing: float) -> float:
-    """K_tr = n_t A_st / (n_b d_b s_t), at most 0.05; MC2010 6.1.1. ``area`` of one leg [mm2], lengths [mm]."""
-    return min(KTR_LIMIT, legs * area / (units * diameter * spacing))
+def row_covers(s: Specimen, own: Shape, lapped: bool) -> tuple[float, float]:
+    """c_min, c_max [mm] of the bar of a row that splits first; ``lapped`` where the other row lies beside it.
 
-
-def km(z: float, diameter: float, legs: Floats) -> float:
-    """k_m of a bar at ``z`` [mm] with vertical legs at ``legs`` (n,) [mm]."""
-    if len(legs) == 0:
-        return 0.0
-    return KM_NEAR if np.abs(legs - z).min() <= NEAR_LEG * diameter else KM_FAR
-
-
-def covers(z: float, others: Floats, diameter: float, width: float, cover: float) -> tuple[float, float]:
-    """c_min, c_max [mm] of a bar at ``z`` beside the ``others`` (centre positions (n,) [mm]) in its layer."""
-    side = 0.5 * width - abs(z) - 0.5 * diameter
-    # a lone bar has no neighbour to split towards: its side cover stands for half a spacing
-    half = 0.5 * (float(np.abs(others - z).min()) - diameter) if len(others) else side
-    half = max(half, 1e-3 * diameter)
-    return min(half, side, cover), max(half, side)
-
-
-def _others(s: Specimen, own: Shape, z: float, lapped: bool) -> Floats:
-    """Bars a splitting crack can run to from the bar at ``z``: not itself, and not its lap partner."""
-    row = np.array([p for p in own.positions if abs(p - z) > 1e-9])
-    if not lapped:
-        return row
-    opposite = next((m for m in bars.main_shapes(s) if m.name != own.name), None)
-    if opposite is None:
-        return row
-    across = np.array(opposite.positions)
-    return np.concatenate([row, np.delete(across, np.abs(across - z).argmin())])
-
-
-def _worst(pairs: list[tuple[float, float]], diameter: float) -> tuple[float, float]:
-    """The bar with the least (c_min/d_b)^0.33 (c_max/c_min)^0.1, the cover term of MC2010 eq. 6.1-5."""
-    return min(pairs, key=lambda c: (c[0] / diameter) ** 0.33 * (c[1] / c[0]) ** 0.1)
+    The gap to the lap partner is none that a splitting crack runs to.
+    """
+    other = next((m for m in bars.main_shapes(s) if m.name != own.name), None) if lapped else None
+    across, thick = (other.positions, other.diameter) if other is not None else ((), 0.0)
+    gaps = laps.clear_gaps(own.positions, own.diameter, across, thick)
+    sides = laps.side_covers(own.positions, own.diameter, s.body.width)
+    cover = float(own.points[0, 1]) - 0.5 * own.diameter
+    return bond.worst(
+        [bond.covers(0.5 * float(g), float(c), cover, own.diameter) for g, c in zip(gaps, sides)], own.diameter
+    )
 
 
 def _stirrup_ktr(s: Specimen, own: Shape) -> float:
@@ -82,19 +50,19 @@ def _stirrup_ktr(s: Specimen, own: Shape) -> float:
     if v is None:
         return 0.0
     legs = bars.leg_positions(s.body.width, v.cover, v.diameter, v.legs)
-    worst = min(km(z, own.diameter, legs) for z in own.positions)
-    return worst * ktr(v.legs, v.area, len(own.positions), own.diameter, v.spacing)
+    index = bond.limited(bond.k_tr(v.legs, v.area, len(own.positions), own.diameter, v.spacing))
+    return bond.least_k_m(own.positions, own.diameter, legs) * index
 
 
 def _confinement_ktr(s: Specimen, own: Shape) -> float:
     """Closed ties each hold one pair in their corners; stirrups hold the whole section."""
     c = s.confinement
     if c.kind == "ties":
-        return KM_NEAR * ktr(c.legs, c.area, 1.0, own.diameter, c.spacing)
+        return bond.KM_NEAR * bond.limited(bond.k_tr(c.legs, c.area, 1.0, own.diameter, c.spacing))
     if c.kind == "stirrups":
         legs = bars.leg_positions(s.body.width, c.cover, c.diameter, c.legs)
-        worst = min(km(z, own.diameter, legs) for z in own.positions)
-        return worst * ktr(c.legs, c.area, len(own.positions), own.diameter, c.spacing)
+        index = bond.limited(bond.k_tr(c.legs, c.area, len(own.positions), own.diameter, c.spacing))
+        return bond.least_k_m(own.positions, own.diameter, legs) * index
     return 0.0
 
 
@@ -107,7 +75,6 @@ def along(s: Specimen, own: Shape) -> tuple[Stretch, ...]:
     stirred = tuple(_reach(tuple(x for x in legs if side * x > 0.0), pitch) for side in (-1.0, 1.0))
     spans = [span for span in (lap, *held, *stirred) if span[1] > span[0]]
     edges = sorted({-np.inf, np.inf, *bars.joint_positions(s), *(x for span in spans for x in span)})
-    cover = float(own.points[0, 1]) - 0.5 * own.diameter
 
     def inside(x: float, *spans: tuple[float, float]) -> bool:
         return any(a < x < b for a, b in spans)
@@ -115,9 +82,7 @@ def along(s: Specimen, own: Shape) -> tuple[Stretch, ...]:
     found = []
     for x0, x1 in zip(edges[:-1], edges[1:]):
         x = 0.5 * (max(x0, -1e6) + min(x1, 1e6))
-        lapped = inside(x, lap)
-        pairs = [covers(z, _others(s, own, z, lapped), own.diameter, s.body.width, cover) for z in own.positions]
-        cmin, cmax = _worst(pairs, own.diameter)
+        cmin, cmax = row_covers(s, own, inside(x, lap))
         ties = max(
             _confinement_ktr(s, own) if inside(x, *held) else 0.0,
             _stirrup_ktr(s, own) if inside(x, *stirred) else 0.0,
@@ -138,7 +103,7 @@ def _held(s: Specimen, diameter: float) -> tuple[tuple[float, float], ...]:
     k_m); a set outside the lap holds none of it.
     """
     c, (low, high) = s.confinement, bars.bar_ends(s)
-    reach = min(0.5 * c.spacing, NEAR_LEG * diameter)
+    reach = min(0.5 * c.spacing, bond.NEAR_LEG * diameter)
     found: list[tuple[float, float]] = []
     for x in bars.confinement_positions(s):
         if low < high and not low - 1e-6 <= x <= high + 1e-6:

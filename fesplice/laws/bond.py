@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fesplice.contracts import Floats, History, Response
+from fesplice.formulas.bond import tau_max
 
 #: Stiffness of unloading and of the first loading [N/mm3] (judgement; Eligehausen, Popov & Bertero
 #: 1983 measured about 180 N/mm3 on unloading of a 25 mm bar; from memory).
@@ -22,24 +23,6 @@ UNLOADING = 200.0
 
 #: Bond length to which MC2010's local splitting strength belongs [bar diameters].
 SPLIT_LENGTH = 5.0
-
-
-def tau_max(f_cm: float, condition: str) -> float:
-    """Pull-out bond strength 2.5 sqrt(f_cm) (good) or 1.25 sqrt(f_cm) (other) [MPa]; MC2010 Table 6.1-1."""
-    return (2.5 if condition == "good" else 1.25) * np.sqrt(f_cm)
-
-
-def tau_split(
-    f_cm: float, diameter: Floats, c_min: Floats, c_max: Floats, km_ktr: Floats, condition: str
-) -> Floats:
-    """Local bond strength when concrete splits [MPa]; MC2010 eq. 6.1-5.
-
-    eta2 6.5 (f_cm/25)^0.25 (25/d_b)^0.2 [(c_min/d_b)^0.33 (c_max/c_min)^0.1 + k_m K_tr];
-    eta2 = 1.0 good, 0.7 other. ``km_ktr`` is the product k_m K_tr.
-    """
-    eta2 = 1.0 if condition == "good" else 0.7
-    cover = (c_min / diameter) ** 0.33 * (c_max / c_min) ** 0.1
-    return eta2 * 6.5 * (f_cm / 25.0) ** 0.25 * (25.0 / diameter) ** 0.2 * (cover + km_ktr)
 
 
 def length_factor(diameter: Floats, length: Floats) -> Floats:

@@ -1,4 +1,4 @@
-"""Reinforcing steel: plastic bars from a measured or idealised curve, and bending of hooked ends."""
+"""Reinforcing steel: plastic bars along the curve of :mod:`fesplice.formulas.steel`, and bending of hooked ends."""
 
 from __future__ import annotations
 
@@ -7,35 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fesplice.contracts import Floats, History, Response
-
-
-@dataclass(frozen=True)
-class Curve:
-    """Monotonic stress-strain curve: rising points ``strain``, ``stress`` [MPa], from yield on.
-
-    Before the first point the steel is linear elastic with ``modulus``; beyond the last the bar
-    has broken and its stress falls to zero over a tenth of the last strain.
-    """
-
-    modulus: float
-    strain: tuple[float, ...]
-    stress: tuple[float, ...]
-
-    def __call__(self, strain: Floats) -> tuple[Floats, Floats]:
-        """Stress and slope at strains >= 0."""
-        e = np.concatenate([[0.0], self.strain, [1.1 * self.strain[-1], 1e9]])
-        s = np.concatenate([[0.0], self.stress, [0.0, 0.0]])
-        k = np.clip(np.searchsorted(e, strain, side="right") - 1, 0, len(e) - 2)
-        slope = (np.diff(s) / np.diff(e))[k]
-        return s[k] + slope * (strain - e[k]), slope
-
-
-def idealised(modulus: float, yield_strength: float, ultimate: float, hardening: float, rupture: float) -> Curve:
-    """Elastic, plateau to strain ``hardening`` (none if at yield), straight line to ultimate at ``rupture``."""
-    ey = yield_strength / modulus
-    if hardening > ey * 1.001:
-        return Curve(modulus, (ey, hardening, rupture), (yield_strength, yield_strength, ultimate))
-    return Curve(modulus, (ey, rupture), (yield_strength, ultimate))
+from fesplice.formulas.steel import Curve
 
 
 @dataclass(frozen=True)

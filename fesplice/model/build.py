@@ -6,16 +6,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fesplice.contracts import Floats, Ints, Law
+from fesplice.formulas.bond import tau_split
 from fesplice.laws import Bar, BentBar, BondSlip, ColdJoint, Elastic, SmearedCrack
-from fesplice.laws.bond import bearing_modulus, envelope, length_factor, tau_split
+from fesplice.laws.bond import bearing_modulus, envelope, length_factor
 from fesplice.laws.cracking import UNBOUNDED
-from fesplice.laws.steel import Curve, idealised
 from fesplice.laws.wedge import WedgingBond
 from fesplice.mesh import LEAD, Group, Mesh
 from fesplice.model.assembly import Model, number_unknowns
 from fesplice.model.seats import seated
 from fesplice.model.width import narrowed, wedging_leads
-from fesplice.specimen.schema import Concrete, Specimen, Steel
+from fesplice.specimen.schema import Concrete, Specimen
 
 #: How far beyond the lap or the joint bond-slip alone carries the tension between cracks [bar diameters].
 EXPLICIT_BOND = 10.0
@@ -101,21 +101,6 @@ def beside(mesh: Mesh) -> dict[str, list[tuple[str, Ints, Ints]]]:
     return out
 
 
-def steel_curve(steel: Steel) -> Curve:
-    """Measured curve where given, otherwise elastic, plateau, straight hardening."""
-    if steel.curve:
-        return Curve(
-            steel.elastic_modulus, tuple(e for e, _ in steel.curve), tuple(s for _, s in steel.curve)
-        )
-    return idealised(
-        steel.elastic_modulus,
-        steel.yield_strength,
-        steel.ultimate_strength,
-        steel.hardening_strain,
-        steel.rupture_strain,
-    )
-
-
 def bond_law(
     group: Group, f_cm: Floats, specimen: Specimen, splitting: NDArray[np.bool_], length: Floats
 ) -> BondSlip:
@@ -190,10 +175,10 @@ def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
                 crack, reserve = specimen.analysis.crack_model, stiffening_reserve(specimen)
                 out[name] = concrete_law(concretes[g.material], crack, weights, reserve)
         elif g.kind == "truss2":
-            out[name] = Bar(steel_curve(specimen.steel[g.material]))
+            out[name] = Bar(specimen.steel[g.material].monotonic)
         elif g.kind == "frame2":
             out[name] = BentBar(
-                steel_curve(specimen.steel[g.material]),
+                specimen.steel[g.material].monotonic,
                 float(g.data["diameter"][0]), int(g.data["number"][0]), float(g.data["area"][0]),
             )
         elif g.kind == "joint":

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
+from fesplice.formulas.section import singly_reinforced
 from fesplice.specimen.schema import Specimen
 
 
@@ -34,15 +33,12 @@ def section(specimen: Specimen) -> Section:
     concrete = specimen.concrete.closure or specimen.concrete.precast
     area = row.number * row.area
     n = specimen.steel[row.steel].elastic_modulus / concrete.elastic_modulus
-    rho_n = n * area / (body.width * row.depth)
-    k = np.sqrt(2 * rho_n + rho_n**2) - rho_n
-    x = k * row.depth
-    inertia = body.width * x**3 / 3 + n * area * (row.depth - x) ** 2
+    cracked = singly_reinforced(body.width, row.depth, area, n)
     gross = body.width * body.depth**3 / 12
     return Section(
-        neutral_axis=x,
-        lever_arm=row.depth - x / 3,
-        stiffness=concrete.elastic_modulus * inertia,
+        neutral_axis=cracked.x,
+        lever_arm=row.depth - cracked.x / 3,
+        stiffness=concrete.elastic_modulus * cracked.inertia,
         stiffness_gross=concrete.elastic_modulus * gross,
         cracking_moment=concrete.tensile_strength * gross / (0.5 * body.depth),
         steel_area=area,

@@ -18,6 +18,7 @@ from fesplice.model.plan import Vertical
 from fesplice.pipeline import manifest
 from fesplice.pipeline.planes import Setup, setup
 from fesplice.post.record import as_stored, findings
+from fesplice.sizing import check
 from fesplice.solve import March
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord
@@ -108,7 +109,7 @@ def _march(case: Setup, model: Model, writer: RunWriter, progress: Callable[[Pro
         raise
     except NotConverged as fault:
         place = _where(model, march)
-        text = str(fault) + place
+        text = str(fault) + place + _cause(case.specimen, march)
         writer.finish(march.outcome, _findings(writer.folder, march.outcome), [text, *case.warnings(model)])
         raise NotConverged(text) from fault
     writer.finish(march.outcome, _findings(writer.folder, march.outcome), case.warnings(model))
@@ -146,6 +147,14 @@ def _finished(folder: str | Path, s: Specimen, mesh: Mesh, settings: dict) -> Ru
         and run.settings == settings
     )
     return run if same and run.outcome.finished else None
+
+
+def _cause(s: Specimen, march: March) -> str:
+    """Why not even the dead load is carried, where hand statics tell."""
+    if march.state.u.any():
+        return ""
+    notes = [m.note for m in check(s).margins if m.key.startswith("own ") and not m.met and m.note]
+    return "".join(f"; by hand: {note} (fesplice check)" for note in notes)
 
 
 def _where(model: Model, march: March) -> str:

@@ -2,7 +2,8 @@
 
 Printed in mm and MPa; the US form converts arguments and answers exactly (in, in2, psi). Formulas and
 ranges found in the source of structuralcodes (fib-international); k_m, the etas of the design bond and the
-worth of a hook are from memory, and the values say so.
+worth of a hook are from memory, and the values say so. The bond formulas that laws and planes share stand in
+:mod:`fesplice.formulas.bond`; here they get the names, units and limits of a clause.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import math
 from typing import Literal
 
+from fesplice.formulas import bond
 from fesplice.provisions.clause import (
     Answer,
     Area,
@@ -27,7 +29,7 @@ from fesplice.provisions.clause import (
 MC2010 = Document("fib Model Code", "2010", ("SI",))
 clause = MC2010.clause
 Condition = Literal["good", "other"]
-ETA_2 = {"good": 1.0, "other": 0.7}
+_LIMITED = "K_tr limited to 0.05"
 
 
 def _range(f_cm: float, phi: float, c_min: float, c_max: float) -> str:
@@ -44,14 +46,14 @@ def _range(f_cm: float, phi: float, c_min: float, c_max: float) -> str:
 
 def _k_m(k_m: float, K_tr: float) -> tuple[float, tuple[str, ...]]:
     """k_m K_tr and remarks on it."""
-    one_of("k_m", k_m, (0.0, 6.0, 12.0))
+    one_of("k_m", k_m, (0.0, bond.KM_FAR, bond.KM_NEAR))
     notes = ("k_m from memory",) if k_m and K_tr else ()
-    return k_m * min(K_tr, 0.05), notes + (("K_tr limited to 0.05",) if K_tr > 0.05 else ())
+    return k_m * bond.limited(K_tr), notes + ((_LIMITED,) if K_tr > bond.KTR_LIMIT else ())
 
 
 def _cover(c_min: float, c_max: float, phi: float, power: float) -> float:
     within("c_max", c_max, c_min, math.inf)
-    return (c_min / phi) ** power * (c_max / c_min) ** 0.1
+    return bond.cover_term(c_min, c_max, phi, power)
 
 
 @clause("6.1-6", "K_tr")
@@ -61,8 +63,8 @@ def transverse_index(n_t: Number, A_st: Area, n_b: Number, phi: Length, s_t: Len
     n_t legs crossing the splitting surface at a section, A_st one leg [mm2 | in2], n_b anchored bars or lapped
     pairs in it, phi bar diameter and s_t spacing of the legs [mm | in].
     """
-    value = n_t * A_st / (n_b * phi * s_t)
-    return answer(min(value, 0.05), "K_tr limited to 0.05" if value > 0.05 else "")
+    value = bond.k_tr(n_t, A_st, n_b, phi, s_t)
+    return answer(bond.limited(value), _LIMITED if value > bond.KTR_LIMIT else "")
 
 
 @clause("6.1-19", "f_stm", "stress", lap=True)
@@ -83,7 +85,7 @@ def lap_stress(
     place of the legs (from memory); K_tr at most 0.05. The yield stress is a limit of its own.
     """
     ties, notes = _k_m(k_m, K_tr)
-    shape = _cover(c_min, c_max, phi, 0.25) + ties
+    shape = _cover(c_min, c_max, phi, bond.MEAN) + ties
     stress = 54.0 * (f_cm / 25.0) ** 0.25 * (25.0 / phi) ** 0.2 * (l_b / phi) ** 0.55 * shape
     return answer(stress, _range(f_cm, phi, c_min, c_max), *notes)
 
@@ -102,7 +104,7 @@ def lap_length(
 ) -> Answer:
     """Bond length that develops the mean stress f_stm [mm | in]; arguments as in :func:`lap_stress`."""
     ties, notes = _k_m(k_m, K_tr)
-    shape = _cover(c_min, c_max, phi, 0.25) + ties
+    shape = _cover(c_min, c_max, phi, bond.MEAN) + ties
     base = 54.0 * (f_cm / 25.0) ** 0.25 * (25.0 / phi) ** 0.2 * shape
     return answer(phi * (f_stm / base) ** (1.0 / 0.55), _range(f_cm, phi, c_min, c_max), *notes)
 
@@ -111,7 +113,7 @@ def lap_length(
 def pull_out_strength(f_cm: Stress, condition: Condition = "good", *, units: Units = "SI") -> Answer:
     """Local bond strength of a pull-out, 2.5 or 1.25 sqrt f_cm [MPa | psi]. f_cm [MPa | psi]."""
     choice("condition", condition, ("good", "other"))
-    return answer((2.5 if condition == "good" else 1.25) * math.sqrt(f_cm))
+    return answer(bond.tau_max(f_cm, condition))
 
 
 @clause("6.1-5", "tau_bu,split", "stress")
@@ -129,8 +131,8 @@ def splitting_strength(
     """Local bond strength at splitting [MPa | psi]; arguments as in :func:`lap_stress`, condition good or other."""
     choice("condition", condition, ("good", "other"))
     ties, notes = _k_m(k_m, K_tr)
-    shape = _cover(c_min, c_max, phi, 0.33) + ties
-    return answer(ETA_2[condition] * 6.5 * (f_cm / 25.0) ** 0.25 * (25.0 / phi) ** 0.2 * shape, *notes)
+    within("c_max", c_max, c_min, math.inf)
+    return answer(bond.tau_split(f_cm, phi, c_min, c_max, ties, condition), *notes)
 
 
 @clause("6.1.4.2", "f_bd,0", "stress", memory=True)
@@ -157,7 +159,7 @@ def basic_design_bond(
     )
     eta_3 = (25.0 / phi) ** 0.3 if phi > 25.0 else 1.0
     eta_1 = 1.4 if coated else 1.75
-    return answer(eta_1 * ETA_2[condition] * eta_3 * eta_4 * math.sqrt(f_ck / 25.0) / gamma_c)
+    return answer(eta_1 * bond.ETA_2[condition] * eta_3 * eta_4 * math.sqrt(f_ck / 25.0) / gamma_c)
 
 
 @clause("6.1.4.4, bends and hooks", "f_hook", "stress", lap=True, memory=True)

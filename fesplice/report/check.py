@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fesplice.sizing.band import Estimate
+from fesplice.sizing.check import NOT_CHECKED
 from fesplice.sizing.lengths import Length, Limit
 from fesplice.sizing.margins import Margin
 from fesplice.units import both
@@ -28,6 +29,8 @@ def verdict(c: SpecimenCheck) -> str:
     """One sentence: whether anchorage may be expected to govern, and if not, why."""
     if c.placing.faults:
         return f"cannot be built: {len(c.placing.faults)} clash" + ("es" if len(c.placing.faults) > 1 else "")
+    if own := [m for m in c.missed if m.key.startswith("own ")]:
+        return f"DOES NOT HOLD BEFORE ANY LOAD: {own[0].note} ({own[0].formula} = {own[0].value:.2f})"
     if c.missed:
         return f"{len(c.missed)} of {sum(m.counts for m in c.margins)} margins missed: " + ", ".join(
             m.name for m in c.missed
@@ -114,7 +117,9 @@ def loads(c: SpecimenCheck) -> list[Row]:
 
 
 def _load(value: float) -> str:
-    return f"{both(value, 'force')}" if value >= 0.0 else f"under own weight ({both(value, 'force')})"
+    if not math.isfinite(value):
+        return "–"
+    return both(value, "force") if value >= 0.0 else "none: own weight alone goes beyond"
 
 
 def limit_text(x: Limit) -> tuple[str, str]:
@@ -146,12 +151,11 @@ def check_text(s: Specimen, c: SpecimenCheck) -> str:
         head = (
             f"Band of bar stress at anchorage failure: {both(low.stress, 'stress')} to {both(high.stress, 'stress')}, "
             f"central {both(mid.stress, 'stress')}\n"
-            f"Load per ram, weights deducted: {both(low.load, 'force')} to {both(high.load, 'force')}, "
-            f"central {both(mid.load, 'force')}"
+            f"Load per ram, weights deducted: {_load(low.load)} to {_load(high.load)}, central {_load(mid.load)}"
         )
         rows = [
             (
-                lines, e.reading or "–", _or_dash(e.stress, "stress"), _or_dash(e.load, "force"),
+                lines, e.reading or "–", _or_dash(e.stress, "stress"), _load(e.load),
                 "CENTRAL" if e.central else e.role, "; ".join((e.formula, e.source, *e.notes)),
             )
             for e, lines in estimates(c)
@@ -168,7 +172,7 @@ def check_text(s: Specimen, c: SpecimenCheck) -> str:
     short = [f for f in c.placing.fits if not f.kept]
     rows = [(f.what, both(f.value, "length"), f"at least {both(f.least, 'length')}", f.source) for f in short]
     parts.append(_block("Cage: below common practice", rows or [("nothing",)]))
-    parts.append(_block("Notes", [(n,) for n in (*c.notes, CAUTION)]))
+    parts.append(_block("Notes", [(n,) for n in (*c.notes, NOT_CHECKED, CAUTION)]))
     return "\n\n".join(parts)
 
 
@@ -209,8 +213,8 @@ def check_page(s: Specimen, c: SpecimenCheck, path: str | Path) -> Path:
         "check.html", path, specimen=s, check=c, verdict=verdict(c), margins=[
             (m, *margin_value(m), met(m), numbers(m)) for m in c.margins
         ],
-        estimates=[(e, lines, _or_dash(e.stress, "stress"), _or_dash(e.load, "force")) for e, lines in estimates(c)],
+        estimates=[(e, lines, _or_dash(e.stress, "stress"), _load(e.load)) for e, lines in estimates(c)],
         loads=loads(c), lengths=_lengths(c), limits=[(x, *limit_text(x)) for x in c.limits],
         fits=[(f, both(f.value, "length"), both(f.least, "length")) for f in c.placing.fits],
-        caution=CAUTION, both=both,
+        caution=f"{NOT_CHECKED} {CAUTION}", both=both,
     )  # fmt: skip

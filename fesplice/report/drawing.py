@@ -32,7 +32,6 @@ from fesplice.report.dimensions import (
 from fesplice.report.schedule import schedule
 from fesplice.report.style import CLOSURE, CONCRETE, FAMILY, INK, QUIET, STEEL
 from fesplice.sizing.cage import transverse_reach
-from fesplice.sizing.lapped import pairs
 
 if TYPE_CHECKING:
     from fesplice.geometry.bars import Shape
@@ -263,7 +262,7 @@ def _section_steel(p: Panel, s: Specimen, shapes: tuple[Shape, ...]) -> None:
     if c.kind == "ties" and len(shapes) == 2:
         reach = 0.5 * (shapes[0].diameter + c.diameter)
         level = float(shapes[0].points[0, 1])
-        for z0, z1 in pairs(s):
+        for z0, z1 in bars.pairs(s):
             closed(p, z0 - reach, z1 + reach, level - reach, level + reach, reach, c.diameter)
     if c.kind == "hooked_transverse_bar":
         station = next((t for t in bars.stations(s) if t.name.endswith("/transverse-bar")), None)
@@ -320,7 +319,7 @@ def _plan_confinement(p: Panel, s: Specimen, shapes: tuple[Shape, ...]) -> None:
     lines = []
     if c.kind == "ties" and len(shapes) == 2:
         reach = 0.5 * shapes[0].diameter + c.diameter
-        lines = [((x, z0 - reach), (x, z1 + reach)) for x in bars.confinement_positions(s) for z0, z1 in pairs(s)]
+        lines = [((x, z0 - reach), (x, z1 + reach)) for x in bars.confinement_positions(s) for z0, z1 in bars.pairs(s)]
     elif c.kind == "stirrups":
         lines = [((x, -half + c.cover), (x, half - c.cover)) for x in bars.confinement_positions(s)]
     elif c.kind == "hooked_transverse_bar":

@@ -16,7 +16,6 @@ from fesplice.contracts import FolderFault
 from fesplice.geometry import bars
 from fesplice.report.dimensions import body
 from fesplice.sizing.cage import Piece, transverse_reach
-from fesplice.sizing.lapped import pairs
 
 if TYPE_CHECKING:
     from fesplice.specimen import Specimen
@@ -186,7 +185,7 @@ def _plan(s: Specimen, v: _View) -> None:
             v.bar([(x, -side + c.cover), (x, side - c.cover)], c.diameter, "CONFINEMENT")
         else:
             reach = 0.5 * shapes[0].diameter + c.diameter
-            for z0, z1 in pairs(s):
+            for z0, z1 in bars.pairs(s):
                 v.bar([(x, z0 - reach), (x, z1 + reach)], c.diameter, "CONFINEMENT")
     for station in bars.stations(s):
         if station.name.endswith("/transverse-bar"):
@@ -231,7 +230,7 @@ def _section(s: Specimen, v: _View) -> None:
     if c.kind == "ties":
         inner = 0.5 * shapes[0].diameter
         y = float(shapes[0].points[0, 1])
-        for z0, z1 in pairs(s):
+        for z0, z1 in bars.pairs(s):
             for reach in (inner, inner + c.diameter):
                 v.box(z0 - reach, z1 + reach, y - reach, y + reach, "CONFINEMENT")
     for station in bars.stations(s)[-1:]:

@@ -19,6 +19,11 @@ if TYPE_CHECKING:
 
 #: Design bar stress of the code lengths unless another is asked for [MPa]: Grade 60 (420).
 DESIGN_STRESS = 420.0
+#: What no line of the check looks at.
+NOT_CHECKED = (
+    "Not checked: lifting, transport and storage; bearing under plates and rams; the test frame and its anchors; "
+    "stability; and what only the two computed views show."
+)
 
 
 @dataclass(frozen=True)
@@ -72,13 +77,27 @@ class SpecimenCheck:
         for row in tree.pop("rows"):
             row.pop("row")
         tree["units"] = {"length": "mm", "stress": "MPa", "force": "N", "moment": "N mm", "angle": "deg"}
+        _no_negative_loads(tree)
         tree["ok"] = self.ok
+        tree["not_checked"] = NOT_CHECKED
         tree["missed"] = [m.name for m in self.missed]
         for given, plain in zip(self.margins, tree["margins"]):
             plain["met"] = given.met
         for given, plain in zip(self.lengths, tree["lengths"]):
             plain["enough"] = given.enough
         return _plain(tree)
+
+
+def _no_negative_loads(tree: Any) -> None:
+    """Where own weight alone goes beyond a moment there is no load left for it: not known rather than negative."""
+    if isinstance(tree, dict):
+        for key, value in tree.items():
+            if (key == "load" or key.endswith("_load")) and isinstance(value, float) and value < 0.0:
+                tree[key] = None
+            _no_negative_loads(value)
+    elif isinstance(tree, list | tuple):
+        for value in tree:
+            _no_negative_loads(value)
 
 
 def _plain(value: Any) -> Any:
@@ -147,6 +166,12 @@ def _notes(s: Specimen, rows: tuple[Lapped, ...], st: Statics, found: Band) -> l
         )
     if s.loading.tension_face == "up":
         out.append("Tension face up: the rams push upwards; weight and gear are deducted from the load's moment.")
+        bars = s.compression_bars
+        if s.body.closure > 0.0 and (bars is None or not bars.through_closure):
+            out.append(
+                "WARNING: own weight bends the beam the other way, and no bars cross the joints on that side "
+                "(compression_bars.through_closure): nothing but the bond of the joints holds it until the rams do."
+            )
     if not s.loading.self_weight:
         out.append("Self-weight is switched off in the specimen file.")
     if st.load(st.joint_opening) < 0.0:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fesplice.geometry import surroundings
+from fesplice.formulas import bond, laps
 
 if TYPE_CHECKING:
     from fesplice.specimen import BarRow, Specimen
@@ -33,6 +33,7 @@ class Lapped:
     layer's outermost bar, ``half_gap`` half the clear spacing to the nearest bar that is not the lap partner
     (infinite where there is none).
     ``tail_cover`` to the face the tail points to (NaN without a hook). ``pair_gap`` clear gap of a lapped pair.
+    ``c_model_code``: c_min, c_max of fib Model Code 2010 Figure 6.1-2, those of the bar that splits first.
     """
 
     line: str
@@ -48,6 +49,7 @@ class Lapped:
     edge: float
     half_gap: float
     tail_cover: float
+    c_model_code: tuple[float, float]
     ties: Ties
 
     @property
@@ -72,12 +74,6 @@ class Lapped:
     def spacing(self) -> dict[str, float]:
         """Centre spacing by reading [mm], large but finite where a row has one bar."""
         return {"row": min(self.s_row, 100.0 * self.diameter), "partner": self.s_partner}
-
-    @property
-    def c_model_code(self) -> tuple[float, float]:
-        """c_min, c_max of fib Model Code 2010 Figure 6.1-2 [mm]."""
-        gap = self.half_gap if math.isfinite(self.half_gap) else self.side
-        return min(gap, self.side, self.cover), max(gap, self.side)
 
     @property
     def c_408(self) -> tuple[float, float]:
@@ -148,16 +144,13 @@ def lapped(s: Specimen) -> tuple[Lapped, ...]:
 
 
 def _row(s: Specimen, line: str, key: str, row: BarRow, other: BarRow) -> Lapped:
-    own, across = np.array(row.positions), np.array(other.positions)
+    places = row.positions
+    half_gaps = 0.5 * laps.clear_gaps(places, row.diameter, other.positions, other.diameter)
+    sides = laps.side_covers(places, row.diameter, s.body.width)
+    own = np.array(places)
     same = np.abs(own[:, None] - own[None, :])
     np.fill_diagonal(same, math.inf)
-    free = [
-        float(np.min(np.concatenate([np.delete(np.abs(own - z), i), _others(across, z)]), initial=math.inf))
-        for i, z in enumerate(own)
-    ]
-    thick = 0.5 * (row.diameter + other.diameter)
-    half_gap = 0.5 * (min(free) - thick) if math.isfinite(min(free)) else math.inf
-    partner = float(np.abs(own[:, None] - across[None, :]).min())
+    partner = min(abs(a - b) for a, b in laps.pairs(places, other.positions))
     tail = math.nan
     if row.hook is not None:
         outer = 0.5 * row.hook.bend_diameter + row.diameter
@@ -166,30 +159,14 @@ def _row(s: Specimen, line: str, key: str, row: BarRow, other: BarRow) -> Lapped
         tail = room + 0.5 * row.diameter - height
     return Lapped(
         line=line, key=key, row=row, lap=s.bars.lap, embedment=row.embedment,
-        s_row=float(same.min()), s_partner=partner, pair_gap=partner - thick, cover=row.cover,
-        side=0.5 * s.body.width - float(np.abs(own).max()) - 0.5 * row.diameter,
-        edge=s.bars.side_cover,
-        half_gap=max(half_gap, 1e-3 * row.diameter), tail_cover=tail, ties=_ties(s, row, other),
+        s_row=float(same.min()), s_partner=partner, pair_gap=partner - 0.5 * (row.diameter + other.diameter),
+        cover=row.cover, side=float(sides.min()), edge=s.bars.side_cover,
+        half_gap=max(float(half_gaps.min()), 1e-3 * row.diameter), tail_cover=tail,
+        c_model_code=bond.worst(
+            [bond.covers(float(h), float(c), row.cover, row.diameter) for h, c in zip(half_gaps, sides)], row.diameter
+        ),
+        ties=_ties(s, row, other),
     )  # fmt: skip
-
-
-def pairs(s: Specimen) -> tuple[tuple[float, float], ...]:
-    """Lapped pairs as (smaller, larger) lateral place [mm]: every left bar with its nearest free right bar."""
-    if s.bars.right is None:
-        return ()
-    free, found = list(s.bars.right.positions), []
-    for z in s.bars.left.positions:
-        if free:
-            mate = min(free, key=lambda other: abs(other - z))
-            free.remove(mate)
-            found.append((min(z, mate), max(z, mate)))
-    return tuple(found)
-
-
-def _others(across: np.ndarray, z: float) -> np.ndarray:
-    """Distances to the bars of the other row without the lap partner, the nearest."""
-    gaps = np.abs(across - z)
-    return np.delete(gaps, gaps.argmin())
 
 
 def _ties(s: Specimen, row: BarRow, other: BarRow) -> Ties:
@@ -201,7 +178,7 @@ def _ties(s: Specimen, row: BarRow, other: BarRow) -> Ties:
     if not pair:
         edge = 0.5 * s.body.width - c.cover - 0.5 * c.diameter
         legs = np.linspace(-edge, edge, c.legs) if c.legs > 1 else np.zeros(1)
-    k_m = surroundings.KM_NEAR if pair else min(surroundings.km(z, row.diameter, legs) for z in row.positions)
+    k_m = bond.KM_NEAR if pair else bond.least_k_m(row.positions, row.diameter, legs)
     return Ties(
         kind=c.kind, sets=c.number, legs=c.legs, area=c.area, spacing=c.spacing, diameter=c.diameter,
         yield_strength=s.steel[c.steel].yield_strength, units=1 if pair else row.number,

@@ -54,11 +54,32 @@ def margins(s: Specimen, rows: tuple[Lapped, ...], statics: dict[str, Statics], 
     """The margins at the central prediction; continuous bars are judged at yielding."""
     central = found.central
     st = statics[central.line]
-    out = [_cracking(st, found), *_yielding(st, found), *_shear(st, found), _strain(st, found)]
+    out = [*_own(st, found), _cracking(st, found), *_yielding(st, found), *_shear(st, found), _strain(st, found)]
     if rows:
         bar = next(r for r in rows if r.line == central.line)
         out += _strut(s, bar, strut(s, bar, central.stress))
     return tuple(out)
+
+
+def _own(st: Statics, found: Band) -> list[Margin]:
+    """Does it stand by itself: own weight and loading equipment against cracking, and against the least strength."""
+    own, least, what = *st.least_under_own_weight, found.low
+    size = abs(own)
+    strength, name = least
+    if own > 0.0 and not found.yields and what.moment < strength:
+        strength, name = what.moment, "M_low of the band"
+    numbers = (("M_own", size, "moment"), ("M_cr", st.cracking, "moment"))
+    cracks = Margin(
+        "uncracked under own weight", "own cracking", size / st.cracking, "<", 1.0,
+        "|M_own| / M_cr, weight of the beam and of the loading equipment", numbers, "statics; f_r ACI 318-19 19.2.3.1",
+        "it cracks before any load is applied" if size >= st.cracking else "",
+    )  # fmt: skip
+    falls = Margin(
+        "stands under own weight", "own strength", size / strength if strength > 0.0 else float("inf"), "<", 1.0,
+        f"|M_own| / {name}", (("M_own", size, "moment"), (name, strength, "moment")), "statics",
+        "it FALLS under its own weight: there is no load to apply" if size >= strength else "",
+    )  # fmt: skip
+    return [falls, cracks]
 
 
 def _cracking(st: Statics, found: Band) -> Margin:

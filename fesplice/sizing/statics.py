@@ -14,21 +14,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fesplice.contracts import InputFault
-from fesplice.provisions import aci318_19
-from fesplice.provisions.section import (
+from fesplice.formulas.section import (
     Cracked,
-    Curve,
     Layer,
     MomentCurvature,
     Section,
-    bilinear,
     cracked,
     moment_at,
     moment_curvature,
     nominal,
     parabola,
-    steel_curve,
 )
+from fesplice.formulas.steel import bilinear
+from fesplice.provisions import aci318_19
 
 if TYPE_CHECKING:
     from fesplice.specimen import BarRow, Concrete, Specimen, Steel
@@ -38,18 +36,6 @@ STIRRUP_LIMIT = 420.0
 #: Strain at which the compression face gives up in the bound on the moment: above the 0.003-0.0035 of design,
 #: since a bound for rams and frame must not be too low (engineering judgement).
 CRUSHING = 0.005
-
-
-def bar_curve(steel: Steel) -> Curve:
-    """Stress of strain of a bar: the measured points, or yield, plateau and a straight rise to f_u."""
-    if steel.curve:
-        return steel_curve([(float(e), float(f)) for e, f in steel.curve])
-    at_yield = steel.yield_strength / steel.elastic_modulus
-    points = [(at_yield, steel.yield_strength)]
-    if steel.hardening_strain > at_yield * (1.0 + 1e-9):
-        points.append((steel.hardening_strain, steel.yield_strength))
-    points.append((steel.rupture_strain, steel.ultimate_strength))
-    return steel_curve(points)
 
 
 @dataclass(frozen=True)
@@ -83,11 +69,11 @@ class Statics:
     def section(self) -> Section:
         """The section at the joint face; compression bars count where they run through it."""
         s, c = self.specimen, self.specimen.compression_bars
-        layers = [Layer(self.row.depth, self.area, bar_curve(self.steel), self.steel.elastic_modulus)]
+        layers = [Layer(self.row.depth, self.area, self.steel.monotonic.fibres(), self.steel.elastic_modulus)]
         if c is not None and (c.through_closure or s.body.closure == 0.0):
             steel = s.steel[c.steel]
             level = c.cover + 0.5 * c.diameter
-            layers.append(Layer(level, c.area * c.number, bar_curve(steel), steel.elastic_modulus))
+            layers.append(Layer(level, c.area * c.number, steel.monotonic.fibres(), steel.elastic_modulus))
         return Section.rectangle(s.body.width, s.body.depth, *layers)
 
     @cached_property
@@ -212,6 +198,28 @@ class Statics:
         at = self.face if x is None else x
         arm = self.part * min(self.specimen.body.shear_span, 0.5 * self.specimen.body.span - abs(at))
         return (moment - self.own_moment(at)) / arm
+
+    @property
+    def least_under_own_weight(self) -> tuple[float, tuple[float, str]]:
+        """The larger moment [N mm] of weight and equipment alone at the joint face and at midspan, and the least
+        strength against it with its name.
+
+        With the tension face up that moment bends the other way (it is negative): then only compression bars that run
+        through, or the tensile strength of joint and concrete, carry it.
+        """
+        s = self.specimen
+        own = max(self.own_moment(self.face), self.own_moment(0.0), key=abs)
+        if own >= 0.0:
+            least = min((self.yielding, "M_y"), (self.block, "M_n"), (self.largest, "M_max"))
+            return own, least
+        bars = s.compression_bars
+        if bars is not None and (bars.through_closure or s.body.closure == 0.0):
+            arm = 0.9 * (s.body.depth - bars.cover - 0.5 * bars.diameter)
+            return own, (bars.area * bars.number * s.steel[bars.steel].yield_strength * arm, "A_s' f_y 0.9 d'")
+        plain = [(self.cracking, "M_cr, no bars cross")]
+        if s.body.closure > 0.0:
+            plain.append((self.joint_opening, "M of the opening joint, no bars cross it there"))
+        return own, min(plain)
 
     # -------------------------------------------------------------- shear
     @property

@@ -11,7 +11,6 @@ from typing import Any, Protocol, TypeVar
 
 from fesplice.specimen import estimates
 from fesplice.specimen.schema import (
-    UNSET,
     BarRow,
     Bars,
     Body,
@@ -19,11 +18,11 @@ from fesplice.specimen.schema import (
     Confinement,
     Hook,
     PlanPlane,
-    Sized,
     Specimen,
     Steel,
 )
 from fesplice.specimen.sizes import bend_diameter, hook_tail, lookup, round_bar
+from fesplice.specimen.values import UNSET, Sized
 from fesplice.units import both, show
 
 TOLERANCE = 0.5  # mm: lengths given twice must agree this well, which leaves room for rounded inches

@@ -9,7 +9,9 @@ from __future__ import annotations
 from difflib import get_close_matches
 
 from fesplice.specimen.fill import Report
-from fesplice.specimen.schema import BarRow, Sized, Specimen, Steel
+from fesplice.specimen.gauges import check_gauges
+from fesplice.specimen.schema import BarRow, Specimen, Steel
+from fesplice.specimen.values import Sized
 from fesplice.units import both, show
 
 MIN_COVER = 10.0  # mm: less concrete than this cannot be placed (common practice, no source)
@@ -34,6 +36,7 @@ def check(s: Specimen, report: Report) -> None:
     _confinement(s, report)
     _mesh(s, report)
     _plan(s, report)
+    check_gauges(s, report)
 
 
 def _rows(s: Specimen) -> list[tuple[str, BarRow]]:

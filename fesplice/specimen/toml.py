@@ -8,21 +8,35 @@ from collections.abc import Mapping
 from numbers import Integral, Real
 from typing import Any
 
-_HEADER = re.compile(r"\s*\[([\w.\- ]+)\]\s*(?:#.*)?")
-_KEY = re.compile(r"\s*([\w.\-]+)\s*=")
+_HEADER = re.compile(r"\s*\[(\[?)\s*((?:[\w.\- ]|\"[^\"]*\"|'[^']*')+?)\s*\]\]?\s*(?:#.*)?")
+_KEY = re.compile(r"\s*((?:[\w.\-]|\"[^\"]*\"|'[^']*')+)\s*=")
+_QUOTED = re.compile(r"\"([^\"]*)\"|'([^']*)'|( )")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
 def lines(text: str) -> dict[str, int]:
-    """Key path -> line number, for plain keys and headers (keys of inline tables have none)."""
-    table, found = "", {}
+    """Key path -> line number, for plain keys and headers (keys of inline tables have none).
+
+    Tables of a list are numbered: ``[[gauges]]`` gives "gauges[0]", "gauges[1]", ...
+    """
+    table, found, counts = "", {}, dict[str, int]()
     for number, line in enumerate(text.splitlines(), start=1):
         if header := _HEADER.fullmatch(line):
-            table = header[1].replace(" ", "")
+            table = _bare(header[2])
+            if header[1]:
+                found.setdefault(table, number)
+                counts[table] = counts.get(table, -1) + 1
+                table = f"{table}[{counts[table]}]"
             found.setdefault(table, number)
         elif key := _KEY.match(line):
-            found.setdefault(f"{table}.{key[1]}" if table else key[1], number)
+            name = _bare(key[1])
+            found.setdefault(f"{table}.{name}" if table else name, number)
     return found
+
+
+def _bare(path: str) -> str:
+    """A key path without its quotes, and without blanks between its parts."""
+    return _QUOTED.sub(lambda m: m[1] or m[2] or "", path)
 
 
 def dump(tree: Mapping[str, Any], path: tuple[str, ...] = ()) -> str:

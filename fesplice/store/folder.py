@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import fcntl
+import hashlib
 import json
 import math
 import os
@@ -32,6 +33,8 @@ STEPS = "steps"
 LOCK = "lock"
 EXPORT = "export"
 PARTIAL = ".partial"
+#: Says in a folder that is no run what it is, and which files in it are of this program's making.
+MARK = ".fesplice"
 
 _LOCK_MARK = b"fesplice lock"
 
@@ -87,6 +90,115 @@ def sync_names(folder: Path) -> None:
         os.close(fd)
 
 
+# ------------------------------------------------------------------ whose is it
+def claim(folder: Path, kind: str) -> None:
+    """Make sure that ``folder`` may be written as a ``kind`` ("prediction", "study"), and mark it as one.
+
+    It may where nothing is, where this program has marked it, or where it holds nothing but runs. Raises
+    :class:`FolderFault`, with nothing written, for anything else: the files there are somebody's.
+    """
+    try:
+        names = set(os.listdir(folder))
+    except FileNotFoundError:
+        names = set()
+    except NotADirectoryError as error:
+        raise FolderFault(str(folder), "is a file, not a folder") from error
+    except OSError as error:
+        raise FolderFault(str(folder), f"cannot be read: {reason(error)}") from error
+    if MARK in names:
+        standing = _marked(folder)["kind"]
+        if standing != kind:
+            is_one = f"is the folder of a {standing}" if standing else "holds drawings or tables"
+            raise FolderFault(str(folder), f"{is_one}, not a {kind}; nothing was written")
+        return
+    foreign = sorted(n for n in names if not _own(folder, n))
+    if foreign:
+        shown = ", ".join(foreign[:3]) + (", ..." if len(foreign) > 3 else "")
+        raise FolderFault(str(folder), f"holds something other than a {kind} ({shown}); nothing was written")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        _mark(folder, {"kind": kind, "files": []})
+    except OSError as error:
+        raise FolderFault(str(folder), f"cannot be written: {reason(error)}") from error
+
+
+def put_whole(path: Path, data: bytes) -> None:
+    """Write a file that a user asked for, at once, making its folder; one that is not of our making is left alone.
+
+    A file is ours in a run, in a marked folder, or where the mark beside it names it. Raises :class:`FolderFault`.
+    """
+    ours = _inside(path)
+    try:
+        if not ours and path.exists() and path.name not in _marked(path.parent)["files"]:
+            raise FolderFault(
+                str(path), "stands there and was not written by this program: move it or name another place; "
+                "nothing was written",
+            )  # fmt: skip
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if not ours:
+            mark = _marked(path.parent)
+            if path.name not in mark["files"]:
+                # first the mark: a file that a kill leaves without one would never be replaced again
+                _mark(path.parent, mark | {"files": sorted({*mark["files"], path.name})})
+        write_whole(path, data)
+    except OSError as error:
+        raise FolderFault(str(path), f"cannot be written: {reason(error)}") from error
+
+
+def _inside(path: Path) -> bool:
+    """True where a folder above the file is a run or marked as a whole."""
+    for folder in path.absolute().parents:
+        if (folder / MANIFEST).is_file():
+            with contextlib.suppress(FolderFault):
+                read_manifest(folder)
+                return True
+        if (folder / MARK).is_file() and _marked(folder)["kind"]:
+            return True
+    return False
+
+
+def _own(folder: Path, name: str) -> bool:
+    """True for what a kill may leave behind before the mark stands, and for run folders."""
+    path = folder / name
+    if name == MARK + PARTIAL:
+        return True
+    if name == LOCK and path.is_file():
+        with open(path, "rb") as file:
+            return file.read(len(_LOCK_MARK)) in (_LOCK_MARK, b"")
+    if not (path / MANIFEST).is_file():
+        # a run that was killed before its manifest stood
+        return path.is_dir() and _begins(path)
+    try:
+        read_manifest(path)
+    except FolderFault:
+        return False
+    return True
+
+
+def _begins(folder: Path) -> bool:
+    """True where a run was begun and killed before its manifest stood, or the folder is empty."""
+    try:
+        return survey(folder) is None
+    except FolderFault:
+        return False
+
+
+def _marked(folder: Path) -> dict[str, Any]:
+    """Kind and files of the mark in ``folder``; an empty one where there is none."""
+    path = folder / MARK
+    try:
+        mark = json.loads(path.read_text(encoding="utf-8"))
+        return {"kind": str(mark["kind"]), "files": [str(name) for name in mark["files"]]}
+    except FileNotFoundError:
+        return {"kind": "", "files": []}
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
+        raise FolderFault(str(path), f"is damaged: {reason(error)}; move it away if the folder is yours") from error
+
+
+def _mark(folder: Path, mark: Mapping[str, Any]) -> None:
+    write_whole(folder / MARK, (json.dumps(mark, indent=1) + "\n").encode("utf-8"))
+
+
 # ------------------------------------------------------------------ lock
 class Lock:
     """Sole right to write a run folder, given back by the system when the process ends.
@@ -140,9 +252,27 @@ def plain(value: Any) -> Any:
 
 
 def write_manifest(folder: Path, manifest: Mapping[str, Any]) -> None:
-    """Replace the manifest; raises OSError."""
-    text = json.dumps(plain(manifest), indent=2, ensure_ascii=False, allow_nan=False)
+    """Replace the manifest, with the digest of what stands in it; raises OSError."""
+    content = plain({key: value for key, value in manifest.items() if key != "digest"})
+    text = json.dumps(content | {"digest": _digest(content)}, indent=2, ensure_ascii=False, allow_nan=False)
     write_whole(folder / MANIFEST, (text + "\n").encode("utf-8"))
+
+
+def _digest(content: Any) -> str:
+    """SHA-256 of plain JSON content, however it is laid out."""
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def file_digest(path: Path) -> str:
+    """SHA-256 of a file; :class:`FolderFault` when it is absent or cannot be read."""
+    try:
+        with open(path, "rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except FileNotFoundError as error:
+        raise FolderFault(str(path), "not found") from error
+    except OSError as error:
+        raise FolderFault(str(path), f"cannot be read: {reason(error)}") from error
 
 
 def read_manifest(folder: Path) -> dict[str, Any]:
@@ -162,6 +292,10 @@ def read_manifest(folder: Path) -> dict[str, Any]:
         raise FolderFault(str(path), "does not describe a run of this program")
     if manifest.get("schema") != SCHEMA:
         raise FolderFault(str(path), f"has layout {manifest.get('schema')!r}; this version reads layout {SCHEMA}")
+    # manifests of earlier versions have no digest
+    told = manifest.get("digest")
+    if told is not None and told != _digest({key: value for key, value in manifest.items() if key != "digest"}):
+        raise FolderFault(str(path), "was changed since this program wrote it (its digest differs): it is not believed")
     try:
         Outcome[manifest["outcome"]["name"]]
         for part, key in (("specimen", "text"), ("specimen", "digest"), ("mesh", "digest")):

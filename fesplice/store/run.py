@@ -14,7 +14,7 @@ import numpy as np
 from fesplice.contracts import Floats, FolderFault, Outcome
 from fesplice.mesh import Mesh
 from fesplice.store.arrays import Packed, read_mesh
-from fesplice.store.folder import ATTEMPTS, CURVE, MANIFEST, MESH, read_manifest, step_path
+from fesplice.store.folder import ATTEMPTS, CURVE, MANIFEST, MESH, file_digest, read_manifest, step_path
 from fesplice.store.table import read_table
 
 
@@ -102,12 +102,12 @@ class Run:
     @property
     def curve(self) -> dict[str, np.ndarray]:
         """Columns of the response curve (n_steps,) by name, units in the names; empty before the first step."""
-        return self._fresh(CURVE, read_table)
+        return self._fresh(CURVE, lambda path: self._table(path, ("step", "load_N")))
 
     @property
     def attempts(self) -> dict[str, np.ndarray]:
         """Columns of the table of all tries, failed ones included."""
-        return self._fresh(ATTEMPTS, read_table)
+        return self._fresh(ATTEMPTS, lambda path: self._table(path, ()))
 
     @property
     def indices(self) -> tuple[int, ...]:
@@ -138,11 +138,32 @@ class Run:
         if index not in stored:
             there = f"steps {stored[0]} to {stored[-1]} are" if stored else "no step is stored yet"
             raise FolderFault(str(self.folder), f"step {index} is not stored; {there}")
-        return StepFields(index, Packed(step_path(self.folder, index)))
+        path = step_path(self.folder, index)
+        self._believe(path)
+        return StepFields(index, Packed(path))
 
     def steps(self) -> Iterator[StepFields]:
         """All accepted steps in order, one at a time."""
         return (self.step(index) for index in self.indices)
+
+    def _believe(self, path: Path) -> None:
+        """Raise :class:`FolderFault` where a file of a finished run is not the one it ended with."""
+        told = self.manifest.get("digests", {}).get(path.relative_to(self.folder).as_posix())
+        if told is not None and file_digest(path) != told:
+            raise FolderFault(
+                str(path), "is not the file this run ended with (its digest differs): cut, edited or exchanged; it is "
+                "not believed. Put the true one back, or compute the run anew into a new folder",
+            )  # fmt: skip
+
+    def _table(self, path: Path, needed: tuple[str, ...]) -> dict[str, np.ndarray]:
+        """A table of the run, believed and with the columns that everything reads."""
+        self._believe(path)
+        table = read_table(path)
+        if table and (lacking := [name for name in needed if name not in table]):
+            raise FolderFault(str(path), f"is damaged: no column {', '.join(lacking)}")
+        if table and needed and (bad := [name for name in needed if table[name].dtype.kind not in "if"]):
+            raise FolderFault(str(path), f"is damaged: column {', '.join(bad)} holds something other than numbers")
+        return table
 
     def _fresh(self, name: str, read: Callable[[Path], Any]) -> Any:
         """Content of a file that may still grow or be replaced: read again only if it changed."""

@@ -8,6 +8,7 @@ anywhere loses at most its last row.
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import os
 from collections.abc import Callable, Iterable, Mapping
@@ -71,6 +72,10 @@ class Table:
         if sync:
             os.fsync(self._fd)
         return self.size + len(data)
+
+    def digest(self, size: int) -> str:
+        """SHA-256 of the first ``size`` bytes."""
+        return hashlib.sha256(os.pread(self._fd, size, 0)).hexdigest()
 
     def cut(self) -> None:
         """Drop the bytes behind ``size``."""

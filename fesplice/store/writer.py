@@ -30,6 +30,7 @@ from fesplice.store.folder import (
     STATE,
     STEPS,
     Lock,
+    file_digest,
     plain,
     read_manifest,
     reason,
@@ -189,7 +190,8 @@ class RunWriter:
             write_whole(step_path(self.folder, record.index), pack(fields, {"step": record.index}, compress=True))
             sync_names(self.folder / STEPS)
             size = self._curve.append({"step": record.index, **record.columns}, sync=True)
-            state = {"step": record.index, "curve_bytes": size, "memory": scalars}
+            told = {"curve_bytes": size, "curve_digest": self._curve.digest(size)}
+            state = {"step": record.index, **told, "memory": scalars}
             write_whole(self.folder / STATE, pack(arrays, state, compress=False))
             self._curve.size, self._last = size, record.index
         except BaseException as error:
@@ -222,6 +224,7 @@ class RunWriter:
             "steps": len(step_files(self.folder)),
             "summary": plain(summary),
             "warnings": list(warnings),
+            "digests": self._digests() if outcome.finished else {},
         }
         try:
             write_manifest(self.folder, ended)
@@ -245,16 +248,25 @@ class RunWriter:
         self.close()
 
     # -------------------------------------------------------------- inside
+    def _digests(self) -> dict[str, str]:
+        """SHA-256 of every file that a reader of the finished run believes, by its name in the folder."""
+        files = [self.folder / CURVE, self.folder / ATTEMPTS, *step_files(self.folder).values()]
+        return {path.relative_to(self.folder).as_posix(): file_digest(path) for path in files if path.is_file()}
+
     def _settle(self) -> Saved | None:
         """Bring the folder back to its saved state, and answer it: drop what was written beyond.
 
         A fault, with nothing dropped, when the folder is not one that a kill can leave behind.
         """
-        saved, last, length = None, -1, 0
+        saved, last, length, told = None, -1, 0, ""
         if (self.folder / STATE).exists():
             state = Packed(self.folder / STATE)
-            last, length = state.about["step"], state.about["curve_bytes"]
-            saved = Saved(last, {name: array.copy() for name, array in state.items()} | state.about["memory"])
+            try:
+                last, length = int(state.about["step"]), int(state.about["curve_bytes"])
+                told = str(state.about.get("curve_digest", ""))
+                saved = Saved(last, {name: array.copy() for name, array in state.items()} | state.about["memory"])
+            except (KeyError, TypeError, ValueError, AttributeError) as error:
+                raise FolderFault(str(self.folder / STATE), f"is damaged: {reason(error)}") from error
         steps = step_files(self.folder)
         kept = [index for index in steps if index <= last]
         beyond = [index for index in steps if index > last]
@@ -264,6 +276,8 @@ class RunWriter:
             raise FolderFault(str(self.folder / STATE), f"is damaged or not found: older than step {beyond[-2]}")
         if (self.folder / CURVE).stat().st_size < length:
             raise FolderFault(str(self.folder / CURVE), f"is damaged: shorter than at step {last}")
+        if told and self._curve.digest(length) != told:
+            raise FolderFault(str(self.folder / CURVE), f"was changed since step {last}: it is not believed")
         for stray in (*self.folder.glob("*" + PARTIAL), *(self.folder / STEPS).glob("*" + PARTIAL)):
             stray.unlink()
         for index in beyond:

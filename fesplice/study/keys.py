@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any, get_args, get_origin
 
-from fesplice.specimen.schema import Part, Quantity, Specimen
+from fesplice.specimen.schema import Specimen
+from fesplice.specimen.values import Part, Quantity
 from fesplice.units import KINDS
 
 #: Keys whose values are read by a rule of their own, and the kind of number they come to.

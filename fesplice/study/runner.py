@@ -16,8 +16,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from fesplice.contracts import FolderFault, InputFault
-from fesplice.store.folder import Lock, write_whole
+from fesplice.contracts import Fault, FolderFault, InputFault
+from fesplice.store.folder import Lock, claim, write_whole
 from fesplice.study.cases import Case, cases
 from fesplice.study.description import Resources, Study
 from fesplice.study.file import read_study
@@ -54,22 +54,22 @@ def run_study(
 ) -> Path:
     """Compute what is open of a study into ``folder`` and answer the path of its table.
 
-    ``resources`` instead of those of the file; ``again`` computes failed and stopped cases from their beginning, as
-    after a new version; their run folders are kept beside the new ones as ``*.earlier-1`` and so on.
-    ``task(specimen text, folder, planes)`` answers the records of one case by plane. Raises
-    :class:`InputFault` for a faulty study, :class:`FolderFault` when the folder is in use or the disk refuses; what
-    has been computed by then is kept.
+    ``resources`` instead of those of the file (a scheduler that only the file names is not connected to);
+    ``again`` computes failed and stopped cases from their beginning, as after a new version; their run folders
+    are kept beside the new ones as ``*.earlier-1`` and so on. ``task(specimen text, folder, planes)`` answers the
+    records of one case by plane. Raises :class:`InputFault` for a faulty study, :class:`FolderFault` when the
+    folder is in use or the disk refuses; what has been computed by then is kept.
     """
     study = study if isinstance(study, Study) else read_study(study)
+    if resources is None and (foreign := study.resources.scheduler):
+        said = "whoever runs it is given this study and computes in your name: say so on the command line as well"
+        raise InputFault(study.source, [Fault("resources.scheduler", foreign, f"{said}, --scheduler {foreign}")])
     place = Path(folder)
     listed = cases(study)
     if all(case.dropped for case in listed):
         raise InputFault(study.source, f"no case can be built; case 1: {listed[0].reason}")
-    try:
-        place.mkdir(parents=True, exist_ok=True)
-        lock = Lock(place)
-    except OSError as fault:
-        raise FolderFault(str(place), f"cannot be written: {fault.strerror or fault}") from fault
+    claim(place, "study")
+    lock = Lock(place)
     try:
         with Table(place, study.planes, create=True) as table:
             table.enter(listed)

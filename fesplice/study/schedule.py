@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import json
 import logging
+import os
 import tempfile
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -87,9 +88,13 @@ def _client(resources: Resources) -> Iterator[Any]:
     try:
         import dask.config
         from distributed import Client, LocalCluster
+        from distributed.security import Security
+
+        # certificates of this start alone, held in memory: whoever lacks them can neither submit nor listen
+        keys = Security.temporary()
     except ImportError:
         raise InputFault(
-            "study", "workers need dask: pip install 'fesplice[study]', or compute with workers = 0"
+            "study", "workers need dask and cryptography: pip install 'fesplice[study]', or compute with workers = 0"
         ) from None
     if resources.scheduler:
         with _reached(Client, resources.scheduler) as client:
@@ -101,13 +106,19 @@ def _client(resources: Resources) -> Iterator[Any]:
         # a step of a large model may hold the interpreter for long
         "distributed.scheduler.worker-ttl": "30 minutes",
         "distributed.admin.tick.limit": "1 hour",
+        # nothing is served beside the encrypted port
+        "distributed.scheduler.http.routes": [],
+        "distributed.worker.http.routes": [],
     }
     least, most = resources.adaptive or (resources.workers, resources.workers)
-    with dask.config.set(settings), tempfile.TemporaryDirectory(prefix="fesplice-study-") as scratch:
+    with _safe_path(), dask.config.set(settings), tempfile.TemporaryDirectory(prefix="fesplice-study-") as scratch:
         cluster = LocalCluster(
             n_workers=max(least, 1) if resources.adaptive else most,
             threads_per_worker=1,
             processes=True,
+            host="127.0.0.1",
+            protocol="tls://",
+            security=keys,
             memory_limit=resources.memory or "auto",
             # any free port, of this machine only: with None it still takes 8787 and grumbles about a second study
             dashboard_address="127.0.0.1:0",
@@ -118,6 +129,20 @@ def _client(resources: Resources) -> Iterator[Any]:
             if resources.adaptive:
                 cluster.adapt(minimum=least, maximum=most)
             yield client
+
+
+@contextlib.contextmanager
+def _safe_path() -> Iterator[None]:
+    """Processes started meanwhile import nothing from the current folder, which may be anybody's."""
+    before = os.environ.get("PYTHONSAFEPATH")
+    os.environ["PYTHONSAFEPATH"] = "1"
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ["PYTHONSAFEPATH"]
+        else:
+            os.environ["PYTHONSAFEPATH"] = before
 
 
 @contextlib.contextmanager

@@ -23,9 +23,9 @@ from pathlib import Path
 import numpy as np
 
 from fesplice.contracts import Floats, Law, Outcome, State
+from fesplice.formulas.steel import Curve
 from fesplice.laws import Bar, BondSlip, Elastic, SmearedCrack
 from fesplice.laws.bond import UNLOADING, bearing_modulus, envelope
-from fesplice.laws.steel import Curve
 from fesplice.solve import Adaptive, Constant, Displacement, March, Stop, Tolerances
 from fesplice.specimen import estimates
 from validation.case import Case, Found, Settings

@@ -19,11 +19,11 @@ from typing import Any
 import numpy as np
 
 from fesplice.contracts import Floats, Law
+from fesplice.formulas.steel import Curve, idealised
 from fesplice.geometry import build_mesh, surroundings
 from fesplice.geometry.bars import hook_line
 from fesplice.geometry.planes import Block, NetStrip, Path, Plane, PointSet
 from fesplice.laws import Bar, BentBar, Elastic
-from fesplice.laws.steel import Curve, idealised
 from fesplice.laws.wedge import WedgingBond, effective_width
 from fesplice.mesh import LEAD, Group, Mesh
 from fesplice.model.assembly import Model, number_unknowns

@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 
 from fesplice.contracts import Floats, NotConverged, State
-from fesplice.laws.bond import tau_split
-from fesplice.laws.steel import Curve, idealised
+from fesplice.formulas import bond
+from fesplice.formulas.steel import Curve, idealised
 from fesplice.solve import Adaptive, Displacement, March, Stop
 from validation import column
 from validation.case import Case, Found, Settings
@@ -116,15 +116,13 @@ def first_branch(force: Floats) -> tuple[int, bool]:
 
 
 def side_splitting(c: Column) -> float:
-    """Force per bar [N] that splits the cover beside the hooks: MC2010 eq. 6.1-5 over the whole embedment.
+    """Force per bar [N] that splits the cover beside the hooks, by the rule of the product's predictions.
 
-    tau_split pi d_b l_eh, with side cover and half the clear spacing as covers and no ties. The splitting plane is
-    that of the hook, the plane of this model, so no element of it can open: the formula stands in.
+    The splitting plane is that of the hook, the plane of this model, so no element of it can open: the formula stands
+    in, with no ties.
     """
-    d = np.array([c.diameter])
-    least, most = sorted((0.5 * (c.spacing - c.diameter), c.side_cover))
-    tau = tau_split(c.f_cm, d, np.array([least]), np.array([most]), np.zeros(1), "good")
-    return float(tau[0]) * np.pi * c.diameter * c.embedment
+    half, side = np.array([0.5 * (c.spacing - c.diameter)]), np.array([c.side_cover])
+    return bond.side_splitting(c.f_cm, c.diameter, half, side, c.embedment, "good")
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,9 @@ from pathlib import Path
 import numpy as np
 
 from fesplice.contracts import Floats, NotConverged, State, Step
+from fesplice.formulas.steel import Curve, idealised
 from fesplice.laws import SmearedCrack
 from fesplice.laws.reinforced import Layer, ReinforcedConcrete
-from fesplice.laws.steel import Curve, idealised
 from fesplice.solve import Adaptive, Displacement, March, Stop, Tolerances
 from fesplice.specimen import estimates
 from validation.case import Case, Found, Settings

@@ -15,8 +15,9 @@ import numpy as np
 import pytest
 
 from fesplice.contracts import Floats, Law
+from fesplice.formulas.bond import tau_max, tau_split
 from fesplice.laws import BOND, BondSlip, ColdJoint, WedgingBond
-from fesplice.laws.bond import UNLOADING, envelope, tau_max, tau_split
+from fesplice.laws.bond import UNLOADING, envelope
 
 F_CM, D, RIB = 36.0, 25.0, 12.5
 PERIMETER = np.pi * D

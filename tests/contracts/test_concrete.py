@@ -16,9 +16,9 @@ import numpy as np
 import pytest
 
 from fesplice.contracts import Floats, Law
+from fesplice.formulas.steel import idealised
 from fesplice.laws import CONCRETE, SmearedCrack
 from fesplice.laws.reinforced import Layer
-from fesplice.laws.steel import idealised
 
 E, NU, FT, GF, FC, E0, GC = 30e3, 0.2, 3.0, 0.12, 38.0, 2.2e-3, 50.0
 MEAN = {

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from fesplice.contracts import Floats
+from fesplice.formulas.steel import idealised
 from fesplice.laws import Layer, ReinforcedConcrete, SmearedCrack
-from fesplice.laws.steel import idealised
 
 E, FT, FY, ES = 30e3, 3.0, 450.0, 200e3
 CONCRETE = SmearedCrack(E, 0.2, FT, 0.12, 38.0, 2.2e-3, 50.0)

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from fesplice.formulas.steel import Curve, idealised
 from fesplice.laws import Bar, BentBar
-from fesplice.laws.steel import Curve, idealised
 
 E, FY, FU = 200e3, 500.0, 650.0
 CURVES = {

@@ -17,9 +17,9 @@ import pytest
 
 from fesplice.cli import main
 from fesplice.geometry import bars
+from fesplice.geometry.bars import pairs
 from fesplice.report.drawing import specimen_drawing
 from fesplice.sizing.cage import cage
-from fesplice.sizing.lapped import pairs
 from fesplice.specimen import read, vary, vary_many
 
 MODELS = Path(__file__).parents[2] / "models"

@@ -15,6 +15,7 @@ import pytest
 from structuralcodes.codes import mc2010
 
 from fesplice.contracts import InputFault
+from fesplice.formulas import bond, laps
 from fesplice.geometry import bars, clash, planes, surroundings
 from fesplice.mesh import BEND, LEAD, TAIL
 from fesplice.specimen.read import read, read_text, vary, vary_many
@@ -205,16 +206,21 @@ def test_confinement_sets_are_centred_on_the_lap():
     [(4, 490.87, 10, 25.0, 300.0), (2, 71.0, 2, 28.7, 150.0), (4, 129.0, 1, 19.1, 60.0)],
 )
 def test_ktr_agrees_with_the_model_code(legs, area, units, diameter, spacing):
-    ours = surroundings.ktr(legs, area, units, diameter, spacing)
+    ours = bond.limited(bond.k_tr(legs, area, units, diameter, spacing))
     assert ours == pytest.approx(mc2010.K_tr(n_t=legs, A_st=area, n_b=units, phi=diameter, s_t=spacing))
 
 
 def test_covers_take_the_nearest_neighbour_the_side_and_the_tension_face():
     width, d = 400.0, 20.0
-    assert surroundings.covers(-100.0, np.array([100.0]), d, width, 40.0) == pytest.approx((40.0, 90.0))
-    assert surroundings.covers(-100.0, np.array([-40.0, 100.0]), d, width, 40.0) == pytest.approx((20.0, 90.0))
-    assert surroundings.covers(-170.0, np.array([100.0]), d, width, 40.0) == pytest.approx((20.0, 125.0))
-    assert surroundings.covers(0.0, np.array([]), d, width, 40.0) == pytest.approx((40.0, 190.0))
+
+    def of(*places: float) -> tuple[float, float]:
+        gap, side = laps.clear_gaps(places, d)[0], laps.side_covers(places, d, width)[0]
+        return bond.covers(0.5 * gap, side, 40.0, d)
+
+    assert of(-100.0, 100.0) == pytest.approx((40.0, 90.0))
+    assert of(-100.0, -40.0, 100.0) == pytest.approx((20.0, 90.0))
+    assert of(-170.0, 100.0) == pytest.approx((20.0, 125.0))
+    assert of(0.0) == pytest.approx((40.0, 190.0))
 
 
 def test_a_lapped_pair_is_one_unit_so_contact_does_not_void_the_cover():
@@ -236,9 +242,9 @@ def test_ties_count_only_where_they_stand_and_by_their_distance():
     near = np.abs(legs[:, None] - np.array(a.positions)).min(axis=0).max() <= 5.0 * 28.7
     base = mc2010.K_tr(n_t=2, A_st=U100.stirrups.area, n_b=2, phi=28.7, s_t=150.0)
     assert precast.ktr == pytest.approx((12.0 if near else 6.0) * base)
-    assert surroundings.km(0.0, 20.0, np.array([99.0])) == 12.0
-    assert surroundings.km(0.0, 20.0, np.array([101.0])) == 6.0
-    assert surroundings.km(0.0, 20.0, np.array([])) == 0.0
+    assert bond.k_m(0.0, 20.0, np.array([99.0])) == 12.0
+    assert bond.k_m(0.0, 20.0, np.array([101.0])) == 6.0
+    assert bond.k_m(0.0, 20.0, np.array([])) == 0.0
 
 
 def test_sets_hold_the_lap_only_near_where_they_stand() -> None:

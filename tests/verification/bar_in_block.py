@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from fesplice.contracts import Floats, Law
+from fesplice.formulas.steel import Curve
 from fesplice.laws import Bar, Elastic
-from fesplice.laws.steel import Curve
 from fesplice.mesh import Group, Mesh
 from fesplice.model.assembly import Model
 

@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 
 from fesplice.contracts import Floats, Law, State
+from fesplice.formulas.steel import Curve
 from fesplice.geometry import build_mesh, elevation
 from fesplice.laws import Bar, BentBar, Elastic, LinearBond
 from fesplice.laws.bond import bearing_modulus
-from fesplice.laws.steel import Curve
 from fesplice.mesh import BEND, Mesh
 from fesplice.model.assembly import Model, number_unknowns
 from fesplice.solve import LoadFactor, March, Stop, Tolerances

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import pytest
 
+from fesplice.formulas.section import moment_at
 from fesplice.geometry import build_mesh, elevation
 from fesplice.model.build import elevation_model
 from fesplice.model.estimate import dead_moment
-from fesplice.provisions.section import moment_at
 from fesplice.specimen import Specimen, read, vary_many
 
 COARSE = {"mesh.splice": "50 mm", "mesh.elsewhere": "150 mm"}

@@ -16,11 +16,11 @@ import numpy as np
 import pytest
 
 from fesplice.contracts import Law, State
+from fesplice.formulas.steel import Curve
 from fesplice.geometry.lines import tangents, tributary
 from fesplice.laws import BentBar, BondSlip, Elastic, end_anchor
 from fesplice.laws.bond import bearing_modulus, envelope
 from fesplice.laws.hook import HookBar, pull
-from fesplice.laws.steel import Curve
 from fesplice.mesh import Group, Mesh
 from fesplice.model.assembly import Model, number_unknowns
 from fesplice.provisions.ku_hook_2018 import hook_stress

@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from structuralcodes.codes import mc2010
 
-from fesplice.laws.bond import envelope, tau_max, tau_split
+from fesplice.formulas.bond import tau_max, tau_split
+from fesplice.laws.bond import envelope
 
 ONE = np.ones(1)
 

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import pytest
 
+from fesplice.formulas.section import Layer, Section, cracked, moment_at, nominal
+from fesplice.formulas.steel import bilinear
 from fesplice.provisions import aashto_lrfd_9, aci318_19, aci408r_03, ku_hook_2018
-from fesplice.provisions.section import Layer, Section, bilinear, cracked, moment_at, nominal
 
 FC, EC, FS = 35.0, 27.8e3, 420.0
 

@@ -29,13 +29,11 @@ from hypothesis import strategies as st
 from sectionproperties.pre.library import rectangular_section
 
 from fesplice.contracts import InputFault
-from fesplice.provisions import aashto_lrfd_9, aci318_19, ec2_2004
-from fesplice.provisions.section import (
+from fesplice.formulas.section import (
     Layer,
     Section,
     bar_stress,
     bend,
-    bilinear,
     cracked,
     largest_moment,
     linear_concrete,
@@ -43,9 +41,10 @@ from fesplice.provisions.section import (
     moment_curvature,
     nominal,
     parabola,
-    steel_curve,
     yield_moment,
 )
+from fesplice.formulas.steel import bilinear, through
+from fesplice.provisions import aashto_lrfd_9, aci318_19, ec2_2004
 
 close = pytest.approx
 KIP, INCH, KSI = 4448.2216, 25.4, 6.894757
@@ -167,7 +166,7 @@ def test_moment_curvature_is_the_librarys() -> None:
     theirs = library_section(curve, steel, [(390.0, 1350.0)]).moment_curvature_analysis(progress_bar=False)
     kappa, moments = np.array(theirs.kappa)[1:-1], np.array(theirs.m_xy)[1:-1]
 
-    section = Section.rectangle(300.0, 450.0, Layer(390.0, 1350.0, steel_curve([(0.0025, 500.0), (0.05, 600.0)])))
+    section = Section.rectangle(300.0, 450.0, Layer(390.0, 1350.0, through([(0.0025, 500.0), (0.05, 600.0)])))
     ours = moment_curvature(section, parabola(32.0), kappa)
     assert len(ours.moment) == len(kappa) > 8
     assert ours.moment == close(moments, rel=0.01)
@@ -224,7 +223,7 @@ def test_axial_force_and_refusals() -> None:
     with pytest.raises(InputFault, match="no balance"):
         bend(BEAM, 0.5, parabola(35.0))
     with pytest.raises(InputFault, match="strains must rise"):
-        steel_curve([(0.01, 500.0), (0.005, 600.0)])
+        through([(0.01, 500.0), (0.005, 600.0)])
     with pytest.raises(InputFault, match="strips"):
         Section(((0.0, 0.0, 100.0),), (Layer(80.0, 100.0, STEEL),))
     torn = bilinear(500.0, rupture=0.05)(np.array([0.049, 0.051, -0.051]))

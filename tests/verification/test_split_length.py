@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from structuralcodes.codes import mc2010
 
-from fesplice.laws.bond import length_factor, tau_split
+from fesplice.formulas.bond import tau_split
+from fesplice.laws.bond import length_factor
 
 
 @pytest.mark.parametrize(("f_cm", "d"), [(25.0, 16.0), (35.0, 25.0), (60.0, 32.0)])

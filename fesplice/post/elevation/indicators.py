@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fesplice.laws.bond import tau_split
+from fesplice.formulas import laps
+from fesplice.formulas.bond import side_splitting as splitting_force
 from fesplice.mesh import Mesh
 from fesplice.post.elevation.layout import Layout, layout, main_lines
 from fesplice.post.elevation.trace import ElevationTrace, Snapshot, Spot
@@ -110,24 +111,16 @@ def unseen(specimen: Specimen) -> list[str]:
 def side_splitting(mesh: Mesh, specimen: Specimen) -> float:
     """Bar stress [MPa] at which MC2010's local splitting strength (6.1-5) is used up over the whole embedment.
 
-    tau_split pi d_b l / A_s of the bar worst placed; covers are those of the plane of its hook: to the side, and half
-    the clear spacing of its row. Steel across is not counted. nan without an anchored bar. A rule of this
-    project for what no plane shows; how well it does on hooked bars in joints stands in models/validation.
+    The rule is :func:`fesplice.formulas.bond.side_splitting`; nan without an anchored bar.
     """
-    concrete = specimen.concrete.closure or specimen.concrete.precast
-    found = []
+    concrete, found = specimen.concrete.closure or specimen.concrete.precast, []
     for name, anchor in layout(mesh).anchors.items():
-        line = mesh.lines[name]
-        row = specimen.bars.left if name == "A" else specimen.bars.right or specimen.bars.left
-        diameter, length = np.array([line.diameter]), abs(anchor.tip - anchor.face)
-        y = np.sort(np.asarray(row.positions, float))
-        gap = np.concatenate([[np.inf], np.diff(y) - line.diameter, [np.inf]])
-        half = 0.5 * np.minimum(gap[1:], gap[:-1])
-        side = 0.5 * specimen.body.width - np.abs(y) - 0.5 * line.diameter
-        half = np.where(np.isfinite(half), half, side)
-        least, most = np.minimum(half, side), np.maximum(half, side)
-        tau = tau_split(concrete.strength, diameter, least, most, np.zeros(len(y)), specimen.bond.condition)
-        found.append(float(tau.min()) * np.pi * line.diameter * length * line.number / line.area)
+        line, row = mesh.lines[name], specimen.bars.left if name == "A" else specimen.bars.right or specimen.bars.left
+        halves = 0.5 * laps.clear_gaps(row.positions, line.diameter)
+        sides = laps.side_covers(row.positions, line.diameter, specimen.body.width)
+        length, condition = abs(anchor.tip - anchor.face), specimen.bond.condition
+        force = splitting_force(concrete.strength, line.diameter, halves, sides, length, condition)
+        found.append(force * line.number / line.area)
     return min(found, default=float("nan"))
 
 

@@ -21,30 +21,6 @@ N_FIBRES = 400
 
 
 # ------------------------------------------------------------------ curves
-def steel_curve(points: Sequence[tuple[float, float]]) -> Curve:
-    """Stress of strain through measured ``points`` (strain, stress [MPa]) from the yield point on.
-
-    Straight lines from the origin, the same in compression. Past the last point the bar is torn: zero stress.
-    """
-    strain = np.array([0.0, *(p[0] for p in points)])
-    stress = np.array([0.0, *(p[1] for p in points)])
-    if len(points) == 0 or not (
-        np.isfinite(strain).all() and np.isfinite(stress).all() and (np.diff(strain) > 0).all()
-    ):
-        raise InputFault("steel curve", [Fault("points", list(points), "strains must rise from above zero")])
-
-    def curve(e: Floats) -> Floats:
-        size = np.abs(e)
-        return np.sign(e) * np.interp(size, strain, stress, right=0.0)
-
-    return curve
-
-
-def bilinear(fy: float, *, modulus: float = 200e3, fu: float | None = None, rupture: float = 0.05) -> Curve:
-    """Elastic to ``fy``, then straight to ``fu`` at ``rupture``; ``fu`` left out: perfectly plastic [MPa]."""
-    return steel_curve([(fy / modulus, fy), (rupture, fy if fu is None else fu)])
-
-
 def linear_concrete(modulus: float) -> Curve:
     """Straight in compression, nothing in tension [MPa]."""
 
@@ -155,6 +131,17 @@ class Cracked:
     def concrete_stress(self, moment: float) -> float:
         """Compression at the face, as a size [MPa]."""
         return moment * self.x / self.inertia
+
+
+def singly_reinforced(width: float, depth: float, area: float, n: float) -> Cracked:
+    """:func:`cracked` of a rectangle with one layer of bars in closed form (textbook).
+
+    Bars of ``area`` [mm2] at ``depth`` [mm], ``n`` modular ratio; x = k d with k = sqrt(2 rho n + (rho n)^2) - rho n.
+    """
+    rho_n = n * area / (width * depth)
+    k = math.sqrt(2 * rho_n + rho_n**2) - rho_n
+    x = k * depth
+    return Cracked(x, width * x**3 / 3 + n * area * (depth - x) ** 2, n)
 
 
 def cracked(section: Section, modulus: float) -> Cracked:
