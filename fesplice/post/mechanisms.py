@@ -281,14 +281,14 @@ class Assessment:
         return math.nan if governs or not state.reached or self._base <= 0.0 else state.reached_at / self._base
 
     def role(self, state: MechanismState) -> str:
-        """What a mechanism was here: governs, nearest, then (after yield), before, meanwhile, next, or nothing."""
+        """What a mechanism was: governs or nearest; else before, meanwhile, then (in the drop after yield), next."""
         if self.governing is not None and state.mechanism is self.governing.mechanism:
             return "governs" if self.certain else "nearest"
         beyond = () if self.beyond is None else (self.beyond,)
-        for name, states in (("then", beyond), ("before", self.before), ("meanwhile", self.after)):
-            if any(s.mechanism is state.mechanism for s in states):
-                return name
-        return "next" if self.next is not None and state.mechanism is self.next.mechanism else ""
+        parts = (("before", self.before), ("meanwhile", self.after), ("then", beyond))
+        was = [name for name, states in parts if any(s.mechanism is state.mechanism for s in states)]
+        following = self.next is not None and state.mechanism is self.next.mechanism
+        return ", ".join(was) or ("next" if following else "")
 
     @property
     def headline(self) -> str:

@@ -51,12 +51,13 @@ def share(value: float) -> str:
 
 def percent(value: float, places: int = 1) -> str:
     """``0.123`` -> ``12.3 %``."""
-    return f"{100.0 * value:.{places}f} %" if math.isfinite(value) else DASH
+    return fixed(100.0 * value, places, "%")
 
 
 def fixed(value: float, places: int, unit: str) -> str:
     """A value with so many decimals."""
-    return f"{value:.{places}f} {unit}".rstrip() if math.isfinite(value) else DASH
+    # no zero has a sign
+    return f"{round(value, places) + 0.0:.{places}f} {unit}".rstrip() if math.isfinite(value) else DASH
 
 
 def kilonewtons(value: float) -> str:

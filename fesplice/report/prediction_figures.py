@@ -52,7 +52,7 @@ def bracket(rows: Sequence[Row], marks: Mapping[str, float], folder: Path) -> li
             axes.text(y=len(rows) - 0.45, s=told, fontsize=7, va="bottom", color=style.QUIET, **where)
         axes.set_yticks(range(len(rows)), [r.name for r in reversed(rows)])
         axes.tick_params(axis="y", length=0)
-        axes.set_xlim(0.0, 1.75 * most)
+        axes.set_xlim(0.0, _room(rows, most))
         axes.set_ylim(-0.6, len(rows) - 0.4 + (0.35 if marks else 0.0))
         axes.set_xlabel("bar stress at the joint face (MPa)")
         table = {
@@ -61,6 +61,22 @@ def bracket(rows: Sequence[Row], marks: Mapping[str, float], folder: Path) -> li
             "mechanism": [r.note for r in rows],
         }  # fmt: skip
         return style.save(figure, folder, "bracket", {"": table})
+
+
+def _words(r: Row) -> str:
+    """What stands behind a bar."""
+    value = f"{'' if r.exact else 'at least '}{r.value:.0f} MPa"
+    text = f"{value} ({r.low:.0f} to {r.high:.0f})" if r.low < r.high else value
+    return f"{text}, {r.note}" if r.note else text
+
+
+def _room(rows: Sequence[Row], most: float) -> float:
+    """End of the scale [MPa] at which all words behind the bars stay on the sheet."""
+    # letters of 7 points are about 1.5 mm wide, bold ones 1.65
+    wide = style.WIDE - 8.0 - 1.5 * max(len(r.name) for r in rows)
+    letters = [len(_words(r)) * (1.65 if r.kind == "answer" else 1.5) for r in rows]
+    ends = [r.high + (0.06 if r.exact else 0.105) * most for r in rows]
+    return max(end / (1.0 - min(words / wide, 0.7)) for end, words in zip(ends, letters))
 
 
 def _bar(axes: Any, k: int, r: Row, most: float) -> None:
@@ -77,10 +93,8 @@ def _bar(axes: Any, k: int, r: Row, most: float) -> None:
         end += 0.045 * most
         arrow = {"arrowstyle": "-|>", "color": style.INK, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0}
         axes.annotate("", (end, k), (r.high, k), arrowprops=arrow, zorder=4)
-    value = f"{'' if r.exact else 'at least '}{r.value:.0f} MPa"
-    text = f"{value} ({r.low:.0f} to {r.high:.0f})" if r.low < r.high else value
     axes.text(
-        end + 0.015 * most, k, f"{text}{', ' if r.note else ''}{r.note}", fontsize=7, va="center", zorder=5,
+        end + 0.015 * most, k, _words(r), fontsize=7, va="center", zorder=5,
         fontweight="bold" if r.kind == "answer" else "normal",
         bbox={"boxstyle": "round,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.85},
     )  # fmt: skip
@@ -90,7 +104,8 @@ def _bar(axes: Any, k: int, r: Row, most: float) -> None:
 def at_bar_stress(view: View, stress: float) -> Stage:
     """The first step at which the most stressed bar carries ``stress`` [MPa], or else the one nearest below it."""
     curve = view.curve
-    highest = np.maximum.accumulate(np.max(list(bar_columns(curve).values()), axis=0))
+    # a row of bars that is not there has no stress
+    highest = np.maximum.accumulate(np.fmax.reduce(list(bar_columns(curve).values())))
     reached = np.flatnonzero(highest >= stress * (1.0 - 1e-6))
     row = int(reached[0]) if len(reached) else int(np.argmax(highest))
     # of the steps on either side the nearer one: steps may be wide

@@ -177,15 +177,17 @@ def lead(found: Prediction) -> list[tuple[str, str, str]]:
     if found.outside:
         ends += "; the prediction lies outside, as paths past a drop scatter"
     none = "no other mechanism reached its limit in either view"
-    return [
+    numbers = [
         ("Bar stress at failure", least + quantity(found.bar_stress, "stress"),
          f"at the joint face; model uncertainty {low:.0f} to {high:.0f} MPa"),
         ("Load per ram", least + quantity(found.load, "force"), "of the elevation at that bar stress"),
         ("What governs", found.headline, found.place),
         ("Next", "none found" if following is None else following.mechanism.words,
          none if following is None else following.place),
-        ("Bracket", "{:.0f} to {:.0f} MPa".format(*found.bracket), ends),
     ]  # fmt: skip
+    if found.coupled is not None:
+        numbers.append(("Bracket", "{:.0f} to {:.0f} MPa".format(*found.bracket), ends))
+    return numbers
 
 
 def _links(home: Path) -> list[dict[str, str]]:

@@ -21,12 +21,15 @@ from fesplice.post.mechanisms import Indicator, Mechanism, assess
 from fesplice.post.prediction import Prediction
 from fesplice.report.figures import Drawn
 from fesplice.report.page import write_page
+from fesplice.report.prediction_figures import Row, at_bar_stress, bracket
 from fesplice.report.prediction_page import is_prediction, lead, prediction_page
+from fesplice.report.view import View
 
 UNIT = Path(__file__).parents[1] / "unit"
 SIDE = runpy.run_path(str(UNIT / "report_data.py"))
 PLAN = runpy.run_path(str(UNIT / "plan_data.py"))
 MADE = runpy.run_path(str(UNIT / "prediction_data.py"))
+LOOK = runpy.run_path(str(UNIT / "test_report.py"))
 WEB = runpy.run_path(str(Path(__file__).with_name("test_page.py")))
 EVIL = WEB["EVIL"]
 
@@ -183,7 +186,30 @@ def alone(folder, **changes):
 
 def test_bars_without_a_lap_have_one_view(tmp_path):
     shown = alone(tmp_path)
+    assert "Bracket 400 to 400" not in shown
     assert "Prediction from elevation, computed" in shown and "Passes of the coupling" not in shown
+
+
+def test_the_figure_of_both_views_knows_rows_of_bars_that_are_not_there(tmp_path):
+    """Bars that run through are one row: the curve holds nothing of the other, the step is that of 180 MPa."""
+    def lone(columns):
+        return lambda *given: columns(*given) | {"bar_stress_B_MPa": float("nan")}
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setitem(SIDE["write_run"].__globals__, "columns", lone(SIDE["columns"]))
+        run = SIDE["write_run"](tmp_path / "r")
+    assert at_bar_stress(View(run), 180.0).step == 2
+
+
+def test_words_behind_the_bars_stay_on_the_sheet(tmp_path):
+    long = [Row("prediction", 618.0, 772.0, 927.0, False, "splitting of the side cover by the hooks", "answer"),
+            Row("plan, plane that never gives way", 863.0, 863.0, 863.0, False, "nearest: flexural yielding", "view")]
+    with pytest.MonkeyPatch.context() as patch:
+        seen = LOOK["keeping"](patch)
+        bracket(long, {"f$_y$": 725.0}, tmp_path)
+    figure = seen["bracket"]
+    for text in LOOK["visible"](figure):
+        assert text in LOOK["beyond"](figure) or text.get_window_extent().x1 <= figure.bbox.x1 + 1.0, text.get_text()
 
 
 def told(found: Prediction) -> dict[str, tuple[str, str]]:
