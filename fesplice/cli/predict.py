@@ -1,4 +1,4 @@
-"""The verb that reads both planes of a specimen together."""
+"""The verb that reads both views of a specimen together."""
 
 from __future__ import annotations
 
@@ -21,16 +21,17 @@ def predict(
     """Compute elevation and plan, couple them, and say what governs, with evidence; one that was stopped goes on."""
     from fesplice.pipeline import predict as compute
     from fesplice.specimen import read
+    from fesplice.store.freeze import is_frozen
 
     given = read(specimen)
     target = folder if folder != Path() else Path("runs") / f"{given.name.lower()}-prediction"
     with Watch() as watch:
         try:
-            found = compute(given, target, told=watch.named)
+            found = compute(given, target, progress=watch.named)
         except KeyboardInterrupt:
             err.print("fesplice: stopped; the same command goes on from the last accepted steps")
             raise typer.Exit(130) from None
-    page = _page(target) if pictures else None
+    page = _page(target) if pictures and not is_frozen(target) else None
     out.print(f"specimen      {given.name}")
     for sentence in found.sentences:
         out.print(sentence)

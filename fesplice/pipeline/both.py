@@ -1,4 +1,4 @@
-"""Both planes of a specimen, computed side by side, coupled by the bar stress they share, and read together.
+"""Both views of a specimen, computed side by side, coupled by the bar stress they share, and read together.
 
 FOLDER/elevation, FOLDER/plan-free, FOLDER/plan-intact and FOLDER/plan-pass-1, -2, ... are ordinary run
 folders; FOLDER/prediction.json holds the reading. A prediction that was stopped goes on: what is
@@ -37,7 +37,7 @@ from fesplice.post.record import findings
 from fesplice.post.runs import load_at
 from fesplice.specimen import Specimen, read, read_text, vary
 from fesplice.store import Run
-from fesplice.store.folder import CURVE, Lock, reason, write_whole
+from fesplice.store.folder import CURVE, MARK, Lock, claim, reason, write_whole
 from fesplice.store.freeze import refuse_frozen
 
 #: Most passes of the coupling.
@@ -48,17 +48,20 @@ Told = Callable[[str, Progress | None], None]
 _CHILD = "import sys; from fesplice.pipeline.both import _elevation; sys.exit(_elevation(*sys.argv[1:]))"
 
 
-def predict(specimen: Specimen | str | Path, folder: str | Path, *, told: Told | None = None) -> Prediction:
-    """Compute and read both planes of a specimen (or its file); ``told(run, progress)`` hears of every plan step.
+def predict(specimen: Specimen | str | Path, folder: str | Path, *, progress: Told | None = None) -> Prediction:
+    """Compute and read both views of a specimen (or its file); ``progress(run, step)`` hears of every plan step.
 
     The elevation runs in a process of its own. Raises :class:`InputFault` for a faulty specimen or folder.
-    A run that ends without reaching its stop is read as far as it came, and the prediction says so.
+    A run that ends without reaching its stop is read as far as it came, and the prediction says so. A finished
+    prediction of the same specimen by the same program is returned as it stands.
     """
     s = specimen if isinstance(specimen, Specimen) else read(specimen)
     home = Path(folder)
+    if (standing := _standing(s, home)) is not None:
+        return standing
     text, lock = _claim(s, home)
     try:
-        return _predict(s, home, text, told or (lambda name, now: None))
+        return _predict(s, home, text, progress or (lambda name, now: None))
     finally:
         lock.release()
 
@@ -185,8 +188,9 @@ class _Beside:
         self.log = home / "elevation.log"
         with open(self.log, "wb") as log:
             self.child = subprocess.Popen(
-                [sys.executable, "-c", _CHILD, str(text), str(self.run), str(os.getpid())],
-                stdout=subprocess.DEVNULL, stderr=log, env=os.environ | {"PYTHONUNBUFFERED": "1"},
+                [sys.executable, "-P", "-c", _CHILD, str(text), str(self.run), str(os.getpid())],
+                stdout=subprocess.DEVNULL, stderr=log,
+                env=os.environ | {"PYTHONUNBUFFERED": "1", "PYTHONSAFEPATH": "1"},
             )  # fmt: skip
 
     def __enter__(self) -> _Beside:
@@ -216,25 +220,40 @@ class _Beside:
 def _claim(s: Specimen, home: Path) -> tuple[Path, Lock]:
     """The specimen's text in the folder and the sole right to write there.
 
-    A folder that holds runs of another specimen is refused untouched.
+    A folder that is frozen, holds somebody's files or runs of another specimen is refused untouched. An elevation
+    computed there alone, as a study does, is taken up; its own folder tells whose it is.
     """
     refuse_frozen(home)
     text = home / "specimen.toml"
     try:
         there = text.read_text(encoding="utf-8", errors="replace") if text.is_file() else ""
-        # an elevation computed there alone, as a study does, is taken up; its own folder tells whose it is
-        begun = there and [*home.glob("elevation/manifest.json"), *home.glob("plan-*/manifest.json")]
-        if begun and there != s.text and not _same(there, s):
-            raise FolderFault(
-                str(home), "holds the prediction of another specimen; give a new folder; nothing was written"
-            )
-        home.mkdir(parents=True, exist_ok=True)
-        lock = Lock(home)
+    except OSError as error:
+        raise FolderFault(str(home), f"cannot be read: {reason(error)}") from error
+    if there and there != s.text and (home / MARK).is_file() and not _same(there, s):
+        raise FolderFault(
+            str(home), "holds the prediction of another specimen; give a new folder; nothing was written"
+        )
+    claim(home, "prediction")
+    lock = Lock(home)
+    try:
         if there != s.text:
             write_whole(text, s.text.encode())
     except OSError as error:
+        lock.release()
         raise FolderFault(str(home), f"cannot be written: {reason(error)}") from error
     return text, lock
+
+
+def _standing(s: Specimen, home: Path) -> Prediction | None:
+    """The prediction in the folder if it is this very one: same specimen, same program, the curves it was made from."""
+    if not (home / RECORD).is_file():
+        return None
+    found = Prediction.read(home)
+    made = _made(s, home)
+    same = found.made is not None and (made.specimen, made.program, made.results) == (
+        found.made.specimen, found.made.program, found.made.results
+    )  # fmt: skip
+    return found if same else None
 
 
 def _same(text: str, s: Specimen) -> bool:

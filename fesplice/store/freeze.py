@@ -109,12 +109,20 @@ def verify(folder: str | Path) -> Verified:
     return Verified(frozen, tuple(changed), tuple(missing), tuple(sorted(present - set(frozen.files))))
 
 
+def is_frozen(folder: str | Path) -> bool:
+    """True where ``folder``, or one that holds it, is frozen."""
+    return _record_of(folder) is not None
+
+
 def refuse_frozen(folder: str | Path) -> None:
     """Raise :class:`FolderFault` where ``folder``, or one that holds it, is frozen: nothing may be written there."""
+    if (record := _record_of(folder)) is not None:
+        raise FolderFault(str(folder), f"is frozen ({record}); nothing was written")
+
+
+def _record_of(folder: str | Path) -> Path | None:
     home = Path(folder).absolute()
-    for place in (home, *home.parents):
-        if (place / FROZEN).is_file():
-            raise FolderFault(str(folder), f"is frozen ({place / FROZEN}); nothing was written")
+    return next((place / FROZEN for place in (home, *home.parents) if (place / FROZEN).is_file()), None)
 
 
 # ------------------------------------------------------------------ files

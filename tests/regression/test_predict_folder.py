@@ -18,9 +18,13 @@ import pytest
 from fesplice import Run, predict, read
 from fesplice.contracts import FolderFault
 from fesplice.specimen import vary
-from fesplice.store.folder import Lock
+from fesplice.store.folder import KIND, SCHEMA, Lock, claim, write_manifest
 
 FILE = Path(__file__).resolve().parents[2] / "models" / "as29-100-u.toml"
+MANIFEST = {
+    "kind": KIND, "schema": SCHEMA, "outcome": {"name": "running"}, "specimen": {"text": "", "digest": ""},
+    "mesh": {"digest": ""}, "settings": {},
+}  # fmt: skip
 CHILD = "import sys; from fesplice import predict; predict(*sys.argv[1:])"
 
 
@@ -28,6 +32,7 @@ CHILD = "import sys; from fesplice import predict; predict(*sys.argv[1:])"
 def begun(tmp_path: Path) -> Path:
     """A prediction of the specimen as far as its first run folder."""
     home = tmp_path / "home"
+    claim(home, "prediction")
     (home / "plan-free").mkdir(parents=True)
     (home / "plan-free" / "manifest.json").write_text("{}")
     (home / "specimen.toml").write_bytes(read(FILE).text.encode())
@@ -49,7 +54,7 @@ def test_a_folder_of_another_specimen_is_refused_untouched(begun: Path) -> None:
 def test_an_elevation_computed_alone_is_taken_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A study computes FOLDER/elevation first and then the prediction in FOLDER."""
     (tmp_path / "elevation").mkdir()
-    (tmp_path / "elevation" / "manifest.json").write_text("{}")
+    write_manifest(tmp_path / "elevation", MANIFEST)
     monkeypatch.setattr("fesplice.pipeline.both._predict", lambda s, home, text, tell: text.read_text())
     assert predict(FILE, tmp_path) == FILE.read_text()
 
@@ -65,7 +70,7 @@ def test_a_folder_that_another_prediction_writes_is_refused(begun: Path) -> None
 
 def test_a_folder_that_cannot_be_made_is_named(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("taken")
-    with pytest.raises(FolderFault, match="cannot be written") as fault:
+    with pytest.raises(FolderFault, match="is a file, not a folder") as fault:
         predict(FILE, tmp_path / "file" / "home")
     assert str(tmp_path / "file" / "home") in str(fault.value)
 
@@ -93,3 +98,41 @@ def test_the_elevation_ends_with_a_killed_prediction(tmp_path: Path) -> None:
                 time.sleep(0.1)
     run = Run(home / "elevation")
     assert run.n_steps >= 1 and not run.outcome.finished
+
+
+def test_a_file_of_somebody_is_never_replaced(tmp_path: Path) -> None:
+    (tmp_path / "specimen.toml").write_text("mine")
+    with pytest.raises(FolderFault, match="nothing was written") as fault:
+        predict(FILE, tmp_path)
+    assert "specimen.toml" in str(fault.value) and fault.value.exit_code == 2
+    assert [(p.name, p.read_text()) for p in tmp_path.iterdir()] == [("specimen.toml", "mine")]
+
+
+BESIDE = """
+import sys
+from pathlib import Path
+from fesplice.contracts import InputFault
+from fesplice.pipeline.both import _Beside
+home = Path(sys.argv[1])
+try:
+    with _Beside(home / "specimen.toml", home) as beside:
+        beside.wait(lambda name, step: None)
+except InputFault as fault:
+    print("refused:", fault)
+"""
+
+
+def test_the_process_of_the_elevation_imports_nothing_from_the_current_folder(tmp_path: Path) -> None:
+    """It is given a faulty specimen, which it must refuse in its own words: so it came as far as reading it."""
+    here, home = tmp_path / "here", tmp_path / "home"
+    (here / "fesplice").mkdir(parents=True)
+    home.mkdir()
+    (home / "specimen.toml").write_text('name = "x"\n')
+    for name in ("random.py", "types.py", "fesplice/__init__.py"):
+        (here / name).write_text(f"open({str(here / 'flag')!r}, 'a').write(__name__); raise SystemExit(9)\n")
+    done = subprocess.run(
+        [sys.executable, "-P", "-c", BESIDE, str(home)], cwd=here, capture_output=True, text=True, timeout=60,
+        check=False,
+    )  # fmt: skip
+    assert not (here / "flag").exists()
+    assert done.stdout.startswith("refused:") and "body" in done.stdout, done.stderr
