@@ -47,20 +47,21 @@ def analyse(
     *,
     plane: str = "elevation",
     vertical: Vertical | None = None,
+    mesh: Mesh | None = None,
     progress: Callable[[Progress], None] | None = None,
     begin: Callable[[Model], None] | None = None,
 ) -> Run:
     """Compute one plane of a specimen (or its file) to failure into a run folder, and return the run.
 
     ``plane`` is "elevation" or "plan"; ``vertical`` (plan only) is what the elevation found across the plane the
-    slab hangs on, and goes into the run's settings.
+    slab hangs on, and goes into the run's settings; ``mesh`` takes the place of the one made of the specimen.
     A folder holding the same run unfinished is taken up where it stopped; a finished one is
     returned as it stands. Raises :class:`InputFault` for a faulty specimen or folder,
     :class:`NotConverged` when the march ends without reaching its stop (accepted steps are kept).
     """
     s = specimen if isinstance(specimen, Specimen) else read(specimen)
     with threadpool_limits(1):
-        case = setup(s, plane, vertical)
+        case = setup(s, plane, vertical, mesh)
         if (done := _finished(folder, s, case.mesh, case.settings)) is not None:
             return done
         refuse_frozen(folder)

@@ -41,19 +41,22 @@ class Setup:
     warnings: Callable[[Model], list[str]]
 
 
-def setup(specimen: Specimen, plane: str, vertical: Vertical | None = None) -> Setup:
-    """The ``plane`` "elevation" or "plan"; ``vertical`` is for the plan alone. Raises :class:`InputFault`."""
+def setup(specimen: Specimen, plane: str, vertical: Vertical | None = None, mesh: Mesh | None = None) -> Setup:
+    """The ``plane`` "elevation" or "plan"; ``vertical`` is for the plan alone. Raises :class:`InputFault`.
+
+    ``mesh`` takes the place of the one made of the specimen: for a layout that no specimen file describes.
+    """
     if plane == "elevation":
         if vertical is not None:
             raise InputFault("vertical", "is what the elevation tells the plan; the elevation takes none")
-        return _elevation(specimen)
+        return _elevation(specimen, mesh)
     if plane == "plan":
-        return _plan(specimen, vertical)
+        return _plan(specimen, vertical, mesh)
     raise InputFault("plane", f'{plane!r} is no plane: "elevation" or "plan"')
 
 
-def _elevation(s: Specimen) -> Setup:
-    mesh = build_mesh(elevation(s), s.mesh)
+def _elevation(s: Specimen, given: Mesh | None) -> Setup:
+    mesh = build_mesh(elevation(s), s.mesh) if given is None else given
     return Setup(
         specimen=s,
         mesh=mesh,
@@ -68,8 +71,8 @@ def _elevation(s: Specimen) -> Setup:
     )
 
 
-def _plan(s: Specimen, vertical: Vertical | None) -> Setup:
-    mesh = plan_mesh(plan(s), s.plan.element)
+def _plan(s: Specimen, vertical: Vertical | None, given: Mesh | None) -> Setup:
+    mesh = plan_mesh(plan(s), s.plan.element) if given is None else given
     return Setup(
         specimen=s,
         mesh=mesh,
