@@ -253,8 +253,8 @@ class Assessment:
 
     @property
     def _by_yield(self) -> bool:
-        """True where the bars yielded and the load never dropped."""
-        return self.certain and not self.dropped
+        """True where the bars yielded: what was reached meanwhile came after that, not before."""
+        return self.mode is Mechanism.yielding
 
     @property
     def _others(self) -> list[MechanismState]:
@@ -311,14 +311,14 @@ class Assessment:
         """What the view failed by: what came before, then what governs, with bar stresses and loads."""
         here = f"{self.bar_stress:.0f} MPa ({self.load / 1e3:.0f} kN {PER[self.view]})"
         nearest = self.governing
+        meanwhile = f" (meanwhile {', '.join(s.at(self.view) for s in self.after)})" if self.after else ""
         if nearest is None:
             end = f"no mechanism reached its limit up to {here}"
         elif self.dropped:
-            end = f"failure at {here} by {nearest.name}"
+            end = f"failure at {here} by {nearest.name}{meanwhile}"
             end += f", then {self.beyond.name}" if self.beyond is not None else ""
         elif self.certain:
-            end = f"{nearest.name} from {nearest.reached_at:.0f} MPa on, {here} by the end of loading, no drop"
-            end += f" (meanwhile {', '.join(s.at(self.view) for s in self.after)})" if self.after else ""
+            end = f"{nearest.name} from {nearest.reached_at:.0f} MPa on, {here} by the end of loading, no drop{meanwhile}"
         else:
             share = "past its limit" if nearest.reached else f"at {nearest.utilisation:.2f} of its limit"
             end = f"no failure up to {here}, where loading ended; nearest is {nearest.name}, {share}"

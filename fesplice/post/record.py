@@ -44,7 +44,7 @@ def findings(run: Run, *, stored: bool = True, outcome: Outcome | None = None) -
     kind, read = READERS[view_of(run)]
     kept = run.summary
     if stored and kept.get("edition") == EDITION:
-        return from_dict(kind, kept["findings"], str(run.folder))
+        return from_dict(kind, kept.get("findings"), str(run.folder))
     return read(run, outcome=outcome)
 
 

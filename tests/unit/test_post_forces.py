@@ -56,7 +56,7 @@ def test_lifted_corner_on_a_level_cut():
     assert c.tension == pytest.approx(600.0 * B)
     assert c.tension_length == pytest.approx(300.0)
     assert c.net == pytest.approx((4.0 * 800.0 - 800.0**2 / 150.0) * B)
-    assert c.usage == pytest.approx(600.0 / (3.0 * 800.0))
+    assert c.utilisation == pytest.approx(600.0 / (3.0 * 800.0))
 
 
 def test_shear_stress_of_a_beam_sums_to_the_shear_force():

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from fesplice.mesh import Mesh
-from fesplice.post.elevation.interface import VerticalTrace, vertical_state
+from fesplice.post.elevation.interface import InterfaceTrace
 from fesplice.post.elevation.layout import layout
+from fesplice.post.elevation.trace import trace
 
 DATA = runpy.run_path(str(Path(__file__).with_name("report_data.py")))
 
@@ -32,26 +33,26 @@ def crack_over_the_bars(mesh: Mesh, values: dict[str, np.ndarray], share: float)
 
 
 @pytest.fixture(scope="module")
-def state(tmp_path_factory: pytest.TempPathFactory) -> VerticalTrace:
+def state(tmp_path_factory: pytest.TempPathFactory) -> InterfaceTrace:
     folder: Path = tmp_path_factory.mktemp("vertical") / "run"
-    return vertical_state(DATA["write_run"](folder, change=crack_over_the_bars))
+    return trace(DATA["write_run"](folder, change=crack_over_the_bars)).interface
 
 
-def test_the_plane_spans_the_closure(state: VerticalTrace) -> None:
+def test_the_plane_spans_the_closure(state: InterfaceTrace) -> None:
     assert state.length.sum() == pytest.approx(560.0)
     assert state.x.min() > -280.0 and state.x.max() < 280.0
     assert state.bar_stress.max() == pytest.approx(DATA["FACE"])
     assert state.stress.shape == state.opening.shape == (len(DATA["LOADS"]), len(state.x))
 
 
-def test_stress_and_flat_cracks_and_no_upright_ones(state: VerticalTrace) -> None:
+def test_stress_and_flat_cracks_and_no_upright_ones(state: InterfaceTrace) -> None:
     full = state.at(DATA["FACE"])
     assert full.stress == pytest.approx(DATA["STRESS"][1])
     assert full.opening[0, state.x < 0.0] == pytest.approx(WIDTH)
     assert full.opening[0, state.x > 0.0] == pytest.approx(0.0)
 
 
-def test_between_two_steps_in_proportion_and_held_beyond_the_largest(state: VerticalTrace) -> None:
+def test_between_two_steps_in_proportion_and_held_beyond_the_largest(state: InterfaceTrace) -> None:
     half = state.at(0.5 * DATA["FACE"])
     assert half.bar_stress[0] == pytest.approx(0.5 * DATA["FACE"])
     assert half.stress == pytest.approx(0.5 * DATA["STRESS"][1])
@@ -59,5 +60,5 @@ def test_between_two_steps_in_proportion_and_held_beyond_the_largest(state: Vert
     assert state.at(900.0).bar_stress[0] == pytest.approx(DATA["FACE"])
 
 
-def test_without_stirrups_in_the_closure_no_legs_cross(state: VerticalTrace) -> None:
+def test_without_stirrups_in_the_closure_no_legs_cross(state: InterfaceTrace) -> None:
     assert state.leg_x.shape == (0,) and state.at(100.0).leg_stress.shape == (1, 0)

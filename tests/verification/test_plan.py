@@ -7,6 +7,9 @@ struts of the slab are broad. The rest are hand values.
 
 from __future__ import annotations
 
+import json
+import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -21,11 +24,15 @@ from fesplice.mesh import quality
 from fesplice.model.fields import fields
 from fesplice.model.plan import Vertical, columns, hanging_law, plan_model
 from fesplice.pipeline import manifest
-from fesplice.post.plan.findings import summarise_plan, tie_states, trace
+from fesplice.post.mechanisms import Mechanism
+from fesplice.post.plan.findings import PlanFindings, plan_findings
 from fesplice.post.plan.forces import PlanForces
 from fesplice.post.plan.indicators import unseen
 from fesplice.post.plan.layout import plan_layout
+from fesplice.post.plan.trace import tie_states, trace
 from fesplice.post.plan.truss import Member, Node, Truss, truss
+from fesplice.post.record import EDITION, findings
+from fesplice.post.values import from_dict, to_dict
 from fesplice.report import draw
 from fesplice.report.text import summary_text
 from fesplice.solve import Adaptive, Displacement, March, Stop
@@ -233,15 +240,45 @@ def run(tmp_path_factory) -> Run:
 
 def test_run_passes_its_peak(run: Run) -> None:
     """An unconfined noncontact lap splits and drops; no step is loose; the curve is read from the folder."""
-    found = summarise_plan(run)
-    assert run.outcome is Outcome.softened and found.strength.dropped and found.loose_steps == 0
+    found = plan_findings(run)
+    assert run.outcome is Outcome.softened and found.strength.dropped and found.relaxed_steps == 0
     assert 100.0 < found.first_bar_stress["A"] < 725.0
     assert found.first_bar_stress["A"] == pytest.approx(found.first_bar_stress["B"], rel=0.02)
-    assert found.verdict.kind == "side thrust at the edge bars"
+    assert found.assessment.mode is Mechanism.side_thrust
+    assert found.assessment.bar_stress == pytest.approx(max(found.first_bar_stress.values()))
     assert found.residual < 0.02
     assert all(0.0 < share < 1.05 for share in found.hook_share.values()) and min(found.slip.values()) > 0.0
     assert run.settings["plane"] == "plan" and run.settings["vertical"] == {}
-    assert run.summary["strength"]["first"] == pytest.approx(found.strength.first)
+
+
+def test_the_manifest_holds_what_is_found_with_the_end_it_came_to(run: Run) -> None:
+    """Findings of a finished run tell its true end; what is stored is what is read from the steps."""
+    kept = run.manifest["summary"]
+    assert kept["edition"] == EDITION and kept["findings"]["outcome"] == "softened" == run.manifest["outcome"]["name"]
+    found, anew = findings(run), findings(run, stored=False)
+    assert isinstance(found, PlanFindings) and found.outcome is Outcome.softened
+    assert to_dict(found) == to_dict(anew) == kept["findings"]
+    assert found.assessment.sentence == anew.assessment.sentence and found.truss == anew.truss
+
+
+def test_findings_of_a_plan_are_plain_json_and_come_back(run: Run) -> None:
+    """Without a later peak ``later`` is null in the file and nan again; a mechanism must be one."""
+    found = replace(findings(run), side_displacement=math.nan)
+    kept = json.loads(json.dumps(to_dict(found), allow_nan=False))
+    assert kept["side_displacement"] is None and kept["assessment"]["governing"]["mechanism"] == "side_thrust"
+    back = from_dict(PlanFindings, kept, "here")
+    assert to_dict(back) == to_dict(found) and math.isnan(back.side_displacement)
+    assert back.assessment.evidence == found.assessment.evidence
+    kept["assessment"]["governing"]["mechanism"] = "gust"
+    with pytest.raises(FolderFault, match=r"here.*assessment\.governing\.mechanism"):
+        from_dict(PlanFindings, kept, "here")
+
+
+def test_one_pass_over_the_steps_serves_all_findings_of_a_plan(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    passes, inner = [], Run.steps
+    monkeypatch.setattr(Run, "steps", lambda self: passes.append(1) or inner(self))
+    again = plan_findings(Run(run.folder))
+    assert len(passes) == 1 and again.assessment.mode is Mechanism.side_thrust
 
 
 def test_trace_follows_the_run(run: Run) -> None:
@@ -254,7 +291,7 @@ def test_trace_follows_the_run(run: Run) -> None:
 
 
 def test_each_bar_yields_by_its_own_steel(tmp_path: Path) -> None:
-    """The right row of half the yield strength: twice the usage of the left one at the same stress."""
+    """The right row of half the yield strength: twice the utilisation of the left one at the same stress."""
     text = (MODELS / "as29-100-u.toml").read_text(encoding="utf-8")
     weak = """
 [steel.weak]
@@ -269,7 +306,7 @@ hook = { angle = 90 }
 """
     s = vary_many(read_text(text + weak, "weak"), {"plan.element": "25 mm", "analysis.max_steps": 4})
     seen = trace(analyse(s, tmp_path / "run", plane="plan"))
-    assert seen.yield_usage == pytest.approx(seen.bar_stress / 362.5, rel=1e-3)
+    assert seen.yield_utilisation == pytest.approx(seen.bar_stress / 362.5, rel=1e-3)
 
 
 def test_stopped_run_goes_on_to_the_same_curve(run: Run, tmp_path: Path) -> None:
@@ -317,7 +354,7 @@ def test_steel_across_is_told_line_by_line() -> None:
     states = tie_states(model.mesh, plan_layout(model.mesh), values, {"ties": 460.0})
     assert len(states) == 12 and [t.x for t in states] == sorted(t.x for t in states)
     for t in states:
-        assert t.stress == pytest.approx(200e3 * t.strain) and t.usage == pytest.approx(t.stress / 460.0)
+        assert t.stress == pytest.approx(200e3 * t.strain) and t.utilisation == pytest.approx(t.stress / 460.0)
 
 
 @pytest.mark.parametrize("splitting", ["branch", "wedging", "none"])
