@@ -28,9 +28,10 @@ from validation.record import ROOT
 
 from fesplice import Run, read
 from fesplice.mesh import Mesh
-from fesplice.post.plan.findings import PlanTrace, plan_strength, trace
+from fesplice.post.plan.findings import plan_strength
 from fesplice.post.plan.forces import Cut, PlanForces
 from fesplice.post.plan.layout import PlanBar, x_of
+from fesplice.post.plan.trace import PlanTrace, trace
 from fesplice.specimen import Specimen, vary_many
 
 RUNS = ROOT / "runs" / "couple"

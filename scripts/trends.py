@@ -11,6 +11,7 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
+from fesplice.post.mechanisms import Mechanism
 from fesplice.provisions.aashto_lrfd_9 import shaft_tie_spacing
 
 STUDIES = Path(__file__).resolve().parents[1] / "models" / "studies"
@@ -50,6 +51,18 @@ def told(value: float | None, sure: bool = True) -> str:
     return "–" if value is None else f"{'' if sure else '>'}{value:.0f}"
 
 
+def named(mode: str | None) -> str:
+    """A mode in words; one that the judge does not know, of a table made by an earlier version, as it stands."""
+    return Mechanism(mode).words if mode in Mechanism.__members__ else mode or "–"
+
+
+def exact(row: Mapping[str, str], view: str) -> bool:
+    """False where the strength of ``view`` is a lower bound; tables of earlier versions say so in words only."""
+    if row.get(f"{view}_exact"):
+        return row[f"{view}_exact"] not in ("0", "False")
+    return "at least" not in (row.get(f"{view}_mode_words") or "")
+
+
 def change(value: float | None, base: float | None) -> float | None:
     """Change against ``base`` [%]."""
     return None if value is None or not base else 100.0 * (value / base - 1.0)
@@ -74,7 +87,7 @@ class Sweep:
 
     def sure(self, spacing: int, kind: str) -> bool:
         """False where the prediction is a lower bound."""
-        return "at least" not in self.rows.get((spacing, kind), {}).get("prediction_mode_words", "")
+        return exact(self.rows.get((spacing, kind), {}), "prediction")
 
 
 def sweep_tables(sweep: Sweep) -> list[str]:
@@ -97,7 +110,7 @@ def sweep_tables(sweep: Sweep) -> list[str]:
         for k in sweep.kinds:
             r = sweep.rows.get((s, k), {})
             low, high = number(r, "prediction_bracket_low_MPa"), number(r, "prediction_bracket_high_MPa")
-            mode = (r.get("prediction_mode") or "–").replace("_", " ")
+            mode = named(r.get("prediction_mode"))
             agreed = "" if r.get("prediction_agreed") in ("1", "") else ", passes did not agree"
             cells.append(f"{(r.get('prediction_plane') or '?')[0]}: {mode}, {told(low)} to {told(high)}{agreed}")
         out.append(f"| {s} mm | " + " | ".join(cells) + " |")
@@ -115,7 +128,7 @@ def facts(sweep: Sweep) -> list[str]:
 
     def gain(kind: str, at: int) -> str:
         """Over none at one spacing; a bar that yields ends what can be gained."""
-        yields = sweep.rows.get((at, kind), {}).get("prediction_mode") == "yielding"
+        yields = sweep.rows.get((at, kind), {}).get("prediction_mode") == Mechanism.yielding
         return percent(change(sweep.stress(at, kind), sweep.stress(at, NONE))) + (" (bars yield)" if yields else "")
 
     def both(at: int) -> str:
@@ -163,7 +176,7 @@ def judgement(table: list[dict[str, str]]) -> list[str]:
     for case in cases:
         found = [100.0 * (strength(case, v)[0] or 0.0) / (strength(case, "default")[0] or 1.0) - 100.0 for v in values]
         spans.append(f"{case} {min(found):+.0f} to {max(found):+.0f} %")
-    modes = {case: sorted({by[case, v]["plan_mode"] for v in values if (case, v) in by}) for case in cases}
+    modes = {case: sorted({named(by[case, v]["plan_mode"]) for v in values if (case, v) in by}) for case in cases}
     seen = "; ".join(f"{case}: {', '.join(m)}" for case, m in modes.items())
     return [*out, "", f"Span: {'; '.join(spans)}. Modes seen: {seen}.", ""]
 
@@ -182,7 +195,7 @@ def elevation(table: list[dict[str, str]]) -> list[str]:
                 here = number(r, column)
                 moved = "" if r is base or here is None else f" ({percent(change(here, number(base, column)))})"
                 cells.append(told(here) + moved)
-            mode = r["elevation_mode"] or r["elevation_reason"] or "–"
+            mode = named(r["elevation_mode"] or r["elevation_reason"])
             out.append(f"| {case} | {r['value']} | {' | '.join(cells)} | {mode} |")
     return [*out, ""]
 
@@ -236,7 +249,7 @@ def ties(table: list[dict[str, str]]) -> list[str]:
         pitch, (here, sure) = float(r["confinement.spacing_mm"]), plan_strength(r)
         by_hand = shaft_tie_spacing(2, TIE, TIE_YIELD, LAP, BAR, 1.0).value / pitch
         ratio = "–" if here is None else f"{here / by_hand:.2f}"
-        out.append(f"| {r['ties']} | {by_hand:.0f} | {told(here, sure)} | {ratio} | {r['plan_mode']} |")
+        out.append(f"| {r['ties']} | {by_hand:.0f} | {told(here, sure)} | {ratio} | {named(r['plan_mode'])} |")
     return [*out, ""]
 
 
@@ -250,11 +263,11 @@ def series(table: list[dict[str, str]]) -> list[str]:
     out += ["|---|--:|--:|---|---|--:|--:|"]
     for r in table:
         here, by_hand = number(r, "prediction_MPa"), number(r, "hand_stress_MPa")
-        sure = "at least" not in r.get("prediction_mode_words", "")
+        sure = exact(r, "prediction")
         low, high = number(r, "prediction_bracket_low_MPa"), number(r, "prediction_bracket_high_MPa")
         ratio = "–" if here is None or not by_hand else f"{here / by_hand:.2f}"
         load = number(r, "prediction_kN")
-        mode = (r.get("prediction_mode") or "–").replace("_", " ")
+        mode = named(r.get("prediction_mode"))
         out.append(f"| {r['case']} | {told(here, sure)} | {told(load)} | {r.get('prediction_plane') or '?'}: {mode} | "
                    f"{told(low)} to {told(high)} | {told(by_hand)} | {ratio} |")
     return [*out, ""]

@@ -106,7 +106,7 @@ def page(rows: Sequence[Found], closer: Sequence[Found] = (), notes: str = "") -
             (f"{model}, three meshes", [f for f in mine if f.case.step == 1.0]),
             (f"{model}, step halved at {MIDDLE:g} mm", [f for f in mine if f.case.size == MIDDLE]),
         ):
-            out.append(f"| {name} | " + " | ".join(_verdict([getattr(f, m) for f in chosen]) for m in MEASURES) + " |")
+            out.append(f"| {name} | " + " | ".join(_told([getattr(f, m) for f in chosen]) for m in MEASURES) + " |")
     out += _closer([f for f in rows if f.case.model == "U" and f.case.splitting == "wedging"], closer)
     for stage, title in STAGES.items():
         out += ["", title, "",
@@ -115,7 +115,7 @@ def page(rows: Sequence[Found], closer: Sequence[Found] = (), notes: str = "") -
                 "|---|---|--:|" + "--:|" * 8]  # fmt: skip
         out += [_look_row(f, stage) for f in rows]
     out += ["", "Lengths in mm, along the lap of 460 mm.", "", "## What failed, by the rules of the elevation", ""]
-    out += [f"- {f.case.name}: {f.verdict}" for f in rows]
+    out += [f"- {f.case.name}: {f.failure}" for f in rows]
     return "\n".join([*out, "", notes.rstrip("\n"), ""]) if notes else "\n".join([*out, ""])
 
 
@@ -134,12 +134,12 @@ def _closer(rows: Sequence[Found], closer: Sequence[Found]) -> list[str]:
             "–" if (f := by.get((step, s))) is None else f"{told(f.fell)} ({told(100 * f.depth)} %)" for s in sizes
         ]
         three = [by[step, size].fell for size in SIZES if (step, size) in by]
-        share = _verdict(three) if len(three) == len(SIZES) else "–"
+        share = _told(three) if len(three) == len(SIZES) else "–"
         out.append(f"| {'usual' if step == 1.0 else f'x {step:g}'} | {' | '.join(cells)} | {share} |")
     return out
 
 
-def _verdict(values: list[float]) -> str:
+def _told(values: list[float]) -> str:
     share = spread(values)
     if not math.isfinite(share):
         return "some only" if any(map(math.isfinite, values)) and len(values) > 1 else "–"

@@ -15,11 +15,11 @@ from fesplice.elements.membrane import quad_shape
 from fesplice.mesh import Mesh
 from fesplice.model.width import GAUGE
 from fesplice.pipeline import manifest
-from fesplice.post.concrete import VISIBLE
-from fesplice.post.elevation.findings import Summary, summarise
-from fesplice.post.elevation.interface import VerticalTrace, vertical_state
+from fesplice.post.concrete import FLAT, VISIBLE
+from fesplice.post.elevation.findings import ElevationFindings, elevation_findings
+from fesplice.post.elevation.interface import InterfaceTrace
 from fesplice.post.elevation.layout import layout
-from fesplice.post.elevation.trace import FLAT
+from fesplice.post.elevation.trace import trace
 from fesplice.post.points import Fields, cross
 from fesplice.specimen import Specimen, read_text, vary_many
 
@@ -159,17 +159,17 @@ class Look:
     legs: float
 
 
-def look(run: Run, trace: VerticalTrace, row: int, crack: Floats, lift: Floats) -> Look:
+def look(run: Run, plane: InterfaceTrace, row: int, crack: Floats, lift: Floats) -> Look:
     """The look at row ``row`` of the curve, with ``crack`` and ``lift`` (n,) [mm] every ``EVERY`` along the lap."""
     return Look(
         step=int(run.indices[row]),
         deflection=float(run.curve["deflection_mm"][row]),
-        bar_stress=float(trace.bar_stress[row]),
+        bar_stress=float(plane.bar_stress[row]),
         crack=float(crack.max()),
         crack_length=EVERY * float((0.5 * (crack[1:] + crack[:-1]) >= VISIBLE).sum()),
         lift=float(lift.max()),
         mean_lift=float(lift.mean()),
-        legs=float(trace.leg_stress[row].max()) if len(trace.leg_x) else math.nan,
+        legs=float(plane.leg_stress[row].max()) if len(plane.leg_x) else math.nan,
     )
 
 
@@ -193,7 +193,7 @@ class Found:
     soft: float
     dropped: bool
     ending: str
-    verdict: str
+    failure: str
     looks: dict[str, Look]
     steps: int
     loose: int
@@ -205,18 +205,19 @@ class Found:
 
 def found(case: Case, run: Run) -> Found:
     """Read a run."""
-    summary, trace = summarise(run), vertical_state(run)
-    curve, attempts, n = run.curve, run.attempts, len(trace.bar_stress)
-    deflection, load = (np.asarray(curve[name], float)[:n] for name in ("deflection_mm", "load_N"))
+    seen = trace(run)
+    summary, plane = elevation_findings(run, seen), seen.interface
+    curve, attempts, n = run.curve, run.attempts, len(seen.snapshots)
+    deflection, load, stress = seen.deflection, seen.load, seen.bar_stress
     lap = float(read_text(run.specimen_text, str(run.folder)).bars.lap)
     cover, along = Cover(run.mesh, lap), Along(run.mesh, lap)
     lift = np.array([cover.lift(step.u) for step in run.steps()])
-    highest = np.maximum.accumulate(trace.bar_stress)
+    highest = np.maximum.accumulate(stress)
     stages = {"strength": summary.strength.first_row}
     loss = summary.bond_loss
     if math.isfinite(loss.load):
         stages["lost"] = min(int(np.argmin(np.abs(deflection - loss.deflection))) + 1, n - 1)
-    if (reached := np.flatnonzero(trace.bar_stress >= LOOK)).size:
+    if (reached := np.flatnonzero(stress >= LOOK)).size:
         stages["look"] = int(reached[0])
     fall = first_fall(load, _opened(summary, run))
     off = np.flatnonzero(lift.max(axis=1) > LIFTED)
@@ -224,17 +225,17 @@ def found(case: Case, run: Run) -> Found:
     tried = [(str(method), str(o)) for method, o in zip(attempts["method"], attempts["outcome"])]
     return Found(
         case=case,
-        lost=max(loss.bar_stress.values(), default=math.nan),
-        fell=math.nan if fall is None else float(trace.bar_stress[fall]),
+        lost=loss.bar_stress,
+        fell=math.nan if fall is None else float(stress[fall]),
         lifted=float(highest[max(off[0] - 1, 0)]) if off.size else math.nan,
-        first=float(trace.bar_stress[summary.strength.first_row]),
-        largest=float(trace.bar_stress.max()),
-        soft=first_reach(deflection, trace.bar_stress, LOOK),
+        first=float(stress[summary.strength.first_row]),
+        largest=float(stress.max()),
+        soft=first_reach(deflection, stress, LOOK),
         dropped=summary.strength.dropped,
         ending=run.outcome.value,
-        verdict=summary.verdict.what,
+        failure=summary.assessment.failure,
         looks={
-            name: look(run, trace, row, along.width(run.step(run.indices[row]).fields), lift[row])
+            name: look(run, plane, row, along.width(run.step(run.indices[row]).fields), lift[row])
             for name, row in stages.items()
         },
         steps=run.n_steps,
@@ -278,7 +279,7 @@ def fall_depth(load: Floats, row: int) -> float:
     return float(1.0 - load[low] / load[row])
 
 
-def _opened(summary: Summary, run: Run) -> int:
+def _opened(summary: ElevationFindings, run: Run) -> int:
     """Row at which cracks are visible: falls until then belong to first cracking."""
     step = summary.cracking.visible_step
     return run.indices.index(step) if step >= 0 else 0

@@ -18,6 +18,7 @@ import numpy as np
 from fesplice.contracts import Floats, NotConverged, State
 from fesplice.formulas import bond
 from fesplice.formulas.steel import Curve, idealised
+from fesplice.post.mechanisms import Mechanism
 from fesplice.solve import Adaptive, Displacement, March, Stop
 from validation import column
 from validation.case import Case, Found, Settings
@@ -44,6 +45,8 @@ AXIAL = {"H": 14.0, "L": 5.6}
 #: member, and height between the held ends (from memory); axial stress 2 MPa (from memory).
 SIZES, ARMS, HEIGHTS = (15.9, 25.4, 35.8), (240.0, 360.0, 600.0), (1340.0, 1340.0, 2440.0)
 TAIL_COVER, SIDE_COVER = 50.0, 76.0
+#: A mode of joints that no splice has.
+BREAKOUT = "front breakout"
 
 
 # ------------------------------------------------------------------ rows
@@ -208,17 +211,19 @@ def run(row: Row, settings: Settings, width: float | None = None, size: float = 
 
 
 def mode(p: Pulled, at: int, fell: bool, plateau: bool, splits: bool) -> str:
-    """Front breakout where concrete at the hook moves more than the hook in it: past the peak, or up to the end.
+    """Mechanism by the product's names, or ``BREAKOUT``, which only a joint has: there the concrete at the hook moves
+    more than the hook in it, past the peak, or up to the end.
 
     Splitting of the side cover is across the plane: not resolvable in 2D, told by its formula.
     """
     if splits:
-        return "side splitting"
+        return Mechanism.side_splitting.words
     if plateau:
-        return "yield"
+        return Mechanism.yielding.words
     past = -1 if fell else at
     since = at if fell else 0
-    return "front breakout" if p.ground[past] - p.ground[since] > p.slip[past] - p.slip[since] else "pull-out"
+    moved = p.ground[past] - p.ground[since] > p.slip[past] - p.slip[since]
+    return BREAKOUT if moved else Mechanism.bond_pullout.words
 
 
 # ------------------------------------------------------------------ the series
@@ -267,7 +272,7 @@ def summary(found: Sequence[Compared]) -> list[str]:
     ):
         _, f_cm, d_b, l_eh = np.linalg.lstsq(x, np.log(np.array(values, float)), rcond=None)[0]
         lines.append(f"| {name} | {f_cm:.2f} | {d_b:.2f} | {l_eh:.2f} |")
-    split = sum(r.found.mode == "side splitting" for r in found if r.found)
+    split = sum(r.found.mode == Mechanism.side_splitting.words for r in found if r.found)
     lines += [
         "",
         f"In {split} of {len(found)} rows the side cover splits first, by MC2010 eq. 6.1-5 over the whole embedment: "

@@ -21,6 +21,9 @@ from fesplice.model.estimate import expected_deflection, section
 from fesplice.pipeline import analyse
 from fesplice.pipeline.manifest import STEPS_TO_PEAK
 from fesplice.post.elevation.bars import profile
+from fesplice.post.elevation.findings import ElevationFindings
+from fesplice.post.mechanisms import Mechanism
+from fesplice.post.record import findings
 from fesplice.specimen import Specimen, read_text
 from fesplice.specimen.estimates import fracture_energy, tensile_strength
 from fesplice.store import Run
@@ -202,15 +205,16 @@ def run_row(row: Lap, settings: Settings, folder: Path, coarse: float = 1.0) -> 
 
 def found(run: Run, s: Specimen, row: Lap, ending: str = "") -> Found:
     """What a run of a row says."""
-    summary, curve = run.summary, run.curve
-    strength = summary["strength"]
+    seen, curve = findings(run), run.curve
+    if not isinstance(seen, ElevationFindings):
+        raise TypeError("a row is computed as an elevation")
+    strength = seen.strength
     stress = 0.5 * (np.asarray(curve["bar_stress_A_MPa"], float) + np.asarray(curve["bar_stress_B_MPa"], float))
-    first = int(strength["first_row"])
+    first = strength.first_row
     top = int(np.argmax(curve["load_N"]))
     cut, tally = section(s), counted(run)
     at = run.step(run.indices[first]).fields
     ends = [lap_end_stress(run, at, line, x, row.db) for line, x in (("A", -0.5 * row.ls), ("B", 0.5 * row.ls))]
-    later = strength["later"]
     extras: dict[str, float | str] = {
         "fs_ACI408_MPa": row.equations[0],
         "fs_OJB_MPa": row.equations[1],
@@ -219,21 +223,21 @@ def found(run: Run, s: Specimen, row: Lap, ending: str = "") -> Found:
         "fs_by_section_MPa": float(curve["moment_Nmm"][first]) / cut.moment(1.0),
         "fs_largest_MPa": float(stress.max()),
         "fs_at_peak_load_MPa": float(stress[top]),
-        "later_over_first": float("nan") if later is None else later / strength["first"],
-        "what": summary["verdict"]["what"],
+        "later_over_first": strength.later / strength.first,
+        "what": seen.assessment.failure,
         "width_mm": s.body.width,
         "depth_mm": s.body.depth,
         "mesh_mm": s.mesh.splice,
     }
     return Found(
         prediction=float(np.mean(ends)),
-        mode=summary["verdict"]["kind"],
+        mode=seen.assessment.mode.words,
         unknowns=2 * len(run.mesh.points),
         steps=run.n_steps,
         failed=tally.failed,
         loose=int(np.sum(np.asarray(curve["outcome"]) == "loose")),
         iterations=tally.iterations,
-        passed=run.outcome is Outcome.softened or bool(strength["dropped"]),
+        passed=run.outcome is Outcome.softened or strength.dropped,
         ending=ending or run.outcome.value,
         extras=extras,
         curve={
@@ -302,7 +306,8 @@ def _numbers(name: str) -> tuple[float, ...]:
 
 def agrees(test: str, found: str) -> bool:
     """The equations are fits to splitting failures: loss of bond along the lap, or a crack along it."""
-    return found in ("bond of the lead", "splitting", "slip of the end") if test == "bond" else test == found
+    along = (Mechanism.bond_splitting, Mechanism.bond_pullout, Mechanism.prying)
+    return found in [m.words for m in along] if test == "bond" else test == found
 
 
 # ------------------------------------------------------------------ trends

@@ -24,7 +24,7 @@ from fesplice.elements.membrane import quad_shape  # noqa: E402
 from fesplice.geometry import build_mesh, elevation  # noqa: E402
 from fesplice.model.width import narrowed, wedging_leads  # noqa: E402
 from fesplice.post.concrete import VISIBLE  # noqa: E402
-from fesplice.post.elevation.interface import vertical_state  # noqa: E402
+from fesplice.post.elevation.trace import trace  # noqa: E402
 from fesplice.specimen import vary_many  # noqa: E402
 
 #: Elements for a first look, and the rest of the beam as coarse as its depth allows.
@@ -109,8 +109,8 @@ def test_deflection_at_a_stress() -> None:
     assert math.isnan(first_reach(deflection, stress, 700.0))
 
 
-def test_spread_and_its_verdict() -> None:
-    """100, 104, 105 MPa are 5.0 % apart and met; 106 is not; a missing value gives no verdict."""
+def test_spread_and_what_is_told_of_it() -> None:
+    """100, 104, 105 MPa are 5.0 % apart and met; 106 is not; a missing value is told as a dash."""
     assert spread([100.0, 105.0, 104.0]) == pytest.approx(0.05)
     assert all(math.isnan(spread(v)) for v in ([100.0, math.nan], [100.0], []))
 
@@ -119,7 +119,7 @@ def test_spread_and_its_verdict() -> None:
         steps = {"steps": 50, "loose": 0, "relaxed": 1, "failed": 2, "seconds": 9.0, "depth": 0.1}
         stress = {"lost": 200.0, "fell": 200.0, "lifted": math.nan, "first": first, "largest": 700.0, "soft": 20.0}
         return Found(
-            case=Case("U", size=size), dropped=dropped, ending="end", verdict="split", looks=at, **stress, **steps
+            case=Case("U", size=size), dropped=dropped, ending="end", failure="split", looks=at, **stress, **steps
         )
 
     good = page([row(21.5, 300.0), row(18.0, 302.0), row(14.0, 310.0)])
@@ -140,10 +140,10 @@ def test_wedging_lifts_the_cover_and_stirrups_hold_it(tmp_path: Path) -> None:
     for model, splitting in (("U", "branch"), ("U", "wedging"), ("S3", "wedging")):
         s = vary_many(Case(model, splitting).specimen(), {**COARSE, "analysis.end_deflection": "2.5 mm"})
         run = analyse(s, tmp_path / f"{model}-{splitting}")
-        trace, cover = vertical_state(run), Cover(run.mesh, s.bars.lap)
+        plane, cover = trace(run).interface, Cover(run.mesh, s.bars.lap)
         key = model, splitting
         lift[key] = max(cover.lift(step.u).max() for step in run.steps())
-        stress[key], legs[key] = trace.bar_stress[-1], trace.leg_stress[-1].max(initial=0.0)
+        stress[key], legs[key] = plane.bar_stress[-1], plane.leg_stress[-1].max(initial=0.0)
     assert lift["U", "branch"] < 0.01 < lift["S3", "wedging"] < VISIBLE < 0.2 < lift["U", "wedging"]
     assert stress["U", "wedging"] < stress["S3", "wedging"]
     assert legs["S3", "wedging"] > 10.0 and legs["U", "wedging"] == 0.0
