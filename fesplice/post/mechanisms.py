@@ -318,7 +318,8 @@ class Assessment:
             end = f"failure at {here} by {nearest.name}{meanwhile}"
             end += f", then {self.beyond.name}" if self.beyond is not None else ""
         elif self.certain:
-            end = f"{nearest.name} from {nearest.reached_at:.0f} MPa on, {here} by the end of loading, no drop{meanwhile}"
+            end = f"{nearest.name} from {nearest.reached_at:.0f} MPa on, {here} by the end of loading, no drop"
+            end += meanwhile
         else:
             share = "past its limit" if nearest.reached else f"at {nearest.utilisation:.2f} of its limit"
             end = f"no failure up to {here}, where loading ended; nearest is {nearest.name}, {share}"

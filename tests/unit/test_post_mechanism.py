@@ -52,7 +52,8 @@ def test_a_mechanism_that_comes_after_the_drop_is_a_consequence() -> None:
     stress, load = np.append(STRESS, [340.0, 350.0]), np.append(LOAD, [1.0, 1.0])
     seen = assess(
         "plan", stress, load, 4, 5,
-        [measure("tie_yielding", [0, 0, 0, 0, 0.2, 0.5, 5.0, 50.0]), measure("side_thrust", [0, 0, 0, 0, 0.9, 1.3, 2, 3])],
+        [measure("tie_yielding", [0, 0, 0, 0, 0.2, 0.5, 5.0, 50.0]),
+         measure("side_thrust", [0, 0, 0, 0, 0.9, 1.3, 2, 3])],
     )  # fmt: skip
     later = seen.state(Mechanism.tie_yielding)
     assert seen.mode is Mechanism.side_thrust and later is not None
@@ -177,8 +178,10 @@ def test_the_sentence_tells_the_loss_of_bond_first_and_then_what_governs() -> No
     yields = measure("yielding", (stress / 725.0).tolist(), growing=False)
     half = [0, 0.2, 0.5, 0.8, 1.0, 1.0]
     lost = measure("bond_splitting", half, limit=0.5, by={"A": half, "B": half})
-    for low, n, end in ((5, 6, "failure at 740 MPa (296 kN per ram) by bond splitting"),
-                        (None, 5, "flexural yielding from 740 MPa on, 740 MPa (296 kN per ram) by the end of loading")):  # fmt: skip
+    ends = (5, 6, "failure at 740 MPa (296 kN per ram) by bond splitting"), (
+        None, 5, "flexural yielding from 740 MPa on, 740 MPa (296 kN per ram) by the end of loading"
+    )  # fmt: skip
+    for low, n, end in ends:
         seen = assess("elevation", stress[:n], 400.0 * stress[:n], 4, low, [
             dataclasses.replace(i, values=i.values[:n], by={k: v[:n] for k, v in i.by.items()}) for i in (yields, lost)
         ])  # fmt: skip

@@ -141,7 +141,7 @@ def test_no_word_without_evidence_and_what_is_not_in_the_views_is_told() -> None
     assert "not resolvable in 2D: side blow-out" in text and text.count("not resolvable in 2D: side blow-out") == 1
 
 
-@pytest.mark.parametrize(("formula", "word"), [(350.0, "less than the views hold"), (650.0, "more than the views hold")])
+@pytest.mark.parametrize(("formula", "word"), [(350.0, "less than the views"), (650.0, "more than the views")])
 def test_the_formula_for_side_splitting_is_told_beside_the_views(formula: float, word: str) -> None:
     """With steel across the lap the formula never governs; it is told in one sentence."""
     seen = replace(prediction(500, 250, 400, 600), side_splitting=formula)

@@ -10,6 +10,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 import pytest
@@ -24,7 +25,8 @@ from fesplice.post.elevation.trace import Snapshot, Spot, trace
 from fesplice.post.equilibrium import run_balance, run_loads
 from fesplice.post.mechanisms import Mechanism
 from fesplice.post.points import gather
-from fesplice.post.record import EDITION, as_stored, findings
+from fesplice.post.record import EDITION, as_stored
+from fesplice.post.record import findings as findings_of
 from fesplice.post.strength import strength
 from fesplice.post.values import from_dict, to_dict
 from fesplice.specimen import read, vary
@@ -79,7 +81,8 @@ def snapshot(step, load, **changes) -> Snapshot:
 def test_cracking_takes_the_load_from_before_the_fall():
     wide = {"flat": Spot(0.0, 0, 0), "inclined": Spot(0.0, 0, 0), "upright": Spot(0.07, 0, 0)}
     got = cracking(
-        [snapshot(1, 30e3), snapshot(2, 40e3, strain={"closure": 2e-4}), snapshot(3, 38e3, cracks=wide)], {"closure": 1e-4}
+        [snapshot(1, 30e3), snapshot(2, 40e3, strain={"closure": 2e-4}), snapshot(3, 38e3, cracks=wide)],
+        {"closure": 1e-4},
     )
     assert (got.first, got.first_step) == (40e3, 2) and (got.visible, got.visible_step) == (40e3, 3)
 
@@ -130,6 +133,11 @@ LOADS = {1: 0.0, 2: 60e3, 3: 100e3, 4: 120e3, 5: 90e3}
 STRESS = {1: 10.0, 2: 180.0, 3: 300.0, 4: 360.0, 5: 280.0}
 
 
+def findings(run, **how) -> Any:
+    """Of either view; what the elevation's have is told by the tests."""
+    return findings_of(run, **how)
+
+
 @pytest.fixture(scope="module")
 def specimen():
     return vary(vary(read(MODEL), "mesh.splice", "36 mm"), "mesh.elsewhere", "120 mm")
@@ -161,7 +169,7 @@ def element_at(mesh, x, y) -> int:
 
 def write(
     folder, specimen, mesh, *, stress=STRESS, late_flat=1.0, late_slip=0.3, late_tau=0.0, steps=5, finish=True,
-    flat_y=None, bond=None, lines=("B",), settings=MappingProxyType({"plane": "elevation"}),
+    flat_y=None, bond=None, lines=("B",), settings: Any = MappingProxyType({"plane": "elevation"}),
 ) -> Run:
     """Run of up to five steps; the last falls to 90 kN with ``late_*`` changes: flat crack, slip and bond of B.
 
@@ -172,7 +180,8 @@ def write(
     plan = layout(mesh)
     upright, flat = element_at(mesh, -200.0, 20.0), element_at(mesh, FLAT_X, flat_y or plan.anchors["A"].level)
     with RunWriter.create(folder, specimen_text=specimen.text, specimen_name=specimen.name,
-                          specimen_digest=specimen.digest, mesh=mesh, settings=settings, versions={}) as writer:  # fmt: skip
+                          specimen_digest=specimen.digest, mesh=mesh, settings=settings,
+                          versions={}) as writer:  # fmt: skip
         for i in range(1, steps + 1):
             f, load = blank(mesh), LOADS[i]
             for side in ("left", "right"):
@@ -191,7 +200,8 @@ def write(
                     f[f"bond:{line}/slip"][:], f[f"bond:{line}/tau"][:] = bond[i]
             f["closure/stress"][..., 1] = 1e-5 * load
             columns = {"load_N": load, "deflection_mm": 2.0 * i, "load_point_mm": 1.5 * i, "joint_left_mm": 0.1 * i,
-                       "joint_right_mm": 0.2 * i, "bar_stress_A_MPa": stress[i], "bar_stress_B_MPa": stress[i], "outcome": "loose" if i == 3 else "converged"}  # fmt: skip
+                       "joint_right_mm": 0.2 * i, "bar_stress_A_MPa": stress[i],
+                       "bar_stress_B_MPa": stress[i], "outcome": "loose" if i == 3 else "converged"}  # fmt: skip
             writer.accept(StepRecord(i, columns, f))
         if finish:
             writer.finish(Outcome.softened, {})
