@@ -4,8 +4,9 @@
     draw          figures by name, for the usual stages or one step  (figures)
     specimen_drawing   drawing of a specimen, no run needed       (drawing)
 
-``view`` reads what figures share; ``fields``, ``curves`` and ``scenes`` hold the figures themselves,
-``style`` their look, ``schedule`` a specimen in words.
+``views`` is the registry of both views: what page, terminal and figures need to know of each; their figures, tables
+and texts stand in ``elevation`` and ``plan``. ``view`` reads what figures share, ``style`` holds their look, ``parts``
+tables and numbers in words, ``schedule`` a specimen in words.
 """
 
 from __future__ import annotations

@@ -11,6 +11,7 @@ from fesplice.contracts import Outcome
 from fesplice.geometry.plan import plan
 from fesplice.geometry.plan_mesh import plan_mesh
 from fesplice.mesh import Mesh
+from fesplice.post.record import as_stored, findings
 from fesplice.specimen import read_text, vary_many
 from fesplice.store import Run, RunWriter, StepRecord
 
@@ -34,9 +35,16 @@ Fields = dict[str, np.ndarray]
 
 
 def write_plan(
-    folder: Path, text: str = TEXT, loads: tuple[float, ...] = LOADS, outcome: Outcome = Outcome.softened
+    folder: Path,
+    text: str = TEXT,
+    loads: tuple[float, ...] = LOADS,
+    outcome: Outcome = Outcome.softened,
+    kept: bool = False,
 ) -> Run:
-    """Write the run: all fields follow the load, but the crack, which goes on to open."""
+    """Write the run: all fields follow the load, but the crack, which goes on to open.
+
+    ``kept``: its manifest keeps the findings, as that of a computed run does.
+    """
     s = read_text(text, "test")
     mesh = plan_mesh(plan(s), s.plan.element)
     with RunWriter.create(
@@ -47,7 +55,8 @@ def write_plan(
             share = load / max(*loads, 1.0)
             writer.attempt(step=k, method="newton", size=0.2, outcome="converged", iterations=4, residual=1e-4)
             writer.accept(StepRecord(k, columns(mesh, share, load, k), fields(mesh, share, k), {"at": load}))
-        writer.finish(outcome, {}, ["a warning <for> people"])
+        found = as_stored(findings(Run(folder), stored=False, outcome=outcome)) if kept else {}
+        writer.finish(outcome, found, ["a warning <for> people"])
     return Run(folder)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from fesplice.contracts import Outcome
 from fesplice.geometry import build_mesh, elevation
 from fesplice.mesh import Mesh
+from fesplice.post.record import as_stored, findings
 from fesplice.specimen import read_text
 from fesplice.store import Run, RunWriter, StepRecord
 
@@ -62,8 +63,12 @@ def write_run(
     loads: tuple[float, ...] = LOADS,
     outcome: Outcome | None = Outcome.softened,
     change: Callable[[Mesh, Fields, float], None] | None = None,
+    kept: bool = False,
 ) -> Run:
-    """Write the run; ``change`` may alter the fields of each step (mesh, fields, share of the largest load)."""
+    """Write the run; ``change`` may alter the fields of each step (mesh, fields, share of the largest load).
+
+    ``kept``: its manifest keeps the findings, as that of a computed run does.
+    """
     s = read_text(text, "test")
     mesh = build_mesh(elevation(s), s.mesh)
     with RunWriter.create(
@@ -81,7 +86,8 @@ def write_run(
             writer.attempt(step=k, method="newton", size=0.2, outcome="converged", iterations=4, residual=1e-4)
             writer.accept(StepRecord(k, columns(share, load, k), values, {"at": load}))
         if outcome is not None:
-            writer.finish(outcome, {}, ["a warning <for> people"])
+            found = as_stored(findings(Run(folder), stored=False, outcome=outcome)) if kept else {}
+            writer.finish(outcome, found, ["a warning <for> people"])
     return Run(folder)
 
 

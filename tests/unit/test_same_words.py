@@ -19,7 +19,7 @@ from fesplice.cli import app
 from fesplice.contracts import Outcome
 from fesplice.post.mechanisms import Mechanism
 from fesplice.post.prediction import Prediction
-from fesplice.post.record import as_stored, findings
+from fesplice.post.record import findings
 from fesplice.report import write_page
 from fesplice.report.figures import Drawn
 from fesplice.report.prediction_page import prediction_page
@@ -45,24 +45,16 @@ def splitting(mesh, values, share) -> None:
         values[f"{name}/tau"][:] = 0.1 if share >= 0.5 else 5.0 * share
 
 
-def stored(run: Run) -> Run:
-    """The run with its findings in its manifest, as a finished one has them."""
-    path = run.folder / "manifest.json"
-    manifest = json.loads(path.read_text(encoding="utf-8"))
-    manifest["summary"] = as_stored(findings(run, stored=False))
-    path.write_text(json.dumps(manifest), encoding="utf-8")
-    return Run(run.folder)
-
-
 @pytest.fixture(scope="module", params=["elevation", "plan"])
 def run(request, tmp_path_factory) -> Run:
     change = {"change": splitting} if request.param == "elevation" else {}
-    return stored(WRITE[request.param](tmp_path_factory.mktemp("words") / "r", **change))
+    return WRITE[request.param](tmp_path_factory.mktemp("words") / "r", kept=True, **change)
 
 
 def test_what_a_run_failed_by_is_one_text_everywhere(run, tmp_path) -> None:
     live, kept = findings(run, stored=False).assessment, findings(run).assessment
     assert live.mode is not Mechanism.none and (live.before or live.view == "plan")
+    assert run.summary["findings"]["assessment"]["governing"]["mechanism"] == live.mode.value
     assert kept.failure == live.failure and kept.evidence == live.evidence and kept.sentence == live.sentence
     text, page = summary_text(run), shown(write_page(run, Drawn(), tmp_path / "p.html"))
     assert "failed by" in text and text.count(live.failure) == 1
@@ -122,7 +114,7 @@ def test_a_prediction_is_one_text_everywhere(changes, tmp_path) -> None:
 
 def test_a_run_of_a_prediction_and_the_prediction_say_the_same(tmp_path) -> None:
     """The elevation's own page and terminal text carry the very sentence that the prediction carries of it."""
-    side = stored(WRITE["elevation"](tmp_path / "p" / "elevation", change=splitting))
+    side = WRITE["elevation"](tmp_path / "p" / "elevation", change=splitting, kept=True)
     found = MADE["made"](elevation=findings(side).assessment)
     home = MADE["write"](tmp_path / "p", found)
     WRITE["plan"](home / "plan-pass-2")
