@@ -111,10 +111,6 @@ def _stress(text: str) -> float:
 def _write_json(path: Path, tree: dict) -> None:
     import json
 
-    from fesplice.contracts import FolderFault
+    from fesplice.store.folder import put_whole
 
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(json.dumps(tree, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-    except OSError as error:
-        raise FolderFault(str(path), f"cannot be written: {error.strerror or error}") from error
+    put_whole(path, (json.dumps(tree, indent=1, ensure_ascii=False) + "\n").encode())

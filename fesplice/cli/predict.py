@@ -21,7 +21,7 @@ def predict(
     """Compute elevation and plan, couple them, and say what governs, with evidence; one that was stopped goes on."""
     from fesplice.pipeline import predict as compute
     from fesplice.specimen import read
-    from fesplice.store.freeze import is_frozen
+    from fesplice.store.folder import is_frozen
 
     given = read(specimen)
     target = folder if folder != Path() else Path("runs") / f"{given.name.lower()}-prediction"

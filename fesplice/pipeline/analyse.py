@@ -22,7 +22,7 @@ from fesplice.sizing import check
 from fesplice.solve import March
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord
-from fesplice.store.freeze import refuse_frozen
+from fesplice.store.folder import refuse_frozen
 
 
 @dataclass(frozen=True)

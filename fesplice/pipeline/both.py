@@ -37,8 +37,7 @@ from fesplice.post.record import findings
 from fesplice.post.runs import load_at
 from fesplice.specimen import Specimen, read, read_text, vary
 from fesplice.store import Run
-from fesplice.store.folder import CURVE, MARK, Lock, claim, reason, write_whole
-from fesplice.store.freeze import refuse_frozen
+from fesplice.store.folder import CURVE, MARK, Lock, claim, reason, refuse_frozen, write_whole
 
 #: Most passes of the coupling.
 PASSES = 5

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fesplice.contracts import Fault, FolderFault
+from fesplice.contracts import Fault
 from fesplice.report.style import write_table
 from fesplice.sizing.cage import Piece
 from fesplice.units import both
@@ -47,13 +47,8 @@ def columns(pieces: tuple[Piece, ...]) -> dict[str, list[str | float | int]]:
 def write_barlist(s: Specimen, pieces: tuple[Piece, ...], faults: list[Fault], folder: Path, name: str) -> list[Path]:
     """``name``-schedule.csv and ``name``-clashes.csv in ``folder``; :class:`FolderFault` when the disk refuses."""
     schedule, clash = folder / f"{name}-schedule.csv", folder / f"{name}-clashes.csv"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        write_table(schedule, columns(pieces))
-        write_table(clash, {"key": [f.path for f in faults], "what": [f.allowed for f in faults]})
-    except OSError as error:
-        raise FolderFault(str(folder), f"cannot be written: {error.strerror or error}") from error
-    return [schedule, clash]
+    clashes = {"key": [f.path for f in faults], "what": [f.allowed for f in faults]}
+    return [write_table(schedule, columns(pieces)), write_table(clash, clashes)]
 
 
 def barlist_text(s: Specimen, pieces: tuple[Piece, ...], faults: list[Fault]) -> str:

@@ -6,16 +6,17 @@ bottom of elevation and section. Views stand side by side: plan below the elevat
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fesplice.contracts import FolderFault
 from fesplice.geometry import bars
 from fesplice.report.dimensions import body
 from fesplice.sizing.cage import Piece, transverse_reach
+from fesplice.store.folder import put_whole
 
 if TYPE_CHECKING:
     from fesplice.specimen import Specimen
@@ -94,12 +95,9 @@ def write_dxf(s: Specimen, pieces: tuple[Piece, ...], path: Path) -> Path:
     _plan(s, _View(space, 0.0, -(12.0 * letter + 0.5 * wide + 6.0 * letter), letter))
     _section(s, _View(space, half + 10.0 * letter + 0.5 * wide, 0.0, letter))
     _list(pieces, _View(space, half + 10.0 * letter, -12.0 * letter, letter))
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        document.saveas(path)
-    except OSError as error:
-        raise FolderFault(str(path), f"cannot be written: {error.strerror or error}") from error
-    return path
+    text = io.StringIO(newline="")
+    document.write(text)
+    return put_whole(path, document.encode(text.getvalue()))
 
 
 # ------------------------------------------------------------------ views

@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fesplice.contracts import FolderFault, Outcome
+from fesplice.contracts import Outcome
 from fesplice.post.concrete import HAIRLINE, VISIBLE
 from fesplice.report import paper
 from fesplice.report.figures import FIGURES, Drawn, draw
 from fesplice.report.schedule import inputs
 from fesplice.report.view import SERVICE, View
 from fesplice.report.views import VIEWS
+from fesplice.store.folder import put_whole
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run
@@ -61,13 +62,7 @@ def write_page(run: Run | View, drawn: Drawn, path: str | Path | None = None) ->
     """
     view = run if isinstance(run, View) else View(run)
     target = view.run.folder / PAGE if path is None else Path(path)
-    html = render(view, drawn)
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_text(html, encoding="utf-8")
-    except OSError as error:
-        raise FolderFault(str(target), f"cannot be written: {error.strerror or error}") from error
-    return target
+    return put_whole(target, render(view, drawn).encode())
 
 
 def render(view: View, drawn: Drawn) -> str:

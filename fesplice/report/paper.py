@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from fesplice.contracts import FolderFault
+from fesplice.store.folder import put_whole
 
 
 def render(template: str, **values: Any) -> str:
@@ -20,11 +20,6 @@ def render(template: str, **values: Any) -> str:
 
 
 def write(template: str, path: str | Path, **values: Any) -> Path:
-    """Render and write; raises :class:`FolderFault` when the disk refuses."""
+    """Render and write; raises :class:`FolderFault` when the disk refuses or a file of somebody stands there."""
     target, html = Path(path), render(template, **values)
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_text(html, encoding="utf-8")
-    except OSError as error:
-        raise FolderFault(str(target), f"cannot be written: {error.strerror or error}") from error
-    return target
+    return put_whole(target, html.encode())

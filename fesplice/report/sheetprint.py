@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fesplice.contracts import Fault, FolderFault, InputFault
+from fesplice.contracts import Fault, InputFault
 from fesplice.geometry import bars
 from fesplice.report import paper, style
 from fesplice.report.parts import Table
 from fesplice.report.sheet import Sheet
 from fesplice.report.style import CLOSURE, CONCRETE, FAMILY, INK, QUIET, STEEL
+from fesplice.store.folder import put_whole
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -161,11 +162,9 @@ def print_sheet(page: Sheet, path: Path) -> Path:
 
 
 def _save(figure: Figure, path: Path) -> None:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        figure.savefig(path, format="pdf", metadata={"Creator": "fesplice", "Producer": None, "CreationDate": None})
-    except OSError as error:
-        raise FolderFault(str(path), f"cannot be written: {error.strerror or error}") from error
+    image = io.BytesIO()
+    figure.savefig(image, format="pdf", metadata={"Creator": "fesplice", "Producer": None, "CreationDate": None})
+    put_whole(path, image.getvalue())
 
 
 def _write(figure: Figure, page: Sheet, size: float) -> float:

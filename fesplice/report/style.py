@@ -8,6 +8,7 @@ dash and weight, not in colour alone. Nothing here changes the settings of the c
 from __future__ import annotations
 
 import csv
+import io
 import math
 import re
 from collections.abc import Iterator, Mapping
@@ -17,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fesplice.contracts import FolderFault
+from fesplice.store.folder import put_whole
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -185,44 +186,52 @@ def key(axes: Axes, **options: Any) -> None:
 
 
 # ------------------------------------------------------------------ to disk
+#: What the text of a cell must not begin with.
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+#: Formats of every figure with what is told in the file: nothing that differs between two drawings of one figure.
+_FORMATS: dict[str, dict[str, str | None]] = {
+    "png": {"Software": "fesplice"},
+    "pdf": {"Creator": "fesplice", "Producer": None, "CreationDate": None},
+    "svg": {"Creator": "fesplice", "Date": None},
+}
+
+
 def save(
     figure: Figure, folder: Path, name: str, tables: Mapping[str, Mapping[str, Any]] | None = None
 ) -> list[Path]:
     """Write ``name``.png, .pdf and .svg, and one CSV per table; answer the paths in that order.
 
     ``tables`` maps a suffix (empty for the figure's own name) to columns of equal length whose
-    names carry the units. Raises :class:`FolderFault` when the disk refuses.
+    names carry the units. Raises :class:`FolderFault` when the disk refuses or a file there is somebody's.
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        figure.draw_without_rendering()
-        # The layout stands now; solving it again for every format would only cost time.
-        figure.set_layout_engine("none")
-        paths = [folder / f"{name}.{kind}" for kind in ("png", "pdf", "svg")]
-        figure.savefig(paths[0], metadata={"Software": "fesplice"})
-        figure.savefig(paths[1], metadata={"Creator": "fesplice", "Producer": None, "CreationDate": None})
-        figure.savefig(paths[2], metadata={"Creator": "fesplice", "Date": None})
-        for suffix, columns in (tables or {}).items():
-            paths.append(folder / (f"{name}-{suffix}.csv" if suffix else f"{name}.csv"))
-            write_table(paths[-1], columns)
-    except OSError as error:
-        raise FolderFault(str(folder), f"figure {name} cannot be written: {error.strerror or error}") from error
+    figure.draw_without_rendering()
+    # The layout stands now; solving it again for every format would only cost time.
+    figure.set_layout_engine("none")
+    paths = []
+    for kind, told in _FORMATS.items():
+        image = io.BytesIO()
+        figure.savefig(image, format=kind, metadata=told)
+        paths.append(put_whole(folder / f"{name}.{kind}", image.getvalue()))
+    for suffix, columns in (tables or {}).items():
+        paths.append(write_table(folder / (f"{name}-{suffix}.csv" if suffix else f"{name}.csv"), columns))
     return paths
 
 
-def write_table(path: Path, columns: Mapping[str, Any]) -> None:
-    """Columns of equal length as CSV with a header; numbers to 7 significant figures."""
+def write_table(path: Path, columns: Mapping[str, Any]) -> Path:
+    """Columns of equal length as CSV with a header; numbers to 7 significant figures. Faults as of :func:`save`."""
     values = [np.atleast_1d(np.asarray(c)) for c in columns.values()]
     if len({len(v) for v in values}) > 1:
         raise ValueError(f"columns of {path.name} differ in length: {[len(v) for v in values]}")
     texts = [[_cell(x) for x in v.tolist()] for v in values]
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(columns)
-        writer.writerows(zip(*texts))
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(zip(*texts))
+    return put_whole(path, text.getvalue().encode())
 
 
 def _cell(value: Any) -> str:
     if isinstance(value, float):
         return f"{value:.7g}" if math.isfinite(value) else ""
-    return str(value)
+    # a spreadsheet would run what begins like a formula: an apostrophe makes it text
+    return f"'{value}" if isinstance(value, str) and value[:1] in _FORMULA and value[1:] else str(value)

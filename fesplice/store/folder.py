@@ -35,6 +35,8 @@ EXPORT = "export"
 PARTIAL = ".partial"
 #: Says in a folder that is no run what it is, and which files in it are of this program's making.
 MARK = ".fesplice"
+#: The record of a frozen folder: see :mod:`fesplice.store.freeze`.
+FROZEN = "frozen.json"
 
 _LOCK_MARK = b"fesplice lock"
 
@@ -122,11 +124,12 @@ def claim(folder: Path, kind: str) -> None:
         raise FolderFault(str(folder), f"cannot be written: {reason(error)}") from error
 
 
-def put_whole(path: Path, data: bytes) -> None:
-    """Write a file that a user asked for, at once, making its folder; one that is not of our making is left alone.
+def put_whole(path: Path, data: bytes) -> Path:
+    """Write a file that a user asked for, at once, making its folder, and answer it; one of somebody is left alone.
 
     A file is ours in a run, in a marked folder, or where the mark beside it names it. Raises :class:`FolderFault`.
     """
+    refuse_frozen(path.parent)
     ours = _inside(path)
     try:
         if not ours and path.exists() and path.name not in _marked(path.parent)["files"]:
@@ -141,8 +144,25 @@ def put_whole(path: Path, data: bytes) -> None:
                 # first the mark: a file that a kill leaves without one would never be replaced again
                 _mark(path.parent, mark | {"files": sorted({*mark["files"], path.name})})
         write_whole(path, data)
+        return path
     except OSError as error:
         raise FolderFault(str(path), f"cannot be written: {reason(error)}") from error
+
+
+def is_frozen(folder: str | Path) -> bool:
+    """True where ``folder``, or one that holds it, is frozen."""
+    return _record_of(folder) is not None
+
+
+def refuse_frozen(folder: str | Path) -> None:
+    """Raise :class:`FolderFault` where ``folder``, or one that holds it, is frozen: nothing may be written there."""
+    if (record := _record_of(folder)) is not None:
+        raise FolderFault(str(folder), f"is frozen ({record}); nothing was written")
+
+
+def _record_of(folder: str | Path) -> Path | None:
+    home = Path(folder).absolute()
+    return next((place / FROZEN for place in (home, *home.parents) if (place / FROZEN).is_file()), None)
 
 
 def _inside(path: Path) -> bool:

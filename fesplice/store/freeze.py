@@ -19,9 +19,8 @@ from pathlib import Path
 from typing import Any
 
 from fesplice.contracts import FolderFault
-from fesplice.store.folder import LOCK, PARTIAL, reason, write_whole
+from fesplice.store.folder import FROZEN, LOCK, PARTIAL, reason, write_whole
 
-FROZEN = "frozen.json"
 #: Layout of the record.
 EDITION = 1
 _LEFT_OUT = (LOCK, FROZEN)
@@ -107,22 +106,6 @@ def verify(folder: str | Path) -> Verified:
         raise FolderFault(str(home), f"cannot be read: {reason(error)}") from error
     missing = [n for n in frozen.files if n not in present]
     return Verified(frozen, tuple(changed), tuple(missing), tuple(sorted(present - set(frozen.files))))
-
-
-def is_frozen(folder: str | Path) -> bool:
-    """True where ``folder``, or one that holds it, is frozen."""
-    return _record_of(folder) is not None
-
-
-def refuse_frozen(folder: str | Path) -> None:
-    """Raise :class:`FolderFault` where ``folder``, or one that holds it, is frozen: nothing may be written there."""
-    if (record := _record_of(folder)) is not None:
-        raise FolderFault(str(folder), f"is frozen ({record}); nothing was written")
-
-
-def _record_of(folder: str | Path) -> Path | None:
-    home = Path(folder).absolute()
-    return next((place / FROZEN for place in (home, *home.parents) if (place / FROZEN).is_file()), None)
 
 
 # ------------------------------------------------------------------ files

@@ -13,7 +13,8 @@ from pathlib import Path
 import pytest
 
 from fesplice.contracts import FolderFault
-from fesplice.store.freeze import FROZEN, freeze, read_frozen, refuse_frozen, verify
+from fesplice.store.folder import FROZEN, refuse_frozen
+from fesplice.store.freeze import freeze, read_frozen, verify
 
 ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 
