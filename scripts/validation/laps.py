@@ -28,7 +28,7 @@ from fesplice.specimen import Specimen, read_text
 from fesplice.specimen.estimates import fracture_energy, tensile_strength
 from fesplice.store import Run
 from validation.case import Case, Found, Settings
-from validation.tally import Tally
+from validation.tally import counted
 from validation.target import Row
 
 #: So many surrogate rows are computed unless others are asked for by name; see :func:`spread`.
@@ -257,14 +257,6 @@ def lap_end_stress(run: Run, fields: Mapping[str, np.ndarray], line: str, x: flo
     state = profile(run.mesh, fields, line)
     near = np.abs(np.interp(state.middle, state.arc, state.xy[:, 0]) - x) <= NEAR * db
     return float(state.stress[near].max())
-
-
-def counted(run: Run) -> Tally:
-    """Counts of all attempts of a run on disk."""
-    tally, rows = Tally(), run.attempts
-    for method, outcome, iterations in zip(rows["method"], rows["outcome"], rows["iterations"]):
-        tally(method=str(method), outcome=str(outcome), iterations=int(iterations))
-    return tally
 
 
 # ------------------------------------------------------------------ the series

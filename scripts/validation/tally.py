@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from fesplice.contracts import Outcome, Step
+from fesplice.store import Run
 
 
 @dataclass
@@ -39,3 +40,11 @@ class Tally:
         """One accepted step."""
         self.steps += 1
         self.loose += step.outcome is Outcome.loose
+
+
+def counted(run: Run) -> Tally:
+    """Counts of all attempts of a run on disk."""
+    tally, rows = Tally(), run.attempts
+    for method, outcome, iterations in zip(rows["method"], rows["outcome"], rows["iterations"]):
+        tally(method=str(method), outcome=str(outcome), iterations=int(iterations))
+    return tally

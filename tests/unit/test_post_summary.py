@@ -72,7 +72,8 @@ def snapshot(step, load, **changes) -> Snapshot:
     none = Spot(0.0, 0.0, 0.0)
     cracks = dict.fromkeys(("flat", "inclined", "upright"), none)
     base = Snapshot(
-        step, load, 0.1 * step, {"closure": 0.0}, cracks, outside=none, bar_level=none, joint=none, crushing=none,
+        step, load, 0.1 * step, {"closure": 0.0}, cracks, outside=none, diagonal=none, bar_level=none, joint=none,
+        crushing=none, compression=none, web=none,
         **dict.fromkeys(("past", "lead", "slip", "opening", "bearing", "stress"), {"A": 0.0}),
     )  # fmt: skip
     return replace(base, **changes)

@@ -16,7 +16,13 @@ sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
 
 from validation import beams, frame  # noqa: E402
 from validation.case import Settings  # noqa: E402
-from validation.evidence import judged  # noqa: E402
+
+from fesplice import Run, findings  # noqa: E402
+from fesplice.geometry import build_mesh  # noqa: E402
+from fesplice.mesh import Mesh  # noqa: E402
+from fesplice.post.elevation.layout import layout  # noqa: E402
+from fesplice.post.elevation.trace import Tracer  # noqa: E402
+from fesplice.post.mechanisms import Mechanism  # noqa: E402
 
 ROWS = {b.name: b for file in beams.FILES for b in beams.read_rows(frame.DATA / file)}
 
@@ -61,14 +67,70 @@ def test_settings_reach_the_specimen() -> None:
     assert plain.concrete.precast.tensile_strength == pytest.approx(0.9 * 2.37, rel=1e-3)
 
 
-def state(bars: float, legs: float, diagonal: float, upright: float) -> dict[str, float]:
-    return {"bars_strain": bars, "legs_strain": legs, "diagonal_mm": diagonal, "upright_mm": upright}
+def test_published_names_of_what_the_judge_finds() -> None:
+    """Every mechanism has a name; legs decide between DT and VC alone."""
+    assert beams.published(Mechanism.shear, False) == "DT" and beams.published(Mechanism.shear, True) == "VC"
+    for legs in (False, True):
+        assert beams.published(Mechanism.yielding, legs) == beams.published(Mechanism.crushing, legs) == "FC"
+        others = [m for m in Mechanism if m not in (Mechanism.shear, Mechanism.yielding, Mechanism.crushing)]
+        assert [beams.published(m, legs) for m in others] == [m.words for m in others]
 
 
-def test_rules_for_modes() -> None:
-    still = state(0.0, 0.0, 0.0, 0.0)
-    assert judged(state(0.8, 0.0, 0.9, 0.3), still) == "DT"
-    assert judged(state(1.2, 1.5, 0.5, 0.9), still) == "VC"
-    assert judged(state(1.2, 0.8, 0.5, 0.9), state(1.2, 4.0, 0.5, 0.9)) == "VC"
-    assert judged(state(1.2, 0.8, 1.5, 0.9), still) == "VC"
-    assert judged(state(4.0, 0.6, 0.2, 1.5), state(6.0, 0.6, 0.2, 2.5)) == "FC"
+def test_a_beam_goes_the_way_of_a_users_run(tmp_path: Path) -> None:
+    """A coarse OA1: the record says what the findings of its folder say, the mode by the judge's name."""
+    beam = ROWS["VS-OA1"]
+    told = beams.run_beam(beam, Settings(mesh=2.0, step=4.0), tmp_path / "run")
+    run = Run(tmp_path / "run")
+    seen = findings(run)
+    assert run.outcome.finished and told.steps == run.n_steps and told.ending == run.outcome.value
+    assert told.prediction == pytest.approx(seen.peak_load / 1e3) and 200.0 < told.prediction < 600.0
+    assert told.mode == beams.published(seen.assessment.mode, legs=False)
+    assert told.extras["what"] == seen.assessment.failure
+    assert [line.role for line in run.mesh.lines.values()].count("main") == len(beam.layers) == 2
+
+
+# ------------------------------------------------------------------ the measures the judge has of a beam
+@pytest.fixture(scope="module")
+def mesh() -> Mesh:
+    beam = ROWS["VS-OA1"]
+    s = beams.specimen_of(beam, Settings(mesh=2.0))
+    return build_mesh(beams.plane_of(beam, s), s.mesh)
+
+
+def noted(mesh: Mesh, where: tuple[float, float], *, lean: float = 0.0, width: float = 0.0, strain: float = 0.0):
+    """The snapshot of a beam at rest but for one element at ``where`` [mm]: a crack that leans ``lean`` degrees from
+    the bars, and a compressive strain upright."""
+    values: dict[str, np.ndarray] = {}
+    for name, g in mesh.groups.items():
+        n = len(g.cells)
+        if g.kind == "quad4":
+            values |= {f"{name}/{k}": np.zeros((n, 4, 3)) for k in ("strain", "stress", "crack")}
+        elif g.kind in ("truss2", "frame2", "bond"):
+            values |= {f"{name}/{k}": np.zeros(n) for k in ("strain", "stress", "tau", "slip", "gap", "bearing")}
+    centre = mesh.points[mesh.groups["precast"].cells].mean(axis=1)
+    k = int(np.argmin(np.hypot(centre[:, 0] - where[0], centre[:, 1] - where[1])))
+    values["precast/crack"][k] = width / 20.0, np.radians(90.0 - lean), 20.0
+    values["precast/crack"][0, :, 1:] = 0.0, 20.0
+    values["precast/crack"][0, :, 0] = 0.2 / 20.0  # an upright crack of 0.2 mm elsewhere
+    values["precast/strain"][k, :, 1] = -strain
+    return Tracer(mesh, layout(mesh)).note(1, 0.0, 0.0, values)
+
+
+def test_inclined_cracks_of_a_beam_without_splice_are_seen_everywhere(mesh: Mesh) -> None:
+    """0.5 mm at 45 degrees is wider than the upright 0.2 mm; 0.1 mm is not; one at 10 degrees is flat."""
+    for x in (-1200.0, -600.0, 600.0):
+        seen = noted(mesh, (x, 250.0), lean=45.0, width=0.5)
+        assert seen.outside.value == seen.diagonal.value == pytest.approx(0.5) and seen.diagonal.x * x > 0.0
+    thin = noted(mesh, (600.0, 250.0), lean=45.0, width=0.1)
+    assert thin.outside.value == pytest.approx(0.1) and thin.diagonal.value == 0.0
+    assert noted(mesh, (600.0, 250.0), lean=10.0, width=0.5).outside.value == 0.0
+
+
+def test_compression_of_the_zone_beside_the_load_and_of_the_web_are_told_apart(mesh: Mesh) -> None:
+    """Depth 552 mm, load at x = 0: the zone is above 331 mm up to x = 552, the web between 110 and 442 beyond."""
+    for where, name in (((300.0, 500.0), "compression"), ((900.0, 250.0), "web"), ((300.0, 250.0), ""),
+                        ((900.0, 500.0), ""), ((900.0, 60.0), "")):  # fmt: skip
+        seen = noted(mesh, where, strain=0.004)
+        assert seen.crushing.value == pytest.approx(0.004)
+        assert seen.compression.value == pytest.approx(0.004 if name == "compression" else 0.0)
+        assert seen.web.value == pytest.approx(0.004 if name == "web" else 0.0)

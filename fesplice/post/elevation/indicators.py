@@ -55,9 +55,14 @@ def elevation_indicators(seen: ElevationTrace, mesh: Mesh, specimen: Specimen) -
         by_bar(m.hook_bearing, "slip of the hook", slips, HOOK_SLIP, "mm", "slip at which hooks are compared"),
         at_spot(m.joint_opening, "widest joint", lambda s: s.joint, WIDE, "mm", "common limit of crack width"),
         by_bar(m.yielding, "bar stress over yield strength", used, 1.0, "", "measured yield strength", False),
-        at_spot(m.crushing, "least principal strain", lambda s: s.crushing, CRUSHING, "", "EN 1992-1-1, from memory"),
+        at_spot(m.crushing, "least principal strain of the compression zone", lambda s: s.compression, CRUSHING, "",
+                "EN 1992-1-1, from memory"),
         at_spot(m.shear, "inclined crack outside the closure", lambda s: s.outside, WIDE, "mm",
                 "common limit of crack width"),
+        at_spot(m.shear, "inclined crack outside the closure, wider than every upright one", lambda s: s.diagonal, WIDE,
+                "mm", "common limit of crack width"),
+        at_spot(m.shear, "least principal strain of the web", lambda s: s.web, CRUSHING, "",
+                "EN 1992-1-1, from memory"),
     ]  # fmt: skip
     past, slid = seen.by_bar("past"), seen.by_bar("lead")
     match specimen.bond.splitting:
@@ -75,9 +80,9 @@ def elevation_indicators(seen: ElevationTrace, mesh: Mesh, specimen: Specimen) -
             found.append(by_bar(m.bond_pullout, what, past, LOST, "", "half of the lead"))
     stirrups = [line for line in mesh.lines.values() if line.role == "stirrup"]
     if stirrups:
-        f_y = min(specimen.steel[line.steel].yield_strength for line in stirrups)
-        legs = seen.series(lambda s: s.legs) / f_y
-        found.append(Indicator(m.shear, "stirrup stress over yield", legs, 1.0, "", "measured yield strength"))
+        steels = [specimen.steel[line.steel] for line in stirrups]
+        legs = seen.series(lambda s: s.legs) / min(s.yield_strength / s.elastic_modulus for s in steels)
+        found.append(Indicator(m.shear, "stirrup strain over yield strain", legs, 1.0, "", "measured yield strength"))
     across = seen.interface
     if len(across.leg_x) and specimen.confinement.kind == "stirrups":
         f_y = specimen.steel[specimen.confinement.steel].yield_strength

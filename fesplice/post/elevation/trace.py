@@ -32,6 +32,10 @@ if TYPE_CHECKING:
     from fesplice.store.run import Run
 
 
+#: Shares of the depth beyond which the compression zone begins, and at which the web does (judgement).
+ZONE, WEB = 0.6, 0.2
+
+
 @dataclass(frozen=True)
 class Spot:
     """A value at a place of the elevation [mm]."""
@@ -46,12 +50,14 @@ class Snapshot:
     """What the trace notes of one step; openings and slips in mm, stresses in MPa, forces in N.
 
     ``strain``: largest crack strain by concrete; ``cracks``: widest crack by direction (``flat``,
-    ``inclined``, ``upright``); ``outside``: widest inclined crack out of the closure; ``bar_level``: widest flat or
+    ``inclined``, ``upright``); ``outside``: widest inclined crack out of the splice, and ``diagonal`` the same where it
+    is wider than every upright crack (else 0); ``bar_level``: widest flat or
     inclined crack in the bar row or the row above, between joint face and hook; ``joint``: widest joint opening;
-    ``crushing``: least principal strain away from plates, positive. By main bar line: ``past`` share of the embedded
-    lead past its bond peak, ``lead`` mean slip over it, ``slip`` largest of the anchored end, ``opening`` beside a
+    ``crushing``: least principal strain away from plates, positive; ``compression`` that of the compression zone, which
+    reaches a depth beyond the loads, and ``web`` that of the web beyond it. By main bar line: ``past`` share of the
+    embedded lead past its bond peak, ``lead`` mean slip over it, ``slip`` largest of the anchored end, ``opening`` beside a
     lead that wedges, ``bearing`` mean pressure of the concrete in the bend per bar diameter, ``stress`` at the joint
-    face. ``legs`` largest stress of stirrups.
+    face. ``legs`` largest strain of stirrups.
     """
 
     step: int
@@ -60,9 +66,12 @@ class Snapshot:
     strain: Mapping[str, float]
     cracks: Mapping[str, Spot]
     outside: Spot
+    diagonal: Spot
     bar_level: Spot
     joint: Spot
     crushing: Spot
+    compression: Spot
+    web: Spot
     past: Mapping[str, float]
     lead: Mapping[str, float]
     slip: Mapping[str, float]
@@ -141,7 +150,10 @@ class Tracer:
         self._away = _away_from_plates(mesh, self.points, laid)
         self._row = _bar_rows(self.points, laid)
         x = self.points.xy[:, 0]
-        self._outside = (x < laid.cast[0]) | (x > laid.cast[1])
+        # where all bars run through and nothing is cast against there is no splice to leave out
+        through = not laid.anchors and not laid.joints
+        self._outside = through | (x < laid.cast[0]) | (x > laid.cast[1])
+        self._zone, self._web = _zone_and_web(mesh, self.points, laid)
         self._main = main_lines(mesh)
         self._stirrups = [line.groups for line in mesh.lines.values() if line.role == "stirrup"]
         self._faces = {name: face_arcs(mesh, name, laid) for name in self._main}
@@ -172,16 +184,20 @@ class Tracer:
             slip[name] = float(slid[anchored].max(initial=0.0))
         e2 = principal(points.values(fields, "strain"), engineering=True)[1]
         level = np.where(self._row, np.maximum(kinds["flat"], kinds["inclined"]), 0.0)
+        outside = np.where(self._outside, kinds["inclined"], 0.0)
         return Snapshot(
             step=number,
             load=load,
             deflection=deflection,
             strain={m: float(crack[here, 0].max(initial=0.0)) for m, here in self._of.items()},
             cracks={kind: _most(points, width) for kind, width in kinds.items()},
-            outside=_most(points, np.where(self._outside, kinds["inclined"], 0.0)),
+            outside=_most(points, outside),
+            diagonal=_most(points, np.where(outside > kinds["upright"].max(initial=0.0), outside, 0.0)),
             bar_level=_most(points, level),
             joint=_joint(self.mesh, fields),
             crushing=_most(points, np.where(self._away, -e2, 0.0)),
+            compression=_most(points, np.where(self._away & self._zone, -e2, 0.0)),
+            web=_most(points, np.where(self._away & self._web & self._outside, -e2, 0.0)),
             past=past,
             lead=lead,
             slip=slip,
@@ -274,4 +290,16 @@ def _bend_bearing(line: BarLine, fields: Fields) -> float:
 
 
 def _highest(fields: Fields, groups: tuple[str, ...]) -> float:
-    return max(float(np.asarray(fields[f"{g}/stress"], float).max()) for g in groups)
+    return max(float(np.asarray(fields[f"{g}/strain"], float).max()) for g in groups)
+
+
+def _zone_and_web(mesh: Mesh, points: Points, laid: Layout) -> tuple[np.ndarray, np.ndarray]:
+    """Points of the compression zone (the outer 0.4 of the depth, up to one depth beyond the loads), and of the web
+    (the middle 0.6 of the depth) further out: there struts between diagonal cracks are what is pressed.
+    """
+    depth = laid.y[1] - laid.y[0]
+    x, height = points.xy[:, 0], (points.xy[:, 1] - laid.y[0]) / depth
+    loads = [mesh.points[nodes, 0].mean() for name, nodes in mesh.node_sets.items() if name.startswith("load:")]
+    low, high = (min(loads) - depth, max(loads) + depth) if loads else laid.x
+    near = (x >= low) & (x <= high)
+    return near & (height > ZONE), ~near & (height > WEB) & (height < 1.0 - WEB)

@@ -72,7 +72,7 @@ def plan_indicators(history: PlanTrace, specimen: Specimen) -> list[Indicator]:
 def unseen(specimen: Specimen) -> tuple[str, ...]:
     """Mechanisms a plan does not show, with what drives them."""
     hooked = specimen.bars.left.hook is not None
-    lifts = "prying at the hook" if hooked else "lifting of the cover over the lap"
+    lifts = Mechanism.prying.words if hooked else "lifting of the cover over the lap"
     out = [f"{lifts}: only through the vertical stress that the elevation gives the plane"]
     out.append("splitting of the cover below the bars: the plan's crack is upright")
     if hooked and specimen.plan.plane_tails and specimen.confinement.kind == "ties":
