@@ -55,9 +55,9 @@ class Snapshot:
     inclined crack in the bar row or the row above, between joint face and hook; ``joint``: widest joint opening;
     ``crushing``: least principal strain away from plates, positive; ``compression`` that of the compression zone, which
     reaches a depth beyond the loads, and ``web`` that of the web beyond it. By main bar line: ``past`` share of the
-    embedded lead past its bond peak, ``lead`` mean slip over it, ``slip`` largest of the anchored end, ``opening`` beside a
-    lead that wedges, ``bearing`` mean pressure of the concrete in the bend per bar diameter, ``stress`` at the joint
-    face. ``legs`` largest strain of stirrups.
+    embedded lead past its bond peak, ``lead`` mean slip over it, ``slip`` largest of the anchored end, ``opening``
+    beside a lead that wedges, ``bearing`` mean pressure of the concrete in the bend per bar diameter, ``stress`` at
+    the joint face. ``legs`` largest strain of stirrups.
     """
 
     step: int
