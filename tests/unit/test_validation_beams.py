@@ -83,6 +83,8 @@ def test_a_beam_goes_the_way_of_a_users_run(tmp_path: Path) -> None:
     run = Run(tmp_path / "run")
     seen = findings(run)
     assert run.outcome.finished and told.steps == run.n_steps and told.ending == run.outcome.value
+    kept = run.manifest["summary"]["findings"]
+    assert kept["outcome"] == seen.outcome.name == run.outcome.name == run.manifest["outcome"]["name"]
     assert told.prediction == pytest.approx(seen.peak_load / 1e3) and 200.0 < told.prediction < 600.0
     assert told.mode == beams.published(seen.assessment.mode, legs=False)
     assert told.extras["what"] == seen.assessment.failure
