@@ -85,7 +85,7 @@ def elevation_signs(run: Run, specimen: Specimen, vertical: VerticalTrace) -> li
     if shear:
         f_y = min(specimen.steel[line.steel].yield_strength for line in shear)
         signs.append(Sign("shear", "stirrup stress over yield", at["legs"] / f_y, 1.0, "", "measured yield strength"))
-    if len(vertical.leg_x) and specimen.confinement.kind == "stirrups":
+    if len(vertical.leg_x) and specimen.confinement.upright:
         f_y = specimen.steel[specimen.confinement.steel].yield_strength
         legs = vertical.leg_stress.max(axis=1) / f_y
         signs.append(Sign("tie_yielding", "stress of vertical legs over yield", legs, 1.0, "", "yield strength"))
