@@ -29,11 +29,12 @@ DOORS = {
     "vtkmodules": ("report/scenes.py",),
     "matplotlib": ("report/",),
     "jinja2": ("report/",),
-    "pydantic": ("specimen/",),
+    "pydantic": ("specimen/", "measured/rig.py"),
     "typer": ("cli/",),
     "rich": ("cli/",),
     "dask": ("study/",),
     "ezdxf": ("report/dxf.py",),
+    "pyarrow": ("measured/",),
     "numba": ("compiled.py",),
     "pickle": (),
     "marshal": (),
@@ -48,6 +49,7 @@ STRANGERS = {
     "post": ("model", "solve", "geometry"),
     "provisions": ("mesh", "model", "solve", "geometry"),
     "report": ("model", "solve", "laws", "elements"),
+    "measured": ("model", "solve", "laws", "elements"),
 }
 
 
