@@ -15,6 +15,7 @@ from fesplice.specimen.gauges import Gauge
 
 
 def ram_loads(r: Readings, peak: int, largest: float, results: dict[str, Value], remarks: list[str]) -> None:
+    """Load of each ram at the peak, and a remark where they differ."""
     sides = {side: r.mean(r.of("load", lambda g, side=side: g.ram == side)) for side in ("left", "right")}
     if any(v is None for v in sides.values()):
         return
@@ -69,6 +70,7 @@ def deflections(
 
 
 def rotations(r: Readings, series: dict[str, Floats], results: dict[str, Value], peak: int) -> None:
+    """Rotations, and curvature from strains of both faces."""
     for c in r.of("rotation"):
         values = r.fetch(c.name)
         series[f"rotation_{word(c.gauge.id)}_deg"] = values
@@ -93,6 +95,7 @@ def _height(top: Gauge, low: Gauge) -> float:
 
 
 def openings(r: Readings, series: dict[str, Floats], results: dict[str, Value], peak: int) -> dict[str, Floats]:
+    """Opening of each joint (n,) by side."""
     found = {}
     for side in ("left", "right"):
         chosen = r.of("joint_opening", lambda g, side=side: g.joint == side)

@@ -139,7 +139,8 @@ def _alone(c: Conditioned, values: Floats, course: Course, usual: float) -> list
     for extreme, word in ((high, "highest"), (low, "lowest")):
         rows = np.flatnonzero(values == extreme)
         flat = _flat_run(values, extreme)
-        if len(rows) and flat >= CLIPPED and _moves(course, rows):
+        # a joint still closed, a gauge not yet strained rest at nothing, which is no end of their travel
+        if len(rows) and abs(extreme) > 0.1 * (high - low) and flat >= CLIPPED and _moves(course, rows):
             tell("clipped", f"stays at its {word} value for {flat} readings while the load goes on", float(t[rows[0]]))
             break
     out += _zero_faults(c, values, course, high - low)

@@ -92,4 +92,5 @@ def at_row(values: Floats, row: int, last: int) -> float:
 
 
 def word(text: str) -> str:
+    """A text as part of the name of a column."""
     return "".join(ch if ch.isalnum() else "_" for ch in text)

@@ -125,6 +125,8 @@ def replay(folder: str | os.PathLike[str]) -> tuple[str, ...]:
     if missing:
         raise FolderFault(str(place), f"keeps no copy of {', '.join(missing)}: reduce again from the raw logs")
     for log in test.logs:
+        if not (place / RAW / log.name).is_file():
+            raise FolderFault(str(place / RAW / log.name), "is gone: reduce again from the raw logs")
         if digest(place / RAW / log.name) != log.sha256:
             raise FolderFault(str(place / RAW / log.name), "has changed since it was reduced")
     with tempfile.TemporaryDirectory() as temporary:

@@ -55,6 +55,7 @@ def bar_stress(
     s: Specimen, rows: Mapping[str, Statics], r: Readings, series: dict[str, Floats], load: Floats, peak: int,
     at: Mapping[float, int], u_load: float, built: set[str], results: dict[str, Value], remarks: list[str],
 ) -> list[BarStressAt]:  # fmt: skip
+    """Bar stress at the joint face of every line of bars, three ways, at each share of the load."""
     found = []
     for line, st in rows.items():
         arm = st.moment_of_load(1.0) - st.moment_of_load(0.0)
@@ -69,7 +70,8 @@ def bar_stress(
         strain = r.mean(gauges)
         gauge = np.full(len(load), np.nan)
         if strain is not None:
-            gauge = np.where(np.isfinite(strain), st.steel.monotonic.fibres()(np.nan_to_num(strain + own_strain(st))), np.nan)
+            curve = st.steel.monotonic.fibres()
+            gauge = np.where(np.isfinite(strain), curve(np.nan_to_num(strain + own_strain(st))), np.nan)
             series[f"bar_stress_{line}_gauge_MPa"] = gauge
         key = "bars.left.depth" if line == "A" else "bars.right.depth"
         u_d = D_BUILT if key in built else D_PLANNED

@@ -34,7 +34,7 @@ DOORS = {
     "rich": ("cli/",),
     "dask": ("study/",),
     "ezdxf": ("report/dxf.py",),
-    "pyarrow": ("measured/",),
+    "pyarrow": ("measured/", "study/table.py"),
     "numba": ("compiled.py",),
     "pickle": (),
     "marshal": (),
