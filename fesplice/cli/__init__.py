@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli import check, freeze, predict, run, study
+from fesplice.cli import check, freeze, laboratory, predict, run, study
 from fesplice.cli.console import err, out
 from fesplice.contracts import FespliceError
 
@@ -31,7 +31,7 @@ def _root(version: Annotated[bool, typer.Option("--version", help="print the ver
 
 for verb in (
     check.check, check.schedule, check.sheet, run.analyse, predict.predict, freeze.freeze,
-    run.pictures, run.summary, run.export, run.drawing,
+    run.pictures, run.summary, run.export, run.drawing, laboratory.reduce, laboratory.replay,
 ):
     app.command()(verb)
 app.add_typer(study.study, name="study")

@@ -58,3 +58,9 @@ def clear_gaps(
 def side_covers(places: Sequence[float], diameter: float, width: float) -> Floats:
     """Clear cover (n,) [mm] of each bar to the nearer side face of a beam ``width`` [mm] wide."""
     return 0.5 * width - np.abs(np.asarray(places, float)) - 0.5 * diameter
+
+
+def leg_positions(width: float, cover: float, diameter: float, legs: int) -> Floats:
+    """z of vertical legs [mm]: the outer two at their cover, the rest evenly between."""
+    edge = 0.5 * width - cover - 0.5 * diameter
+    return np.linspace(-edge, edge, legs) if legs > 1 else np.zeros(1)

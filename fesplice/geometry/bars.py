@@ -15,9 +15,11 @@ import numpy as np
 
 from fesplice.contracts import Floats, Ints
 from fesplice.formulas import laps
+from fesplice.formulas.laps import leg_positions
 from fesplice.mesh import BEND, LEAD, TAIL, Station
 
 if TYPE_CHECKING:
+    from fesplice.specimen.confinement import Loops
     from fesplice.specimen.schema import BarRow, Specimen
 
 #: Chords per quarter turn: with bond points at the chord ends the bearing resultant T/R is
@@ -185,7 +187,7 @@ def stations(s: Specimen) -> tuple[Station, ...]:
             "bend-end": bend[-1],
             "tail-end": shape.points[-1],
         }
-        if s.confinement.kind == "hooked_transverse_bar":
+        if s.confinement.in_bends:
             outward = (bend[middle] - shape.bend) / shape.radius
             inside = shape.radius - 0.5 * (shape.diameter + s.confinement.diameter)
             places["transverse-bar"] = np.asarray(shape.bend) + inside * outward
@@ -217,17 +219,17 @@ def stirrup_positions(s: Specimen) -> tuple[float, ...]:
 
 def confinement_positions(s: Specimen) -> tuple[float, ...]:
     """x of the confinement sets [mm], spread about the middle of the lap; only kinds set out by spacing."""
-    c = s.confinement
-    if c.kind not in ("ties", "stirrups"):
-        return ()
-    middle = 0.5 * sum(bar_ends(s))
-    return tuple(float(x) for x in middle + (np.arange(c.number) - 0.5 * (c.number - 1)) * c.spacing)
+    return s.confinement.positions(0.5 * sum(bar_ends(s)))
 
 
-def leg_positions(width: float, cover: float, diameter: float, legs: int) -> Floats:
-    """z of vertical legs [mm]: the outer two at their cover, the rest evenly between."""
-    edge = 0.5 * width - cover - 0.5 * diameter
-    return np.linspace(-edge, edge, legs) if legs > 1 else np.zeros(1)
+def confinement_loops(s: Specimen, out: float, thick: float | None = None) -> Loops:
+    """Closed shapes of one set of the confinement in the section: (z0, z1, y0, y1) [mm] each.
+
+    ``out`` 0 inside, 0.5 axis, 1 outside of its bar. ``thick`` is the diameter of the bars within, left out that
+    of the left ones.
+    """
+    row, section = s.bars.left, (s.body.width, s.body.depth)
+    return s.confinement.loops(pairs(s), level(s, row), row.diameter if thick is None else thick, section, out)
 
 
 def compression_level(s: Specimen) -> float:

@@ -99,21 +99,14 @@ def _main(s: Specimen, m: Shape, name: str, y: float, face: float) -> Path:
 # ------------------------------------------------------------------ steel across the bars
 def _transverse(s: Specimen, bounds: tuple[float, float]) -> list[Path]:
     c = s.confinement
-    if c.kind == "ties":
-        reach = 0.5 * (max(s.bars.left.diameter, s.bars.right.diameter if s.bars.right else 0.0) + c.diameter)
-        sides = [(low - reach, high + reach) for low, high in bars.pairs(s)]
-        found = [
-            _across(s, f"T{j}{_letter(k)}", x, y, c.legs)
-            for j, x in enumerate(bars.confinement_positions(s), start=1)
-            for k, y in enumerate(sides)
-        ]
-    elif c.kind == "stirrups":
-        edge = 0.5 * s.body.width - c.cover - 0.5 * c.diameter
-        found = [_across(s, f"T{j}", x, (-edge, edge), 1) for j, x in enumerate(bars.confinement_positions(s), start=1)]
-    elif c.kind == "hooked_transverse_bar":
-        found = _in_bends(s)
-    else:
-        found = []
+    thick = max(s.bars.left.diameter, s.bars.right.diameter if s.bars.right else 0.0)
+    loops = bars.confinement_loops(s, 0.5, thick)
+    found = [
+        _across(s, f"T{j}{_letter(k) if c.about_pairs else ''}", x, (low, high), c.beside)
+        for j, x in enumerate(bars.confinement_positions(s), start=1)
+        for k, (low, high, *_) in enumerate(loops)
+    ]
+    found += _in_bends(s)
     return [p for p in found if bounds[0] < p.points[0, 0] < bounds[1]]
 
 
@@ -124,7 +117,7 @@ def _legs(s: Specimen) -> tuple[LegStrip, ...]:
     it, and a tail that points to the tension face never crosses the plane.
     """
     c, found = s.confinement, []
-    if c.kind == "stirrups":
+    if c.upright:
         x, half = bars.confinement_positions(s), 0.5 * c.spacing
         found.append(LegStrip("leg", x[0] - half, x[-1] + half, c.legs * c.area / (c.spacing * s.body.width)))
     low, high = extent(s)

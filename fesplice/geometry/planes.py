@@ -17,7 +17,8 @@ from fesplice.geometry.surroundings import Stretch
 from fesplice.mesh import Station
 
 if TYPE_CHECKING:
-    from fesplice.specimen.schema import Confinement, Specimen, Stirrups
+    from fesplice.specimen.confinement import Confinement
+    from fesplice.specimen.schema import Specimen, Stirrups
 
 
 @dataclass(frozen=True)
@@ -330,6 +331,6 @@ def _stirrups(s: Specimen) -> list[Path]:
 
 def _confinement(s: Specimen) -> list[Path]:
     """Only stirrups have vertical legs that show in the elevation; ties lie in the plane of the bars."""
-    if s.confinement.kind != "stirrups":
+    if not s.confinement.upright:
         return []
     return _legs(s, "T", "confinement", bars.confinement_positions(s), s.confinement)

@@ -54,18 +54,6 @@ def _stirrup_ktr(s: Specimen, own: Shape) -> float:
     return bond.least_k_m(own.positions, own.diameter, legs) * index
 
 
-def _confinement_ktr(s: Specimen, own: Shape) -> float:
-    """Closed ties each hold one pair in their corners; stirrups hold the whole section."""
-    c = s.confinement
-    if c.kind == "ties":
-        return bond.KM_NEAR * bond.limited(bond.k_tr(c.legs, c.area, 1.0, own.diameter, c.spacing))
-    if c.kind == "stirrups":
-        legs = bars.leg_positions(s.body.width, c.cover, c.diameter, c.legs)
-        index = bond.limited(bond.k_tr(c.legs, c.area, len(own.positions), own.diameter, c.spacing))
-        return bond.least_k_m(own.positions, own.diameter, legs) * index
-    return 0.0
-
-
 def along(s: Specimen, own: Shape) -> tuple[Stretch, ...]:
     """Surroundings of one main row from end to end of the beam, as stretches that touch."""
     lap = bars.bar_ends(s)
@@ -84,7 +72,7 @@ def along(s: Specimen, own: Shape) -> tuple[Stretch, ...]:
         x = 0.5 * (max(x0, -1e6) + min(x1, 1e6))
         cmin, cmax = row_covers(s, own, inside(x, lap))
         ties = max(
-            _confinement_ktr(s, own) if inside(x, *held) else 0.0,
+            s.confinement.km_ktr(own.positions, own.diameter, s.body.width) if inside(x, *held) else 0.0,
             _stirrup_ktr(s, own) if inside(x, *stirred) else 0.0,
         )
         found.append(Stretch(x0, x1, cmin, cmax, ties, _bond_length(s, own, x)))

@@ -81,9 +81,9 @@ def warnings(s: Specimen, mesh: Mesh | None = None) -> list[str]:
     out = []
     wedges = s.bond.splitting == "wedging"
     f_cm = (s.concrete.closure or s.concrete.precast).strength
-    if s.confinement.kind == "hooked_transverse_bar":
+    if s.confinement.in_bends:
         out += [_seat(s, row, f_cm) for row in ("A", "B")]
-    elif s.confinement.kind == "ties":
+    elif s.confinement.about_pairs:
         out.append(
             "closed ties do nothing in the elevation: this run equals one without confinement"
             if s.bond.splitting != "branch"

@@ -159,8 +159,7 @@ def _lap_elevation(
     for station in plane.stations:
         if station.name.endswith("/transverse-bar"):
             dot(p, station.xy, s.confinement.diameter, facecolor="white", linewidth=0.8, zorder=5)
-    if s.confinement.kind == "ties":
-        _tie_marks(p, s, shapes[0].points[0, 1])
+    _tie_marks(p, s)
     for x in (lap.x0, lap.x1):
         if abs(x) < bars.half_length(s) - 1.0:
             broken(p, x, 0.0, depth)
@@ -209,11 +208,11 @@ def _hook_notes(p: Panel, s: Specimen, shape: Shape, lap: _Lap) -> None:
         upward(p, x, low, high, f"tail {row.hook.tail:.0f}", reach=side * 2.4 * u, left=side > 0)
 
 
-def _tie_marks(p: Panel, s: Specimen, level: float) -> None:
-    """A tie shows its bars above and below the pair, end on."""
-    reach = 0.5 * (s.bars.left.diameter + s.confinement.diameter)
+def _tie_marks(p: Panel, s: Specimen) -> None:
+    """A tie shows its bars above and below the pair, end on; upright legs are paths of the elevation."""
+    ends = () if s.confinement.upright else bars.confinement_loops(s, 0.5)[:1]
     for x in bars.confinement_positions(s):
-        for y in (level - reach, level + reach):
+        for y in (y for _, _, *sides in ends for y in sides):
             dot(p, (x, y), s.confinement.diameter, facecolor="white", linewidth=0.6, zorder=5)
 
 
@@ -236,7 +235,7 @@ def _section(figure: Any, bottom: float, height: float, lap: _Lap, s: Specimen, 
             dot(p, (z, y), shape.diameter, facecolor=colour, edgecolor="white", linewidth=0.3, zorder=5)
             top = max(y, float(shape.points[-1, 1])) + (0.6 * u if shape.bend else shape.diameter)
             p.axes.text(z, top, shape.name, fontsize=7, color=colour, ha="center", va="bottom", zorder=7)
-    _section_steel(p, s, shapes)
+    _section_steel(p, s)
     y = -4.5 * u
     marks = sorted({*(z for m in shapes for z in m.positions)})
     reach = 4.5 * u + float(shapes[0].points[0, 1])
@@ -246,30 +245,23 @@ def _section(figure: Any, bottom: float, height: float, lap: _Lap, s: Specimen, 
     upward(p, half + 3.5 * u, 0.0, depth, f"{depth:.0f}", reach=-2.5 * u, left=False)
 
 
-def _section_steel(p: Panel, s: Specimen, shapes: tuple[Shape, ...]) -> None:
+def _section_steel(p: Panel, s: Specimen) -> None:
     spans = bars.compression_spans(s)
     if s.compression_bars is not None and "C" in spans:
         y = bars.compression_level(s)
         for z in bars.compression_across(s):
             dot(p, (z, y), s.compression_bars.diameter, facecolor=STEEL, linewidth=0.5, zorder=5)
-    c, half = s.confinement, 0.5 * s.body.width
-    if c.kind == "stirrups":
-        inset = c.cover + 0.5 * c.diameter
-        closed(p, -half + inset, half - inset, inset, s.body.depth - inset, 2.0 * c.diameter, c.diameter)
-        for z in bars.leg_positions(s.body.width, c.cover, c.diameter, c.legs)[1:-1]:
-            leg = np.array([[z, inset], [z, s.body.depth - inset]])
-            bar(p, leg, c.diameter, facecolor=STEEL, linewidth=0.3, zorder=3)
-    if c.kind == "ties" and len(shapes) == 2:
-        reach = 0.5 * (shapes[0].diameter + c.diameter)
-        level = float(shapes[0].points[0, 1])
-        for z0, z1 in bars.pairs(s):
-            closed(p, z0 - reach, z1 + reach, level - reach, level + reach, reach, c.diameter)
-    if c.kind == "hooked_transverse_bar":
-        station = next((t for t in bars.stations(s) if t.name.endswith("/transverse-bar")), None)
-        if station is not None:
-            edge = transverse_reach(s)
-            line = np.array([[-edge, station.xy[1]], [edge, station.xy[1]]])
-            bar(p, line, c.diameter, facecolor="white", linewidth=0.6, zorder=6)
+    c = s.confinement
+    for z0, z1, y0, y1 in bars.confinement_loops(s, 0.5):
+        # ties close about the bars round, stirrups with bends of their own
+        closed(p, z0, z1, y0, y1, 2.0 * c.diameter if c.upright else 0.5 * (y1 - y0), c.diameter)
+        for z in c.legs_across(s.body.width)[1:-1]:
+            bar(p, np.array([[z, y0], [z, y1]]), c.diameter, facecolor=STEEL, linewidth=0.3, zorder=3)
+    station = next((t for t in bars.stations(s) if t.name.endswith("/transverse-bar")), None)
+    if station is not None:
+        edge = transverse_reach(s)
+        line = np.array([[-edge, station.xy[1]], [edge, station.xy[1]]])
+        bar(p, line, c.diameter, facecolor="white", linewidth=0.6, zorder=6)
 
 
 # ------------------------------------------------------------------ plan of the lap
@@ -286,15 +278,14 @@ def _plan(figure: Any, bottom: float, height: float, lap: _Lap, s: Specimen, sha
         p.axes.plot([x, x], [-half, half], color=INK, linewidth=1.3, linestyle=(0, (4, 1.5)), zorder=2)
     for shape in shapes:
         _plan_bars(p, shape)
-    _plan_confinement(p, s, shapes)
+    _plan_confinement(p, s)
     for x in (lap.x0, lap.x1):
         if abs(x) < bars.half_length(s) - 1.0:
             broken(p, x, -half, half)
     marks = sorted({-half, *(z for m in shapes for z in m.positions), half})
     for z0, z1 in zip(marks[:-1], marks[1:]):
         upward(p, lap.x0 - 3.5 * u, z0, z1, f"{z1 - z0:.0f}", reach=2.0 * u)
-    if s.confinement.kind in ("ties", "stirrups") and s.confinement.number > 1:
-        x = bars.confinement_positions(s)
+    if len(x := bars.confinement_positions(s)) > 1:
         word = f"{s.confinement.number} sets @ {s.confinement.spacing:.0f}"
         across(p, x[0], x[-1], -half - 3.5 * u, word, reach=2.5 * u)
     for x in bars.joint_positions(s):
@@ -314,20 +305,13 @@ def _plan_bars(p: Panel, shape: Shape) -> None:
             dot(p, at, shape.diameter, facecolor="white", edgecolor=colour, linewidth=1.0, zorder=5)
 
 
-def _plan_confinement(p: Panel, s: Specimen, shapes: tuple[Shape, ...]) -> None:
-    c, half = s.confinement, 0.5 * s.body.width
-    lines = []
-    if c.kind == "ties" and len(shapes) == 2:
-        reach = 0.5 * shapes[0].diameter + c.diameter
-        lines = [((x, z0 - reach), (x, z1 + reach)) for x in bars.confinement_positions(s) for z0, z1 in bars.pairs(s)]
-    elif c.kind == "stirrups":
-        lines = [((x, -half + c.cover), (x, half - c.cover)) for x in bars.confinement_positions(s)]
-    elif c.kind == "hooked_transverse_bar":
-        at = [t.xy[0] for t in bars.stations(s) if t.name.endswith("/transverse-bar")]
-        edge = transverse_reach(s)
-        lines = [((x, -edge), (x, edge)) for x in at]
+def _plan_confinement(p: Panel, s: Specimen) -> None:
+    loops = bars.confinement_loops(s, 1.0)
+    lines = [((x, z0), (x, z1)) for x in bars.confinement_positions(s) for z0, z1, *_ in loops]
+    edge = transverse_reach(s)
+    lines += [((t.xy[0], -edge), (t.xy[0], edge)) for t in bars.stations(s) if t.name.endswith("/transverse-bar")]
     for line in lines:
-        bar(p, np.array(line), c.diameter, facecolor="white", linewidth=0.6, zorder=6)
+        bar(p, np.array(line), s.confinement.diameter, facecolor="white", linewidth=0.6, zorder=6)
 
 
 # ------------------------------------------------------------------ schedule and tables

@@ -148,14 +148,13 @@ def _elevation(s: Specimen, v: _View) -> None:
 
 def _elevation_confinement(s: Specimen, v: _View) -> None:
     c = s.confinement
-    if c.kind == "stirrups":
-        for x in bars.confinement_positions(s):
-            v.bar([(x, c.cover), (x, s.body.depth - c.cover)], c.diameter, "CONFINEMENT")
-    elif c.kind == "ties":
-        reach, y = 0.5 * (s.bars.left.diameter + c.diameter), bars.level(s, s.bars.left)
-        for x in bars.confinement_positions(s):
-            v.dot(x, y - reach, c.diameter, "CONFINEMENT")
-            v.dot(x, y + reach, c.diameter, "CONFINEMENT")
+    for x in bars.confinement_positions(s):
+        for _, _, y0, y1 in bars.confinement_loops(s, 1.0 if c.upright else 0.5)[:1]:
+            if c.upright:
+                v.bar([(x, y0), (x, y1)], c.diameter, "CONFINEMENT")
+            else:
+                v.dot(x, y0, c.diameter, "CONFINEMENT")
+                v.dot(x, y1, c.diameter, "CONFINEMENT")
     for station in bars.stations(s):
         if station.name.endswith("/transverse-bar"):
             v.dot(*station.xy, c.diameter, "CONFINEMENT")
@@ -179,12 +178,8 @@ def _plan(s: Specimen, v: _View) -> None:
             v.bar([(x, -edge), (x, edge)], s.stirrups.diameter, "STIRRUPS")
     c = s.confinement
     for x in bars.confinement_positions(s):
-        if c.kind == "stirrups":
-            v.bar([(x, -side + c.cover), (x, side - c.cover)], c.diameter, "CONFINEMENT")
-        else:
-            reach = 0.5 * shapes[0].diameter + c.diameter
-            for z0, z1 in bars.pairs(s):
-                v.bar([(x, z0 - reach), (x, z1 + reach)], c.diameter, "CONFINEMENT")
+        for z0, z1, *_ in bars.confinement_loops(s, 1.0):
+            v.bar([(x, z0), (x, z1)], c.diameter, "CONFINEMENT")
     for station in bars.stations(s):
         if station.name.endswith("/transverse-bar"):
             edge = transverse_reach(s)
@@ -218,19 +213,17 @@ def _section(s: Specimen, v: _View) -> None:
         for z in bars.compression_across(s):
             v.dot(z, bars.compression_level(s), s.compression_bars.diameter, "BARS-C")
     c = s.confinement
-    held = c if c.kind == "stirrups" else s.stirrups
+    held = c if c.upright else s.stirrups
     if held is not None:
-        layer = "CONFINEMENT" if c.kind == "stirrups" else "STIRRUPS"
+        layer = "CONFINEMENT" if c.upright else "STIRRUPS"
         for inset in (held.cover, held.cover + held.diameter):
             v.box(-side + inset, side - inset, inset, depth - inset, layer)
         for z in bars.leg_positions(s.body.width, held.cover, held.diameter, held.legs)[1:-1]:
             v.bar([(z, held.cover), (z, depth - held.cover)], held.diameter, layer)
-    if c.kind == "ties":
-        inner = 0.5 * shapes[0].diameter
-        y = float(shapes[0].points[0, 1])
-        for z0, z1 in bars.pairs(s):
-            for reach in (inner, inner + c.diameter):
-                v.box(z0 - reach, z1 + reach, y - reach, y + reach, "CONFINEMENT")
+    if not c.upright:
+        for inner, outer in zip(bars.confinement_loops(s, 0.0), bars.confinement_loops(s, 1.0)):
+            v.box(*inner, "CONFINEMENT")
+            v.box(*outer, "CONFINEMENT")
     for station in bars.stations(s)[-1:]:
         if station.name.endswith("/transverse-bar"):
             edge = transverse_reach(s)

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from fesplice.specimen import BarRow, Specimen
 
 _NOTHING = "–"
-_CONFINED = {"none": "none", "ties": "ties", "stirrups": "stirrups", "hooked_transverse_bar": "hooked transverse bars"}
 
 
 def schedule(s: Specimen) -> list[tuple[str, str]]:
@@ -34,10 +33,10 @@ def schedule(s: Specimen) -> list[tuple[str, str]]:
         rows.append(("Lap", f"{both(s.bars.lap, 'length')}, {ratio:.1f} bar diameters"))
         rows.append(("Pair spacing", both(s.bars.spacing, "length")))
     c = s.confinement
-    if c.kind == "none":
+    if not c.there:
         rows.append(("Confinement", "none"))
     else:
-        count = f"{c.number} {_CONFINED[c.kind]} {c.size}"
+        count = f"{c.number} {c.label} {c.size}"
         rows.append(("Confinement", count + (f"\n@ {both(c.spacing, 'length')}" if c.spacing > 0.0 else "")))
     if s.stirrups is not None:
         rows.append(("Stirrups", f"{s.stirrups.size}, {s.stirrups.legs} legs\n@ {both(s.stirrups.spacing, 'length')}"))
@@ -80,7 +79,7 @@ def inputs(s: Specimen) -> list[Input]:
     mirrored = right is not None and right.model_copy(update={"positions": left.positions}) == left
 
     def shown(item: Input) -> bool:
-        if item.path.startswith("confinement.") and s.confinement.kind == "none":
+        if item.path.startswith("confinement.") and not s.confinement.there:
             return item.path == "confinement.kind"
         if item.path.startswith("bars.right.") and mirrored:
             return item.path == "bars.right.positions"

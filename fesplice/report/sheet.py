@@ -263,7 +263,7 @@ def _where(s: Specimen, ties: TieReadings | None) -> str:
     if ties is not None and ties.gauges:
         text += " Steel across: read in the plan at the bar stress of the load"
         text += f"; ** beyond its strength of {ties.reached:.0f} MPa." if ties.wanted[-1] > ties.reached else "."
-    elif s.confinement.kind == "ties":
+    elif s.confinement.about_pairs:
         text += " Gauge two or three ties in plan as well: they do not lie in the plane of this view."
     return text
 

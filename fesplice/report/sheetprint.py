@@ -78,7 +78,7 @@ def _body(axes: Any, page: Sheet, x: tuple[float, float]) -> None:
 def _legs(page: Sheet) -> tuple[float, float]:
     """Lower and upper end of the confinement as drawn."""
     s = page.specimen
-    if s.confinement.kind == "stirrups":
+    if s.confinement.upright:
         return s.confinement.cover, s.body.depth - s.confinement.cover
     y = bars.level(s, s.bars.left)
     return y - s.bars.left.diameter, y + s.bars.left.diameter

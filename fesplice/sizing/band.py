@@ -252,7 +252,7 @@ def _of_row(s: Specimen, bar: Lapped, st: Statics) -> list[Estimate]:
 def _estimate(s: Specimen, bar: Lapped, st: Statics, formula: _Formula, reading: str, check: Check) -> Estimate:
     notes = [formula.note] if formula.note else []
     notes += remarks(check)
-    if s.confinement.kind == "hooked_transverse_bar":
+    if s.confinement.in_bends:
         notes.append("no formula counts a transverse bar inside the bends: as if unconfined")
     stress, most = check.value, st.largest
     if stress > st.steel.yield_strength:

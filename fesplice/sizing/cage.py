@@ -10,10 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import singledispatch
 from typing import TYPE_CHECKING
 
 from fesplice.geometry import bars
 from fesplice.provisions.aci318_19_detailing import tie_bend_diameter, tie_extension
+from fesplice.specimen.confinement import Confinement, StirrupSets, TieSets, TransverseBars
 from fesplice.specimen.transverse import transverse_reach
 
 if TYPE_CHECKING:
@@ -55,7 +57,7 @@ class Piece:
 
 def cage(s: Specimen) -> tuple[Piece, ...]:
     """Every mark of the specimen: main bars A and B, compression bars C, stirrups S, confinement T."""
-    return (*_main(s), *_compression(s), *_stirrups(s), *_confinement(s))
+    return (*_main(s), *_compression(s), *_stirrups(s), *_confinement(s.confinement, s))
 
 
 def arc(angle: float, bend: float, diameter: float) -> float:
@@ -157,18 +159,20 @@ def _sets(s: Specimen, mark: str, part: str, v, number: int, legs: int) -> Itera
         yield _crosstie(f"{mark}x", f"{part}, inner legs", bar, number * (legs - 2), height)
 
 
-def _confinement(s: Specimen) -> Iterator[Piece]:
-    c = s.confinement
-    if c.kind == "stirrups":
-        yield from _sets(s, "T", "stirrups along the lap", c, c.number, c.legs)
-    elif c.kind == "ties":
-        yield from _ties(s)
-    elif c.kind == "hooked_transverse_bar":
-        yield _transverse_bar(s)
+@singledispatch
+def _confinement(c: Confinement, s: Specimen) -> Iterator[Piece]:
+    """Pieces of the confinement, by its class; none where there is none."""
+    yield from ()
 
 
-def _ties(s: Specimen) -> Iterator[Piece]:
-    c, left, right = s.confinement, s.bars.left, s.bars.right
+@_confinement.register(StirrupSets)
+def _closure_stirrups(c: StirrupSets, s: Specimen) -> Iterator[Piece]:
+    yield from _sets(s, "T", "stirrups along the lap", c, c.number, c.legs)
+
+
+@_confinement.register(TieSets)
+def _ties(c: TieSets, s: Specimen) -> Iterator[Piece]:
+    left, right = s.bars.left, s.bars.right
     if right is None:
         return
     thick = max(left.diameter, right.diameter)
@@ -184,12 +188,12 @@ def _ties(s: Specimen) -> Iterator[Piece]:
         yield _crosstie("Tx", "ties, inner legs", bar, c.number * pairs * (c.legs - 2), height)
 
 
-def _transverse_bar(s: Specimen) -> Piece:
-    c = s.confinement
+@_confinement.register(TransverseBars)
+def _transverse_bar(c: TransverseBars, s: Specimen) -> Iterator[Piece]:
     length = 2.0 * transverse_reach(s)
     bend, tail = tie_bend_diameter(c.diameter).value, tie_extension(c.diameter, 180.0).value
     straight = length - 2.0 * (0.5 * bend + c.diameter)
     cut = straight + arc(360.0, bend, c.diameter) + 2.0 * tail
     dimensions = (("a", "overall length", length), ("c", "hook extension", tail))
-    return Piece("T", "transverse bars inside the bends", c.size, c.diameter, c.steel, "two 180 degree hooks", c.number,
-                 dimensions, bend, cut, ("hooks round the edge bars",))  # fmt: skip
+    yield Piece("T", "transverse bars inside the bends", c.size, c.diameter, c.steel, "two 180 degree hooks", c.number,
+                dimensions, bend, cut, ("hooks round the edge bars",))  # fmt: skip

@@ -71,7 +71,7 @@ def _on_bars(s: Specimen) -> list[Table]:
 
 def _on_ties(s: Specimen) -> list[Table]:
     c = s.confinement
-    if c.kind == "none":
+    if not c.there:
         return []
     sets = sorted({1, (c.number + 1) // 2, c.number})
     return [

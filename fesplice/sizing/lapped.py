@@ -97,10 +97,9 @@ class Ties:
     """Transverse steel along a lap: ``sets`` of ``legs`` of ``area`` [mm2] at ``spacing`` [mm], f_y [MPa].
 
     ``units`` bars or pairs enclosed by one set, ``bars`` hooked bars enclosed, ``k_m`` of MC2010 by the place
-    of the legs. ``kind`` as in the specimen; nothing but a kind where no formula counts the steel.
+    of the legs. Empty where no formula counts the steel.
     """
 
-    kind: str
     sets: int = 0
     legs: int = 0
     area: float = 0.0
@@ -171,16 +170,11 @@ def _row(s: Specimen, line: str, key: str, row: BarRow, other: BarRow) -> Lapped
 
 def _ties(s: Specimen, row: BarRow, other: BarRow) -> Ties:
     c = s.confinement
-    if c.kind not in ("ties", "stirrups"):
-        return Ties(c.kind)
-    pair = c.kind == "ties"
-    legs = np.array([])
-    if not pair:
-        edge = 0.5 * s.body.width - c.cover - 0.5 * c.diameter
-        legs = np.linspace(-edge, edge, c.legs) if c.legs > 1 else np.zeros(1)
-    k_m = bond.KM_NEAR if pair else bond.least_k_m(row.positions, row.diameter, legs)
+    if not c.in_sets:
+        return Ties()
+    units, held = c.held(row.number, other.number)
     return Ties(
-        kind=c.kind, sets=c.number, legs=c.legs, area=c.area, spacing=c.spacing, diameter=c.diameter,
-        yield_strength=s.steel[c.steel].yield_strength, units=1 if pair else row.number,
-        bars=2 if pair else row.number + other.number, k_m=k_m,
+        sets=c.number, legs=c.legs, area=c.area, spacing=c.spacing, diameter=c.diameter,
+        yield_strength=s.steel[c.steel].yield_strength, units=units,
+        bars=held, k_m=c.k_m(row.positions, row.diameter, s.body.width),
     )  # fmt: skip

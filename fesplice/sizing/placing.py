@@ -107,7 +107,7 @@ def _hook(s: Specimen, bar: Lapped) -> Iterator[Fit]:
 
 def _transverse(s: Specimen) -> Iterator[Fit]:
     for name, part in (("stirrups", s.stirrups), ("confinement", s.confinement)):
-        if part is None or (name == "confinement" and s.confinement.kind not in ("ties", "stirrups")):
+        if part is None or (name == "confinement" and not s.confinement.in_sets):
             continue
         gap = part.spacing - part.diameter
         yield _fit(f"clear gap between sets of {name}", gap, LEAST_GAP, "common practice")
@@ -134,9 +134,4 @@ def strut(s: Specimen, bar: Lapped, stress: float) -> Strut:
     force = bar.row.area * stress
     angle = math.degrees(math.atan2(bar.s_partner, spread)) if spread > 0.0 else 90.0
     across = force * bar.s_partner / spread if spread > 0.0 else math.inf
-    return Strut(bar.line, angle, spread, across, force, bar.ties.capacity / _laps(bar))
-
-
-def _laps(bar: Lapped) -> float:
-    """Lapped pairs that share one set: stirrups hold all of them, a tie one."""
-    return float(bar.ties.units) if bar.ties.kind == "stirrups" else 1.0
+    return Strut(bar.line, angle, spread, across, force, bar.ties.capacity / bar.ties.units)

@@ -1,6 +1,7 @@
 """The specimen: TOML with units in, a frozen and complete description out."""
 
 from fesplice.specimen.built import Built
+from fesplice.specimen.confinement import Confinement
 from fesplice.specimen.gauges import Gauge
 from fesplice.specimen.read import read, read_text, vary, vary_many
 from fesplice.specimen.schema import (
@@ -9,7 +10,6 @@ from fesplice.specimen.schema import (
     Body,
     CompressionBars,
     Concrete,
-    Confinement,
     Hook,
     Specimen,
     Steel,

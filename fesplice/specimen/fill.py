@@ -10,12 +10,12 @@ from math import isnan, nan
 from typing import Any, Protocol, TypeVar
 
 from fesplice.specimen import estimates
+from fesplice.specimen.confinement import Confinement
 from fesplice.specimen.schema import (
     BarRow,
     Bars,
     Body,
     Concrete,
-    Confinement,
     Hook,
     PlanPlane,
     Specimen,
@@ -257,27 +257,26 @@ def _plan(p: PlanPlane, row: BarRow, concrete: Concrete) -> PlanPlane:
 
 # ------------------------------------------------------------------ confinement
 def _confinement(c: Confinement, row: BarRow, report: Report) -> Confinement:
-    given = c.model_fields_set - {"kind"}
-    if c.kind == "none":
+    c, given = c.chosen(), c.model_fields_set - {"kind"}
+    if not c.there:
         if given:
             report("confinement.kind", f'"none" takes no other key (given: {", ".join(sorted(given))})')
         nothing = {"diameter": 0.0, "area": 0.0, "spacing": 0.0, "legs": 0, "number": 0, "cover": 0.0}
         return c.filled(**nothing)
     c = _sized(c, "confinement", report)
-    inside = c.kind == "hooked_transverse_bar"
     needed = {"steel": "key of a [steel.*] table", "number": "number of sets, e.g. 6"}
-    if not inside:
+    if c.in_sets:
         needed["spacing"] = 'centre to centre of the sets, e.g. "85 mm"'
     for key, what in needed.items():
         if key not in given:
             report(f"confinement.{key}", f"missing; {what}")
     update: dict[str, Any] = {}
-    if inside:
+    if c.in_bends:
         update = {"spacing": 0.0, "legs": 1}
         if "spacing" in given:
             report("confinement.spacing", "a hooked transverse bar sits in the bend and has no spacing: leave it out")
     if "cover" not in given:
-        update["cover"] = row.cover + row.diameter if inside else row.cover - c.diameter
+        update["cover"] = row.cover + row.diameter if c.in_bends else row.cover - c.diameter
         if update["cover"] < 0:
             report(
                 "confinement.size",

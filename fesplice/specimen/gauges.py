@@ -214,16 +214,16 @@ def _on_bar(s: Specimen, gauge: Gauge, path: str, report: Report) -> None:
 
 def _on_tie(s: Specimen, gauge: Gauge, path: str, report: Report) -> None:
     c = s.confinement
-    if c.kind == "none":
+    if not c.there:
         report(f"{path}.tie", "the specimen has no transverse steel in the closure (confinement.kind none)")
         return
     if gauge.tie is not None and gauge.tie > c.number:
         report(f"{path}.tie", f"no such set; sets 1 to {c.number} stand along the lap, from the left")
     if gauge.leg > c.legs:
         report(f"{path}.leg", f"no such leg; legs 1 to {c.legs}")
-    pairs = s.bars.left.number if c.kind == "ties" else 1
+    pairs = s.bars.left.number if c.about_pairs else 1
     if gauge.about > pairs:
-        what = f"pairs 1 to {pairs}" if c.kind == "ties" else "only ties enclose single pairs: leave it out"
+        what = f"pairs 1 to {pairs}" if c.about_pairs else "only ties enclose single pairs: leave it out"
         report(f"{path}.about", f"no such pair; {what}")
 
 

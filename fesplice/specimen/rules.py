@@ -116,7 +116,7 @@ def _steel_keys(s: Specimen, report: Report) -> None:
         users.append(("compression_bars", s.compression_bars.steel))
     if s.stirrups:
         users.append(("stirrups", s.stirrups.steel))
-    if s.confinement.kind != "none":
+    if s.confinement.there:
         users.append(("confinement", s.confinement.steel))
     for path, key in users:
         if key in s.steel or key in ("?", ""):
@@ -265,18 +265,18 @@ def _compression_bars(s: Specimen, report: Report) -> None:
 
 def _confinement(s: Specimen, report: Report) -> None:
     c = s.confinement
-    if c.kind == "none":
+    if not c.there:
         return
     if s.body.closure == 0:
         report("confinement.kind", "a beam without closure has no confinement: leave the table out")
-    if c.kind == "hooked_transverse_bar":
+    if c.in_bends:
         hooks = [row.hook for _, row in _rows(s) if row.hook]
         if s.bars.splice != "hooked":
             report("confinement.kind", "a hooked transverse bar lies inside bends: only with hooked bars")
         elif any(c.diameter > hook.bend_diameter for hook in hooks):
             report("confinement.size", f"must fit the bend, {both(min(h.bend_diameter for h in hooks), 'length')}")
         return
-    if c.kind == "stirrups":
+    if c.upright:
         _inside(s, c, c.cover, "confinement", report)
     if c.spacing <= c.diameter:
         report("confinement.spacing", f"must exceed the bar diameter, {both(c.diameter, 'length')}")

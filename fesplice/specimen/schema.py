@@ -15,6 +15,7 @@ from pydantic import Field, PrivateAttr
 
 from fesplice.formulas.steel import Curve, idealised
 from fesplice.specimen.built import Built
+from fesplice.specimen.confinement import Confinement
 from fesplice.specimen.gauges import Gauge
 from fesplice.specimen.values import (
     UNSET,
@@ -175,23 +176,6 @@ class Stirrups(Sized):
     legs: Count = Field(default=2, description="vertical legs of one stirrup")
     steel: Text = Field(description="key of a [steel.*] table")
     cover: Distance = Field(description="clear cover, all faces")
-
-
-class Confinement(Sized):
-    """Transverse steel in the closure: sets spread evenly about the middle of the lap.
-
-    ``ties`` enclose one lapped pair, ``stirrups`` the whole section; a ``hooked_transverse_bar``
-    lies inside the bends across the beam (``number`` counts all of them; spacing then unused).
-    """
-
-    kind: Literal["none", "ties", "stirrups", "hooked_transverse_bar"] = Field(
-        default="none", description="closed ties about each pair, stirrups round the section, bars inside the bends"
-    )
-    spacing: Length = Field(default=UNSET, description="centre to centre of the sets")
-    legs: Count = Field(default=2, description="legs of one tie or stirrup")
-    number: Count = Field(default=0, description="number of sets along the lap")
-    steel: Text = Field(default="", description="key of a [steel.*] table")
-    cover: Distance = Field(default=UNSET, description="clear cover; left out: touching the main bars from outside")
 
 
 # ------------------------------------------------------------------ interfaces, loading, wishes

@@ -15,10 +15,8 @@ END_COVER = 10.0
 
 def transverse_bars(s: Specimen, row: str) -> int:
     """How many lie in the bends of row "A" (from the left) or "B": half of them, an odd one with A; 0 for none."""
-    c, hooks = s.confinement, s.bars.left if row == "A" else s.bars.right
-    if c.kind != "hooked_transverse_bar" or hooks is None or hooks.hook is None:
-        return 0
-    return c.number // 2 + (c.number % 2 if row == "A" else 0)
+    hooks = s.bars.left if row == "A" else s.bars.right
+    return s.confinement.in_row(row) if hooks is not None and hooks.hook is not None else 0
 
 
 def transverse_reach(s: Specimen) -> float:

@@ -16,9 +16,9 @@ from fesplice.specimen import Specimen
 def _ties(s: Specimen) -> tuple[float, float]:
     """Transverse steel of the whole lap [mm2], and the bars that share it."""
     c, lapped = s.confinement, 2 * s.bars.left.number
-    if c.kind not in ("ties", "stirrups"):
+    if not c.in_sets:
         return 0.0, lapped
-    return c.number * c.legs * c.area, 2.0 if c.kind == "ties" else lapped
+    return c.number * c.legs * c.area, c.held(s.bars.left.number, s.bars.left.number)[1]
 
 
 def _covers(s: Specimen) -> tuple[float, float]:

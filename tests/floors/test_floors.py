@@ -29,11 +29,12 @@ DOORS = {
     "vtkmodules": ("report/elevation/scenes.py",),
     "matplotlib": ("report/",),
     "jinja2": ("report/",),
-    "pydantic": ("specimen/", "post/values.py"),
+    "pydantic": ("specimen/", "measured/rig.py", "post/values.py"),
     "typer": ("cli/",),
     "rich": ("cli/",),
     "dask": ("study/",),
     "ezdxf": ("report/dxf.py",),
+    "pyarrow": ("measured/", "study/table.py"),
     "numba": ("compiled.py",),
     "pickle": (),
     "marshal": (),
@@ -48,6 +49,7 @@ STRANGERS = {
     "post": ("model", "solve", "geometry"),
     "provisions": ("mesh", "model", "solve", "geometry"),
     "report": ("model", "solve", "laws", "elements"),
+    "measured": ("model", "solve", "laws", "elements"),
 }
 
 
@@ -125,6 +127,21 @@ def test_no_code_from_text_and_no_talk(source: Path) -> None:
     called = calls(parsed(source))
     assert not called & {"eval", "exec", "compile", "__import__", "breakpoint"}
     assert "print" not in called or room(source) == "cli"
+
+
+def test_nobody_asks_for_the_kind_of_confinement(source: Path) -> None:
+    """The specimen's confinement answers for itself; only the table that picks its class names the kinds."""
+    kinds = {"ties", "stirrups", "hooked_transverse_bar"}
+    for node in ast.walk(parsed(source)):
+        if isinstance(node, ast.Compare):
+            within = list(ast.walk(node))
+            words = {n.value for n in within if isinstance(n, ast.Constant) and isinstance(n.value, str)}
+            asked = any(isinstance(n, ast.Attribute) and n.attr == "kind" for n in within)
+            assert not (asked and words & (kinds | {"none"})), f"line {node.lineno} compares a kind of confinement"
+            assert "hooked_transverse_bar" not in words, f"line {node.lineno} compares a kind of confinement"
+        elif isinstance(node, ast.Match):
+            cases = {n.value for n in ast.walk(node) if isinstance(n, ast.Constant) and isinstance(n.value, str)}
+            assert not cases & kinds, f"line {node.lineno} matches a kind of confinement"
 
 
 def test_annotations_are_postponed(source: Path) -> None:

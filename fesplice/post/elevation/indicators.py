@@ -84,7 +84,7 @@ def elevation_indicators(seen: ElevationTrace, mesh: Mesh, specimen: Specimen) -
         legs = seen.series(lambda s: s.legs) / min(s.yield_strength / s.elastic_modulus for s in steels)
         found.append(Indicator(m.shear, "stirrup strain over yield strain", legs, 1.0, "", "measured yield strength"))
     across = seen.interface
-    if len(across.leg_x) and specimen.confinement.kind == "stirrups":
+    if len(across.leg_x) and specimen.confinement.upright:
         f_y = specimen.steel[specimen.confinement.steel].yield_strength
         legs = across.leg_stress.max(axis=1) / f_y
         found.append(Indicator(m.tie_yielding, "stress of vertical legs over yield", legs, 1.0, "", "yield strength"))

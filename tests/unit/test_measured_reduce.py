@@ -1,0 +1,253 @@
+"""A test folder: faults of rig and log, ledger, replay, record read back; the invented logs and what was put into them.
+
+Rules of the house and common practice; the faults planted in models/tests are listed at the end of each rig file.
+"""
+
+from __future__ import annotations
+
+import csv
+import importlib.util
+import json
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pyarrow.parquet as pq
+import pytest
+from typer.testing import CliRunner
+
+from fesplice.cli import app
+from fesplice.contracts import FolderFault, InputFault
+from fesplice.measured import Test as Record
+from fesplice.measured import reduce, replay
+from fesplice.measured.rig import read_rig_text
+
+ROOT = Path(__file__).parents[2]
+TESTS = ROOT / "models" / "tests"
+_spec = importlib.util.spec_from_file_location("measured_data", Path(__file__).parent / "measured_data.py")
+assert _spec is not None and _spec.loader is not None
+data = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(data)
+SPECIMEN = ROOT / "models" / "as29-100-u.toml"
+DEMO = {"as29-100-u": ("log.csv",), "as29-100-t3": ("log.txt",), "as19-100-t3": ("loads.csv", "strains.csv")}
+
+
+@pytest.fixture(scope="module")
+def reduced(tmp_path_factory: pytest.TempPathFactory):
+    place = tmp_path_factory.mktemp("demo")
+    models = ROOT / "models"
+    return {
+        name: reduce([TESTS / name / f for f in logs], TESTS / name / "rig.toml", models / f"{name}.toml", place / name)
+        for name, logs in DEMO.items()
+    }
+
+
+def small(folder: Path, more: dict[str, np.ndarray] | None = None, rows: int = 400) -> tuple[Path, Path]:
+    """A log of load and midspan deflection, and its rig file."""
+    t = np.arange(rows) * 0.5
+    load = np.interp(t, [20.0, 0.5 * rows - 20.0], [0.0, 100.0])
+    log = data.write_log(folder / "log.csv", t, {"P": load, "mid": 0.1 * load, **(more or {})})
+    gauges = data.gauge("P", "load") + data.gauge("mid", "deflection", x='"0 mm"')
+    rig = data.write_rig(folder / "rig.toml", "AS29-100-U", {"P": 'unit = "kN"', "mid": 'unit = "mm"'}, gauges)
+    return log, rig
+
+
+# ------------------------------------------------------------------ the invented logs
+PLANTED = {
+    "as29-100-u": {("A1 lead", "spiking"), ("A2 face", "drifting"), ("B1 lead", "zero under load")},
+    "as29-100-t3": {
+        ("A1 tangent", "dead"), ("B1 face", "swapped"), ("B1 tail", "swapped"), ("joint right", "wrong sign"),
+    },
+    "as19-100-t3": {("ram left", "clipped"), ("A2 face", "zero again")},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", DEMO)
+def test_what_was_planted_is_told_and_nothing_else(reduced, name: str) -> None:
+    assert {(s.gauge, s.fault) for s in reduced[name].suspects} == PLANTED[name]
+    assert all(s.reason for s in reduced[name].suspects)
+
+
+@pytest.mark.parametrize("name", DEMO)
+def test_a_test_replays_to_the_same_bytes_and_reads_back_as_itself(reduced, name: str) -> None:
+    test = reduced[name]
+    assert replay(test.folder) == ()
+    again = Record.from_dict(json.loads(test.to_json()))
+    assert again.to_json() == test.to_json() and again.bar_stress[0].line == test.bar_stress[0].line
+    assert "INVENTED" in (test.folder / "rig.toml").read_text(encoding="utf-8")
+    for log in test.logs:
+        assert (test.folder / "raw" / log.name).read_bytes() == (TESTS / name / log.name).read_bytes()
+
+
+def test_every_correction_is_a_line_and_parquet_holds_it(reduced) -> None:
+    test = reduced["as29-100-u"]
+    with (test.folder / "ledger.csv").open(encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    done = {(r["step"], r["channel"]) for r in rows}
+    for channel in test.channels:
+        assert {("map", channel.name), ("scale", channel.name), ("zero", channel.name)} <= done
+    spikes = next(r for r in rows if r["step"] == "despike")
+    assert spikes["channel"] == "sg_A1_lead" and int(spikes["rows"]) == 6
+    # the record alone makes the reading from the raw number
+    raw = (test.folder / "raw" / "log.csv").read_text(encoding="cp1252").splitlines()
+    names = raw[4].split(";")
+    load = next(c for c in test.channels if c.name == "load_L")
+    number = float(raw[-1].split(";")[names.index("load_L")].replace(",", "."))
+    table = pq.read_table(test.folder / "readings.parquet")
+    read = table.column("load_L [N]").to_pylist()[-1]
+    assert read == pytest.approx(load.sign * (number * load.factor - load.zero))
+    assert load.zero == pytest.approx(3000.0, abs=60.0)
+    assert test.series()["load_N"].max() == test.results["largest load"].value
+
+
+def test_loggers_joined_by_the_time_of_day(reduced) -> None:
+    test = reduced["as19-100-t3"]
+    assert [log.name for log in test.logs] == ["loads.csv", "strains.csv"]
+    text = (test.folder / "ledger.csv").read_text(encoding="utf-8")
+    assert "joined to loads.csv by the clocks" in text
+    b = next(b for b in test.bar_stress if b.line == "B" and b.share == 1.0)
+    assert b.gauge == pytest.approx(b.fibre, rel=0.10)
+
+
+# ------------------------------------------------------------------ faults of the rig file
+RIG = '[test]\nspecimen = "AS29-100-U"\n[channel.P]\nunit = "kN"\n'
+FAULTS = [
+    (RIG.replace("unit", "uint"), "did you mean 'unit'"),
+    (RIG + "sign = 2\n", "allowed: 1 or -1"),
+    (RIG + "range = [10, 5]\n", "lowest reading first"),
+    (RIG + "factor = 0\n", "must not be zero"),
+    (RIG + 'factor = "2"\n', "a plain finite number"),
+    (RIG + "zero_window = [50, 5]\n", "must not end before it begins"),
+    (RIG + '[time]\nunit = "fortnight"\n', "allowed: s, ms, min, h or day"),
+    (RIG + "[[event]]\ntime = -1\ntext = 'x'\n", "not below 0"),
+    ('[test]\nspecimen = "AS29-100-U"\n', "channel: missing"),
+    ("[channel.P]\n", "test: missing"),
+]
+
+
+@pytest.mark.parametrize(("text", "told"), FAULTS, ids=[t for _, t in FAULTS])
+def test_faults_of_a_rig_file_are_told_with_their_place(text: str, told: str) -> None:
+    with pytest.raises(InputFault) as caught:
+        read_rig_text(text, "rig.toml")
+    assert told in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ('id = "mid"', 'id = "midspan"', "did you mean 'midspan'"),
+        ('[channel."mid"]', '[channel."mod"]', "no gauge 'mod'; did you mean 'mid'"),
+        ('unit = "mm"', 'unit = "kN"', "no unit of a length"),
+        ('unit = "mm"', "", "missing; the log's header gives none either"),
+        ('specimen = "AS29-100-U"', 'specimen = "AS29-100-T3"', "the specimen file is of 'AS29-100-U'"),
+        ('kind = "load"', 'kind = "lift"\nx = "0 mm"', "no channel reads a load"),
+        ('x = "0 mm"', 'x = "9 m"', "lies off the beam"),
+        ("[test]\n", "[test]\nzero_window = [900, 950]\n", "no reading between; the log runs to 199.5 s"),
+        ("[test]\n", '[test]\ntension_face = "up"\n', 'the specimen file says "down"'),
+        ("[test]\n", '[materials]\nclosure = "none.csv"\n[test]\n', "no such file"),
+    ],
+)
+def test_what_does_not_fit_together_is_told_and_nothing_is_written(tmp_path: Path, old, new, told) -> None:
+    log, rig = small(tmp_path)
+    assert old in rig.read_text()
+    rig.write_text(rig.read_text().replace(old, new))
+    with pytest.raises(InputFault) as caught:
+        reduce([log], rig, SPECIMEN, tmp_path / "out")
+    assert told in str(caught.value)
+    assert not (tmp_path / "out").exists() and not list(tmp_path.glob(".out*"))
+
+
+def test_a_channel_that_no_log_holds_and_a_unit_that_the_log_contradicts(tmp_path: Path) -> None:
+    log, rig = small(tmp_path)
+    log.write_text(log.read_text().replace("time_s;P;mid", "time_s;P;Mid"))
+    with pytest.raises(InputFault, match="channel.mid: no column of that name; did you mean 'Mid'"):
+        reduce([log], rig, SPECIMEN, tmp_path / "out")
+    log.write_text(log.read_text().replace("time_s;P;Mid\n", "time_s;P;mid\ns;kN;in\n"))
+    with pytest.raises(InputFault, match="the log's header says 'in'"):
+        reduce([log], rig, SPECIMEN, tmp_path / "out")
+
+
+def test_a_folder_of_somebody_is_refused_and_one_of_the_same_logs_is_done_again(tmp_path: Path) -> None:
+    log, rig = small(tmp_path)
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "thesis.txt").write_text("years of work")
+    with pytest.raises(FolderFault, match="nothing was written"):
+        reduce([log], rig, SPECIMEN, tmp_path / "mine")
+    assert [p.name for p in (tmp_path / "mine").iterdir()] == ["thesis.txt"]
+    first = reduce([log], rig, SPECIMEN, tmp_path / "out")
+    rig.write_text(rig.read_text().replace('[channel."mid"]', '[channel."mid"]\nsign = -1'))
+    second = reduce([log], rig, SPECIMEN, tmp_path / "out")
+    name = "midspan deflection at the peak"
+    assert second.results[name].value == pytest.approx(-first.results[name].value)
+    other = tmp_path / "other"
+    other.mkdir()
+    log2, rig2 = small(other, rows=500)
+    with pytest.raises(FolderFault, match="other raw logs"):
+        reduce([log2], rig2, SPECIMEN, tmp_path / "out")
+    assert Record.read(tmp_path / "out").to_json() == second.to_json()
+
+
+def test_a_changed_copy_is_noticed(tmp_path: Path) -> None:
+    log, rig = small(tmp_path)
+    out = reduce([log], rig, SPECIMEN, tmp_path / "out").folder
+    assert out is not None and replay(out) == ()
+    text = (out / "ledger.csv").read_bytes()
+    (out / "ledger.csv").write_bytes(text.replace(b"load", b"laod", 1))
+    assert replay(out) == ("ledger.csv",)
+    with (out / "raw" / "log.csv").open("ab") as stream:
+        stream.write(b"0;0;0\n")
+    with pytest.raises(FolderFault, match="has changed since"):
+        replay(out)
+
+
+def test_parts_of_a_log_and_a_restart(tmp_path: Path) -> None:
+    log, rig = small(tmp_path)
+    lines = log.read_text().splitlines()
+    (tmp_path / "b.csv").write_text("\n".join([lines[0], *lines[201:]]) + "\n")
+    (tmp_path / "a.csv").write_text("\n".join(lines[:201]) + "\n")
+    whole = reduce([log], rig, SPECIMEN, tmp_path / "one")
+    parts = reduce([tmp_path / "a.csv", tmp_path / "b.csv"], rig, SPECIMEN, tmp_path / "two")
+    np.testing.assert_allclose(whole.series()["load_N"], parts.series()["load_N"])
+    np.testing.assert_allclose(whole.series()["t_s"], parts.series()["t_s"])
+
+
+def test_materials_and_built_sizes_feed_the_reduction(tmp_path: Path) -> None:
+    log, rig = small(tmp_path)
+    (tmp_path / "cyl.csv").write_text("strength [MPa],splitting [MPa]\n30.0,2.6\n32.0,2.8\n34.0,3.0\n")
+    e = np.linspace(0.0, 0.05, 400)
+    f = np.minimum(195e3 * e, 700.0 + 2000.0 * np.maximum(e - 0.0036, 0.0))
+    rows = "".join(f"{a:.6f};{b:.3f}\n" for a, b in zip(e, f))
+    (tmp_path / "c1.csv").write_text("strain [-];stress [MPa]\n" + rows)
+    text = '\n[materials]\nclosure = "cyl.csv"\n[materials.steel]\nmain = ["c1.csv"]\n'
+    rig.write_text(rig.read_text() + text)
+    specimen = tmp_path / "s.toml"
+    built = '\n[as_built]\ncalibrated = ["joint.friction"]\njoint.friction = 0.8\nbars.left.depth = "510 mm"\n'
+    specimen.write_text(SPECIMEN.read_text(encoding="utf-8") + built)
+    test = reduce([log], rig, specimen, tmp_path / "out")
+    marks = {m.path: (m.mark, m.value) for m in test.materials}
+    assert marks["bars.left.depth"] == ("measured", "510 mm") and marks["joint.friction"][0] == "calibrated"
+    assert marks["concrete.closure.strength"] == ("measured", "32 MPa")
+    # axial from splitting: 0.9 x 2.8
+    assert marks["concrete.closure.tensile_strength"] == ("measured", "2.52 MPa")
+    mark, modulus = marks["steel.main.elastic_modulus"]
+    assert mark == "measured" and float(modulus.removesuffix(" MPa")) == pytest.approx(195e3, rel=1e-3)
+    assert marks["concrete.closure.fracture_energy"][0] == "estimated"
+    peak = next(b for b in test.bar_stress if b.share == 1.0)
+    # d measured: 2 mm in 510, load cell 1 % of its share of the moment
+    own = 1.0 - 100e3 * 1500.0 / peak.moment
+    assert peak.uncertainty / peak.fibre == pytest.approx(np.hypot(0.01 * (1.0 - own), 2.0 / 510.0), rel=0.02)
+    assert replay(test.folder) == ()
+
+
+def test_the_verbs(tmp_path: Path) -> None:
+    log, rig = small(tmp_path)
+    run = CliRunner()
+    done = run.invoke(
+        app, ["reduce", str(log), "--rig", str(rig), "--specimen", str(SPECIMEN), "--out", str(tmp_path / "t")]
+    )
+    assert done.exit_code == 0, done.output
+    assert "largest load" in done.output and "100" in done.output and "not a safety system" in done.output
+    assert run.invoke(app, ["replay", str(tmp_path / "t")]).exit_code == 0
+    shutil.rmtree(tmp_path / "t" / "raw")
+    with pytest.raises(FolderFault, match="is gone"):
+        replay(tmp_path / "t")
