@@ -1,4 +1,4 @@
-"""Verbs of the laboratory: logs of a test reduced, and a reduction replayed."""
+"""Verbs of the laboratory: logs of a test reduced, a reduction replayed, material tests as values of a specimen."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli.console import err, out
+from fesplice.cli.console import SpecimenFile, err, out
 
 TestFolder = Annotated[Path, typer.Argument(help="folder of a reduced test", show_default=False)]
 
@@ -25,6 +25,37 @@ def reduce(
     test = reduce_logs(logs, rig, specimen, folder)
     out.print(test_text(test))
     out.print(f"\ntest: {folder}")
+
+
+def materials(
+    specimen: SpecimenFile,
+    closure: Annotated[
+        Path | None, typer.Option("--closure", help="cylinders of the closure (CSV)", show_default=False)
+    ] = None,
+    precast: Annotated[
+        Path | None, typer.Option("--precast", help="cylinders of the precast halves (CSV)", show_default=False)
+    ] = None,
+    steel: Annotated[
+        list[str] | None, typer.Option("--steel", help="KEY=coupon.csv, once for each coupon", show_default=False)
+    ] = None,
+) -> None:
+    """Print the [as_built] table that material tests give, to paste into the specimen file."""
+    from fesplice.measured.materials import built_toml
+    from fesplice.specimen import read
+
+    out.print(built_toml(read(specimen), {"closure": closure, "precast": precast}, _coupons(steel or [])))
+
+
+def _coupons(given: list[str]) -> dict[str, list[Path]]:
+    from fesplice.contracts import Fault, InputFault
+
+    found: dict[str, list[Path]] = {}
+    for text in given:
+        key, mark, name = text.partition("=")
+        if not (key and mark and name):
+            raise InputFault("materials", [Fault("--steel", text, "KEY=FILE, with the key of a [steel.*] table")])
+        found.setdefault(key, []).append(Path(name))
+    return found
 
 
 def replay(test: TestFolder) -> None:

@@ -90,7 +90,14 @@ def split(text: str, delimiter: str) -> list[str]:
     """Cells of one line, without blanks round them and quotes."""
     if delimiter == " ":
         return text.split()
-    return [cell.strip() for cell in next(csv.reader([text.rstrip("\r\n")], delimiter=delimiter), [])]
+    text = text.strip("\r\n")
+    if '"' not in text:
+        return [cell.strip() for cell in text.split(delimiter)] if text.strip() else []
+    try:
+        return [cell.strip() for cell in next(csv.reader([text.replace("\r", " ")], delimiter=delimiter), [])]
+    except csv.Error:
+        # a cell longer than any reading
+        return [text]
 
 
 def _is_reading(cells: Sequence[str], decimal: str) -> bool:
@@ -136,8 +143,8 @@ def _sample(path: Path, encoding: str) -> tuple[list[str], list[str]]:
         for place in (size // 2, size - ELSEWHERE):
             if place > HEAD:
                 stream.seek(place - place % 2)
-                more += stream.read(ELSEWHERE).decode(encoding, "replace").splitlines()[1:-1]
-    lines = begin.splitlines()
+                more += stream.read(ELSEWHERE).decode(encoding, "replace").split("\n")[1:-1]
+    lines = begin.split("\n")
     return (lines[:-1] if size > HEAD else lines), more
 
 

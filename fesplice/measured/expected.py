@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
 
 from fesplice.sizing.statics import Statics
@@ -57,7 +58,7 @@ class ByHand:
         if gauge.kind == "tie_strain":
             return TIE * self._face("A")
         if gauge.kind in ("deflection", "joint_opening", "lift"):
-            middle = next(iter(self.rows.values())).deflection(self.load)
+            middle = self._middle
             if gauge.kind == "deflection":
                 half = 0.5 * self.specimen.body.span
                 return middle * max(math.cos(0.5 * math.pi * min(abs(gauge.x) / half, 1.0)), SETTLED)
@@ -80,10 +81,18 @@ class ByHand:
 
     def scale(self, quantity: str) -> float:
         """Strain at the joint face, midspan deflection."""
-        return self._face("A") if quantity == "strain" else next(iter(self.rows.values())).deflection(self.load)
+        return self._face("A") if quantity == "strain" else self._middle
+
+    @cached_property
+    def _middle(self) -> float:
+        return next(iter(self.rows.values())).deflection(self.load)
+
+    @cached_property
+    def _strains(self) -> dict[str, float]:
+        return {line: event(st, "", self.load).strain for line, st in self.rows.items()}
 
     def _face(self, line: str) -> float:
-        return event(self.rows.get(line, self.rows["A"]), "", self.load).strain
+        return self._strains.get(line, self._strains["A"])
 
     def _zone(self, gauge: Gauge) -> str:
         row = row_of(self.specimen, gauge.bar)

@@ -23,8 +23,8 @@ from fesplice.measured.dialect import NO_READING, Dialect
 
 #: Bytes read at once.
 BLOCK = 1 << 23
-#: Lines that do not begin as readings do; a word for no reading in the first column is looked at by hand.
-_ODD = re.compile(rb"^(?![ \t]*[\"']?[-+.,;|\t]*[\d])[^\n]*\n?", re.MULTILINE)
+#: First bytes of lines of readings; a line that begins otherwise is looked at by hand.
+_BEGIN = np.isin(np.arange(256), np.frombuffer(b"0123456789+-.,;|\t \"'", np.uint8))
 
 
 @dataclass
@@ -100,21 +100,21 @@ def batches(
 
 def _without_odd(block: bytes, lines: np.ndarray, dialect: Dialect, passed: Passed) -> tuple[bytes, np.ndarray]:
     """The block without lines that do not begin as readings do."""
-    pieces, gone, at, row, counted = [], [], 0, 0, 0
-    for match in _ODD.finditer(block):
-        if match.end() == match.start():
-            continue
-        row += block.count(b"\n", counted, match.start())
-        counted = match.start()
-        text = match[0].decode("utf-8", "replace")
-        cells = dialect.split(text)
+    data = np.frombuffer(block, np.uint8)
+    begin = np.concatenate([[0], np.flatnonzero(data == 10) + 1])
+    begin = begin[begin < len(block)]
+    pieces, gone, at = [], [], 0
+    for row in np.flatnonzero(~_BEGIN[data[begin]]):
+        start = int(begin[row])
+        end = int(begin[row + 1]) if row + 1 < len(begin) else len(block)
+        cells = dialect.split(block[start:end].decode("utf-8", "replace"))
         if dialect.is_reading(cells):
             continue
         if any(cells):
             known = {cell for head in dialect.rows for cell in head if cell}
             passed(int(lines[row]), "header repeated" if known & set(cells) else "no readings")
-        pieces.append(block[at : match.start()])
-        at = match.end()
+        pieces.append(block[at:start])
+        at = end
         gone.append(row)
     if not gone:
         return block, lines
@@ -161,7 +161,7 @@ def _slow(
     kept: list[int] = []
     times: list[list[str]] = [[] for _ in stamps]
     rows: list[list[float]] = []
-    texts = block.decode("utf-8", "replace").splitlines()
+    texts = block.decode("utf-8", "replace").removesuffix("\n").split("\n")
     for k, (number, text) in enumerate(zip(lines.tolist(), texts, strict=False)):
         cells = dialect.split(text)
         if not any(cells):

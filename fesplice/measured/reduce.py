@@ -316,7 +316,7 @@ def _write(
 def _parquet(path: Path, columns: dict[str, str | None], t: Floats, spool: Spool) -> None:
     schema = pa.schema([(name, pa.float64()) for name in columns])
     partial = path.with_name(path.name + ".partial")
-    with pq.ParquetWriter(partial, schema, compression="zstd", use_dictionary=False) as writer:
+    with pq.ParquetWriter(partial, schema, compression="snappy", use_dictionary=False) as writer:
         for first in range(0, len(t), GROUP):
             last = min(first + GROUP, len(t))
             parts = [t[first:last] if c is None else spool.part(c, first, last) for c in columns.values()]
@@ -327,7 +327,7 @@ def _parquet(path: Path, columns: dict[str, str | None], t: Floats, spool: Spool
 def _series(path: Path, series) -> None:
     partial = path.with_name(path.name + ".partial")
     table = pa.table({k: pa.array(v, from_pandas=True) for k, v in series.items()})
-    pq.write_table(table, partial, compression="zstd", use_dictionary=False, row_group_size=GROUP)
+    pq.write_table(table, partial, compression="snappy", use_dictionary=False, row_group_size=GROUP)
     os.replace(partial, path)
 
 

@@ -122,7 +122,6 @@ def _one_stress(
 def bond_stress(s: Specimen, r: Readings, load: Floats, at: Mapping[float, int]) -> list[BondStress]:
     """Bond between neighbouring gauges: tau = (sigma_1 - sigma_2) A/(pi d (x_2 - x_1)), along the bar."""
     found = []
-    peak = at[1.0]
     for bar in bar_names(s):
         row = row_of(s, bar)
         assert row is not None
@@ -131,21 +130,25 @@ def bond_stress(s: Specimen, r: Readings, load: Floats, at: Mapping[float, int])
             places.setdefault(round(arc(s, c.gauge), 1), []).append(c)
         stops = sorted(places)
         curve, steel = s.steel[row.steel].monotonic.fibres(), s.steel[row.steel]
+        read = {a: _levels(r.mean(places[a]), at) for a in stops}
         for a, b in zip(stops, stops[1:]):
-            one, two = (r.mean(places[k]) for k in (a, b))
-            assert one is not None and two is not None
             per = row.area / (math.pi * row.diameter * (b - a))
-            for share, k in at.items():
-                e1, e2 = at_row(one, k, peak), at_row(two, k, peak)
+            for (share, k), e1, e2 in zip(at.items(), read[a], read[b]):
                 if not (math.isfinite(e1) and math.isfinite(e2)):
                     continue
                 s1, s2 = (float(curve(np.array([e]))[0]) for e in (e1, e2))
                 tau = (s1 - s2) * per
-                u = [uncertainty(places[k2], abs(e)) * steel.elastic_modulus for k2, e in ((a, e1), (b, e2))]
+                u = [uncertainty(places[p], abs(e)) * steel.elastic_modulus for p, e in ((a, e1), (b, e2))]
                 u_tau = math.hypot(per * math.hypot(*u), tau * PLACED * math.sqrt(2.0) / (b - a))
                 ids = (_named(places[a]), _named(places[b]))
                 found.append(BondStress(bar, ids, a, b, share, float(load[k]), tau, u_tau))
     return found
+
+
+def _levels(values: Floats | None, at: Mapping[float, int]) -> list[float]:
+    """Readings at the rows of ``at``."""
+    assert values is not None
+    return [at_row(values, k, at[1.0]) for k in at.values()]
 
 
 def _named(channels: list[Conditioned]) -> str:
@@ -179,7 +182,7 @@ def tie_forces(
     results["mean force of the gauged legs at the peak"] = Value(
         mean, "N", f"stress of the strain by the steel's curve x {c.area:g} mm2, mean of {len(forces)}"
     )
-    if c.kind == "ties" and s.bars.splice == "hooked":
+    if c.about_pairs and s.bars.splice == "hooked":
         row = next(x for x in lapped(s) if x.line == "A")
         bar = next((b for b in stress if b.line == "A" and b.share >= 1.0), None)
         if bar is not None and row.straight > 0.0:

@@ -16,7 +16,7 @@ import numpy as np
 from fesplice.contracts import Fault, Floats, InputFault
 from fesplice.measured.dialect import Dialect, find_dialect
 from fesplice.measured.ledger import Ledger
-from fesplice.measured.log import Passed, batches, digest
+from fesplice.measured.log import Passed, batches
 from fesplice.measured.rig import Rig
 from fesplice.measured.spool import Spool
 from fesplice.measured.stamps import DAY, Break, StampKind, kind_of, seconds, unrolled
@@ -35,13 +35,12 @@ BRIDGE = 5.0
 
 @dataclass(frozen=True)
 class Log:
-    """One file: how it is written, its stamps, the mapped channels in it, its digest, readings and first line."""
+    """One file: how it is written, its stamps, the mapped channels in it, its bytes and readings."""
 
     path: Path
     dialect: Dialect
     stamps: StampKind
     channels: tuple[str, ...]
-    sha256: str
     size: int
     rows: int = 0
 
@@ -102,7 +101,7 @@ def _log(path: Path, rig: Rig, ledger: Ledger) -> Log:
     other = [n for n in dialect.names if n and n not in channels and n not in stamps.columns]
     if other:
         ledger("map", path.name, f"columns not mapped, left out: {', '.join(other)}")
-    return Log(path, dialect, stamps, channels, digest(path), path.stat().st_size)
+    return Log(path, dialect, stamps, channels, path.stat().st_size)
 
 
 def _stamps(path: Path, rig: Rig, dialect: Dialect) -> StampKind:
@@ -232,7 +231,7 @@ def _parts(
         if not rows:
             raise InputFault(str(log.path), "holds no line of readings")
         ledger("read", log.path.name, "readings", rows=rows)
-        read.append(Log(log.path, log.dialect, log.stamps, log.channels, log.sha256, log.size, rows))
+        read.append(Log(log.path, log.dialect, log.stamps, log.channels, log.size, rows))
     if len(group) > 1:
         names = ", ".join(log.path.name for log in group)
         ledger("read", group[0].path.name, f"parts of one log, in the order {names}")

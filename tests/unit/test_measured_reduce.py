@@ -14,6 +14,8 @@ from pathlib import Path
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from fesplice.cli import app
@@ -21,6 +23,7 @@ from fesplice.contracts import FolderFault, InputFault
 from fesplice.measured import Test as Record
 from fesplice.measured import reduce, replay
 from fesplice.measured.rig import read_rig_text
+from fesplice.specimen import read_text
 
 ROOT = Path(__file__).parents[2]
 TESTS = ROOT / "models" / "tests"
@@ -251,3 +254,35 @@ def test_the_verbs(tmp_path: Path) -> None:
     shutil.rmtree(tmp_path / "t" / "raw")
     with pytest.raises(FolderFault, match="is gone"):
         replay(tmp_path / "t")
+
+
+def test_material_tests_as_a_table_to_paste(tmp_path: Path) -> None:
+    (tmp_path / "cyl.csv").write_text("load [kN],diameter [mm]\n560,150\n580,150\n")
+    strain = np.linspace(0.0, 0.04, 300)
+    stress = np.minimum(200e3 * strain, 720.0 + 3000.0 * np.maximum(strain - 0.0036, 0.0))
+    rows = "".join(f"{a:.6f},{b:.2f}\n" for a, b in zip(strain, stress))
+    (tmp_path / "c.csv").write_text("strain [-],stress [MPa]\n" + rows)
+    verb = ["materials", str(SPECIMEN), "--closure", str(tmp_path / "cyl.csv"), "--steel", f"main={tmp_path / 'c.csv'}"]
+    done = CliRunner().invoke(app, verb)
+    assert done.exit_code == 0, done.output
+    s = read_text(SPECIMEN.read_text(encoding="utf-8") + "\n" + done.output)
+    # 570 kN on a cylinder of 150 mm
+    assert s.concrete.closure is not None
+    assert s.concrete.closure.strength == pytest.approx(570e3 / (0.25 * np.pi * 150.0**2), rel=1e-3)
+    assert s.steel["main"].yield_strength == pytest.approx(725.0, rel=0.01)
+    assert all(b.mark == "measured" for b in s.built) and len(s.steel["main"].curve) > 5
+
+
+@given(st.binary(max_size=300), st.booleans())
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_junk_instead_of_a_log_is_one_message(tmp_path: Path, junk: bytes, appended: bool) -> None:
+    log, rig = small(tmp_path)
+    bad = tmp_path / "bad.csv"
+    bad.write_bytes(log.read_bytes() + junk if appended else junk)
+    try:
+        reduce([bad], rig, SPECIMEN, tmp_path / "junk")
+    except InputFault as fault:
+        assert "bad.csv" in str(fault) or "rig.toml" in str(fault)
+    finally:
+        shutil.rmtree(tmp_path / "junk", ignore_errors=True)
+    assert not [p for p in tmp_path.iterdir() if p.name.startswith(".junk")]
