@@ -27,7 +27,7 @@ ERROR = 0.2
 TOLD = {
     "dead": ("dead",), "stuck": ("stuck",), "drifting": ("drifting",), "clipped": ("clipped",), "spiking": ("spiking",),
     "wrong sign": ("wrong sign",), "swapped": ("swapped",), "zero again": ("zero again",),
-    "zero under load": ("zero under load",),
+    "zero under load": ("zero under load",), "wrong gain": ("unlike its fellows",),
 }  # fmt: skip
 
 
@@ -59,6 +59,13 @@ def plant(x: demo.Signals, gauges: list[Gauge], rng: np.random.Generator) -> tup
             demo.spikes(x, one.id, rng, int(rng.integers(3, 12)), rng.uniform(0.03, 1.0))
         elif kind == "wrong sign":
             demo.turn(x, one.id)
+        elif kind == "wrong gain":
+            # only where three others read the same
+            sure = [g for g in free if g.id.endswith(" face")]
+            if len(sure) < 4:
+                continue
+            one = sure[int(rng.integers(len(sure)))]
+            x.value[one.id] *= rng.choice([1.0 / 3.0, 3.0])
         elif kind == "zero again":
             demo.zero_again(x, one.id, rng.uniform(0.3, 0.7))
         elif kind == "zero under load":

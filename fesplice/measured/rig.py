@@ -167,6 +167,12 @@ def _checked(rig: Rig, report: Report) -> None:
             report(f"channel.{name}.factor", "must not be zero")
         if c.range is not None and not c.range[0] < c.range[1]:
             report(f"channel.{name}.range", "lowest reading first, then the highest")
+    named = [("materials.closure", rig.materials.closure), ("materials.precast", rig.materials.precast)]
+    named += [(f"materials.steel.{k}", name) for k, names in rig.materials.steel.items() for name in names]
+    for path, name in named:
+        # a copy goes to the same place in the folder of the test
+        if name and (Path(name).is_absolute() or ".." in Path(name).parts):
+            report(path, "a file beside the rig file or below it")
     if rig.time.unit:
         try:
             time_factor(rig.time.unit)

@@ -122,6 +122,7 @@ FAULTS = [
     (RIG + 'factor = "2"\n', "a plain finite number"),
     (RIG + "zero_window = [50, 5]\n", "must not end before it begins"),
     (RIG + '[time]\nunit = "fortnight"\n', "allowed: s, ms, min, h or day"),
+    (RIG + '[materials]\nclosure = "../c.csv"\n', "beside the rig file or below it"),
     (RIG + "[[event]]\ntime = -1\ntext = 'x'\n", "not below 0"),
     ('[test]\nspecimen = "AS29-100-U"\n', "channel: missing"),
     ("[channel.P]\n", "test: missing"),
@@ -286,3 +287,25 @@ def test_junk_instead_of_a_log_is_one_message(tmp_path: Path, junk: bytes, appen
     finally:
         shutil.rmtree(tmp_path / "junk", ignore_errors=True)
     assert not [p for p in tmp_path.iterdir() if p.name.startswith(".junk")]
+
+
+def test_the_rig_file_of_the_page_is_one() -> None:
+    text = (TESTS / "README.md").read_text(encoding="utf-8").split("```toml\n")[1].split("```")[0]
+    rig = read_rig_text(text, "README.md")
+    assert rig.channel["load_L"].unit == "kN" and rig.gauges[0].ram == "left"
+    # every key that the page names in a remark is one of the schema
+    for key in ("factor", "sign", "zero", "zero_window", "rezero", "range", "accuracy", "device", "use"):
+        assert key in type(rig.channel["load_L"]).model_fields and key in text
+
+
+def test_curvature_of_a_pair_of_gauges(tmp_path: Path) -> None:
+    """phi = (400 + 200) microstrain over 575 mm."""
+    t = np.arange(400) * 0.5
+    share = np.interp(t, [20.0, 180.0], [0.0, 1.0])
+    log, rig = small(tmp_path, {"top": -200.0 * share, "low": 400.0 * share})
+    text = '[channel.top]\nunit = "ue"\n[channel.low]\nunit = "ue"\n'
+    text += data.gauge("top", "concrete_strain", face='"compression"', x='"0 mm"')
+    text += data.gauge("low", "concrete_strain", face='"tension"', x='"0 mm"')
+    rig.write_text(rig.read_text() + text)
+    test = reduce([log], rig, SPECIMEN, tmp_path / "out")
+    assert test.results["curvature at x = 0 mm, at the peak"].value == pytest.approx(600e-6 / 575.0, rel=0.01)
