@@ -8,6 +8,8 @@ and loads no mesher, no plotting library and no file format:
 ``predict(...)``          Specimen -> both planes, coupled and read together
 ``Run(folder)``           a run on disk, finished or not, for reading
 ``run_study(...)``        study file -> many runs and one table
+``reduce(...)``           logs of a test -> loads, bar stress, bond, events in a folder
+``Test``                  a reduced test; ``Test.read(folder)``
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from fesplice.measured import Test as Test
+    from fesplice.measured import reduce as reduce
     from fesplice.pipeline import analyse as analyse
     from fesplice.pipeline import predict as predict
     from fesplice.specimen.read import read as read
@@ -30,9 +34,11 @@ _HOME = {
     "predict": "fesplice.pipeline",
     "Run": "fesplice.store.run",
     "run_study": "fesplice.study",
+    "reduce": "fesplice.measured",
+    "Test": "fesplice.measured",
 }
 
-__all__ = ["Run", "__version__", "analyse", "predict", "read", "run_study"]
+__all__ = ["Run", "Test", "__version__", "analyse", "predict", "read", "reduce", "run_study"]
 
 
 def __getattr__(name: str) -> Any:

@@ -31,6 +31,20 @@ TOLD = {
 }  # fmt: skip
 
 
+def roughen(x: demo.Signals, gauges: list[Gauge], rng: np.random.Generator) -> None:
+    """What a sound channel does too: more noise, steps where a crack crosses a gauge, a slow swing with the hall."""
+    for g in gauges:
+        v = x.value[g.id]
+        noise = x.noise[g.id] * rng.uniform(0.0, 4.0)
+        v += rng.normal(0.0, 1.0, len(v)) * noise
+        if g.kind == "load":
+            continue
+        span = float(np.nanmax(np.abs(v)))
+        for _ in range(int(rng.integers(0, 4))):
+            v[int(rng.uniform(0.2, 1.0) * np.argmax(x.load)) :] += rng.uniform(-0.05, 0.1) * span
+        v += 0.004 * span * np.sin(2.0 * np.pi * (x.t / 900.0 + rng.uniform()))
+
+
 def _leads(g: Gauge) -> bool:
     return g.kind == "bar_strain" and (g.station in ("lead", "tangent") or g.from_joint == 0.0)
 
@@ -113,6 +127,7 @@ def main() -> None:
             name = NAMES[int(rng.integers(len(NAMES)))]
             x = demo.run_test(truths[name], rng, error=ERROR)
             gauges = list(truths[name].gauges)
+            roughen(x, gauges, rng)
             faults, lines = plant(x, gauges, rng)
             place = Path(temporary)
             (place / f"log{k}.csv").write_bytes(demo.log_bytes(x, gauges, style(k)))

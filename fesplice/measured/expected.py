@@ -8,6 +8,7 @@ comparison (engineering judgement). A prediction can stand in its place: anythin
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
@@ -24,7 +25,13 @@ SETTLED, OPENED, LIFTED = 0.04, 0.1, 0.02
 
 
 class Expected(Protocol):
-    """What gauges should read at the level where they are judged."""
+    """What gauges should read at the ``load`` per ram [N] where they are judged, and where that is known from."""
+
+    @property
+    def load(self) -> float: ...
+
+    @property
+    def source(self) -> str: ...
 
     def reading(self, gauge: Gauge) -> float:
         """Reading in inner units; NaN where nothing is known."""
@@ -48,8 +55,9 @@ class ByHand:
     """Expectations by hand formulas at ``load`` [N] per ram; ``rows`` statics by line of bars."""
 
     specimen: Specimen
-    rows: dict[str, Statics]
+    rows: Mapping[str, Statics]
     load: float
+    source: str = "hand formulas"
 
     def reading(self, gauge: Gauge) -> float:
         """Reading at the load."""
@@ -110,3 +118,7 @@ class ByHand:
             return BEND if zone == "bend" else TAIL
         end, left = (whole.end, 0.0) if math.isnan(whole.tangent) else (whole.tangent, TANGENT)
         return 1.0 - (1.0 - left) * min(max(at, 0.0) / end, 1.0)
+
+
+#: Makes the expectations of a specimen, its statics by line of bars, at a load per ram [N].
+Expectations = Callable[[Specimen, Mapping[str, Statics], float], Expected]

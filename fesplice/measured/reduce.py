@@ -23,7 +23,7 @@ import pyarrow.parquet as pq
 from fesplice.contracts import Fault, Floats, FolderFault, InputFault
 from fesplice.measured import materials
 from fesplice.measured.channels import Conditioned, condition
-from fesplice.measured.expected import ByHand
+from fesplice.measured.expected import ByHand, Expectations
 from fesplice.measured.ledger import Ledger
 from fesplice.measured.log import digest
 from fesplice.measured.quality import LEVELS, Course, judge
@@ -60,10 +60,12 @@ GROUP = 1 << 17
 
 def reduce(
     logs: Sequence[str | os.PathLike[str]], rig: str | os.PathLike[str], specimen: str | os.PathLike[str],
-    out: str | os.PathLike[str],
+    out: str | os.PathLike[str], *, expect: Expectations = ByHand,
 ) -> Test:  # fmt: skip
     """Reduce the ``logs`` of a test into the folder ``out`` and answer its record.
 
+    ``expect`` answers what gauges should read at a load per ram, by which channels are judged; hand formulas unless
+    something better is at hand, such as a prediction of the specimen.
     :class:`InputFault` for anything wrong with the files, :class:`FolderFault` when ``out`` holds something other
     than a test of the same raw logs; nothing is written then.
     """
@@ -92,7 +94,7 @@ def reduce(
         with Spool(work / ".spool") as spool:
             axis = read_logs(paths, wanted, gauges, str(rig_path), spool, ledger)
             done = _condition(axis, wanted, gauges, spool, str(rig_path), ledger)
-            test, found, rows = _reduced(built, wanted, marks, axis, done, spool, ledger, sums, rig_path)
+            test, found, rows = _reduced(built, wanted, marks, axis, done, spool, ledger, sums, rig_path, expect)
             _write(work, test, found, done, axis, spool, ledger, rows, paths, rig_path, specimen_path, wanted)
         _place(work, folder)
     except OSError as error:
@@ -206,7 +208,7 @@ def _condition(
 
 def _reduced(
     s: Specimen, rig: Rig, marks: tuple[Material, ...], axis: Axis, done: tuple[Conditioned, ...], spool: Spool,
-    ledger: Ledger, sums: dict[str, str], rig_path: Path,
+    ledger: Ledger, sums: dict[str, str], rig_path: Path, expect: Expectations,
 ) -> tuple[Test, Reduced, np.ndarray]:  # fmt: skip
     rows = statics(s)
     readings = Readings(done, spool.get, axis.t)
@@ -215,7 +217,8 @@ def _reduced(
     if not np.isfinite(reference).any() or np.nanmax(reference) <= 0.0:
         raise InputFault(str(rig_path), "no load above zero is read: is the sign of its channel right?")
     course = Course(axis.t, reference, int(np.nanargmax(reference)))
-    expected = ByHand(s, rows, 0.5 * sum(LEVELS) * course.largest)
+    expected = expect(s, rows, 0.5 * sum(LEVELS) * course.largest)
+    ledger("judge", "", f"readings expected by {expected.source}", value=expected.load, unit="N")
     suspects = judge(done, spool.get, course, expected)
     for one in suspects:
         ledger("judge", one.channel, one.fault, reason=one.reason)
