@@ -93,9 +93,23 @@ def batches(
             continue
         kept, lines = _without_odd(block, lines, dialect, passed)
         if len(lines):
-            yield _fast(path, kept, lines, dialect, stamps, columns) or _slow(
-                path, kept, lines, dialect, stamps, columns, passed, whole
-            )
+            data = _single(kept) if dialect.delimiter == " " else kept
+            found = _fast(data, lines, dialect, stamps, columns)
+            if found is None and b" " in data and dialect.delimiter != " ":
+                # blanks that pad a word for no reading hide it
+                found = _fast(_unpadded(data, dialect.delimiter), lines, dialect, stamps, columns)
+            yield found or _slow(path, kept, lines, dialect, stamps, columns, passed, whole)
+
+
+def _single(block: bytes) -> bytes:
+    """Runs of blanks between cells as one tab."""
+    return re.sub(rb"[ \t]+", b"\t", re.sub(rb"^[ \t]+|[ \t]+(?=\r?$)", b"", block, flags=re.M))
+
+
+def _unpadded(block: bytes, delimiter: str) -> bytes:
+    """Cells without the blanks round them."""
+    mark = delimiter.encode()
+    return re.sub(rb"^ +| +(?=\r?$)", b"", re.sub(rb" *" + re.escape(mark) + rb" *", mark, block), flags=re.M)
 
 
 def _without_odd(block: bytes, lines: np.ndarray, dialect: Dialect, passed: Passed) -> tuple[bytes, np.ndarray]:
@@ -122,10 +136,9 @@ def _without_odd(block: bytes, lines: np.ndarray, dialect: Dialect, passed: Pass
 
 
 def _fast(
-    path: Path, block: bytes, lines: np.ndarray, dialect: Dialect, stamps: Sequence[str], columns: Sequence[str]
+    data: bytes, lines: np.ndarray, dialect: Dialect, stamps: Sequence[str], columns: Sequence[str]
 ) -> Batch | None:
     """The block by the library's reader; None where it meets anything but readings."""
-    data = re.sub(rb"[ \t]+", b"\t", re.sub(rb"^[ \t]+", b"", block, flags=re.M)) if dialect.delimiter == " " else block
     try:
         table = pa_csv.read_csv(
             pa.py_buffer(data),

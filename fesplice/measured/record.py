@@ -79,7 +79,8 @@ class Material:
 class BarStressAt:
     """Bar stress at a joint face three ways [MPa] at a load per ram [N]; NaN where a way has nothing to say.
 
-    ``spread`` largest difference over the fibre value, ``flag`` says above 5 % what differs.
+    Standard uncertainties of the ways by the moment and of the gauges; ``spread`` largest difference over the fibre
+    value, ``flag`` says above 5 % what differs.
     """
 
     line: str
@@ -90,6 +91,7 @@ class BarStressAt:
     fibre: float
     gauge: float
     uncertainty: float
+    gauge_uncertainty: float
     spread: float
     flag: str
 

@@ -76,8 +76,13 @@ def bar_stress(
         key = "bars.left.depth" if line == "A" else "bars.right.depth"
         u_d = D_BUILT if key in built else D_PLANNED
         for share, row in at.items():
-            stress = _one_stress(line, share, row, peak, load, moment, elastic, fibre, gauge, u_load, u_d, st)
-            found.append(stress)
+            ways = {
+                "cracked elastic": float(elastic[row]), "moment-curvature": float(fibre[row]),
+                "gauge mean": at_row(gauge, row, peak),
+            }  # fmt: skip
+            modulus = st.steel.elastic_modulus
+            u_gauge = uncertainty(gauges, ways["gauge mean"] / modulus) * modulus
+            found.append(_one_stress(st, line, share, float(load[row]), float(moment[row]), ways, u_load, u_d, u_gauge))
         last = found[-1]
         joint = "joint face" if s.body.closure > 0.0 else "critical section"
         results[f"bar stress {line} at the {joint}, at the peak"] = Value(
@@ -93,28 +98,27 @@ def bar_stress(
 
 
 def _one_stress(
-    line: str, share: float, row: int, peak: int, load: Floats, moment: Floats, elastic: Floats, fibre: Floats,
-    gauge: Floats, u_load: float, u_d: float, st: Statics,
+    st: Statics, line: str, share: float, load: float, moment: float, ways: Mapping[str, float], u_load: float,
+    u_d: float, u_gauge: float,
 ) -> BarStressAt:  # fmt: skip
-    by_gauge = at_row(gauge, row, peak)
-    ways = {"cracked elastic": float(elastic[row]), "moment-curvature": float(fibre[row]), "gauge mean": by_gauge}
+    """One row: the ways [MPa], how far they differ, and how well each is known."""
     known = {k: v for k, v in ways.items() if math.isfinite(v)}
-    base = ways["moment-curvature"] if math.isfinite(ways["moment-curvature"]) else next(iter(known.values()), math.nan)
+    base = known.get("moment-curvature", next(iter(known.values()), math.nan))
     spread = (max(known.values()) - min(known.values())) / base if len(known) > 1 and base else math.nan
     # before the joint opens the section is not cracked, and the two ways by the moment do not hold
     open_from = min(st.cracking, st.joint_opening if math.isfinite(st.joint_opening) else st.cracking)
     flag = ""
     if spread > SPREAD:
         low, high = (f(known, key=lambda k: known[k]) for f in (min, max))
-        flag = f"{high} gives {100 * spread:.0f} % more than {low}"
-        if moment[row] < 1.5 * open_from:
+        flag = f"{high} {known[high]:.0f} and {low} {known[low]:.0f} MPa lie {100 * spread:.0f} % apart"
+        if moment < 1.5 * open_from:
             flag += "; the section is hardly cracked yet"
     # M = sigma A j d: stress goes with the load (its share of the moment) and inversely with d
-    of_load = 1.0 - st.own_moment(st.face) / float(moment[row]) if moment[row] else 1.0
+    of_load = 1.0 - st.own_moment(st.face) / moment if moment else 1.0
     u = abs(base) * math.hypot(u_load * of_load, u_d / st.row.depth)
     return BarStressAt(
-        line, share, float(load[row]), float(moment[row]), ways["cracked elastic"], ways["moment-curvature"],
-        by_gauge, u, spread, flag,
+        line, share, load, moment, ways["cracked elastic"], ways["moment-curvature"], ways["gauge mean"], u, u_gauge,
+        spread, flag,
     )  # fmt: skip
 
 

@@ -61,10 +61,11 @@ def _number(value: float) -> str:
 def _bar_stress(test: Test) -> list[str]:
     if not test.bar_stress:
         return []
-    rows = [("line", "load", "elastic", "fibres", "gauges", "", "")]
+    rows = [("line", "load", "elastic", "fibres", "", "gauges", "", "")]
     for b in test.bar_stress:
-        ways = (_number(b.elastic), _number(b.fibre), _number(b.gauge))
-        rows.append((b.line, _load(b.load), *ways, f"± {b.uncertainty:.0f}", b.flag))
+        by_gauge = f"± {b.gauge_uncertainty:.0f}" if math.isfinite(b.gauge) else ""
+        ways = (_number(b.elastic), _number(b.fibre), f"± {b.uncertainty:.0f}", _number(b.gauge), by_gauge)
+        rows.append((b.line, _load(b.load), *ways, b.flag))
     title = "Bar stress at the joint face three ways [MPa]: cracked elastic section, moment-curvature, gauges"
     return ["", title, *_table(rows)]
 

@@ -12,6 +12,7 @@ from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 
 from fesplice.contracts import Fault, Floats, InputFault
 from fesplice.measured.dialect import Dialect, find_dialect
@@ -66,7 +67,7 @@ def read_logs(
     groups.sort(key=lambda group: load not in group[0].channels)
     whole: list[Log] = []
     first = groups[0]
-    clock, read = _parts(first, rig, spool, ledger, "")
+    clock, read = _parts(first, spool, ledger)
     whole += read
     start = float(clock[0])
     t, breaks = unrolled(clock)
@@ -194,15 +195,11 @@ def _groups(logs: list[Log]) -> list[list[Log]]:
 
 def _begin(log: Log) -> float:
     rows = _first_rows(log.path, log.dialect, 1)
-    import pyarrow as pa
-
     at = [log.dialect.names.index(name) for name in log.stamps.columns]
     return float(seconds(log.stamps, [pa.array([rows[0][k]]) for k in at], log.dialect.decimal)[0])
 
 
-def _parts(
-    group: list[Log], rig: Rig, spool: Spool | dict[str, list[Floats]], ledger: Ledger, what: str
-) -> tuple[Floats, list[Log]]:
+def _parts(group: list[Log], spool: Spool | dict[str, list[Floats]], ledger: Ledger) -> tuple[Floats, list[Log]]:
     """Clock (n,) of the parts of a log put end to end; values go to ``spool``, unstamped lines nowhere."""
     clocks: list[Floats] = []
     read: list[Log] = []
@@ -241,7 +238,7 @@ def _parts(
 def _joined(group: list[Log], rig: Rig, spool: Spool, ledger: Ledger, t: Floats, start: float, first: Log) -> list[Log]:
     """Channels of another logger at the times ``t`` of the first."""
     held: dict[str, list[Floats]] = {}
-    clock, read = _parts(group, rig, held, ledger, "")
+    clock, read = _parts(group, held, ledger)
     own, breaks = unrolled(clock)
     log = group[0]
     for b in breaks:

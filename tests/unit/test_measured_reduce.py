@@ -22,8 +22,12 @@ from fesplice.cli import app
 from fesplice.contracts import FolderFault, InputFault
 from fesplice.measured import Test as Record
 from fesplice.measured import reduce, replay
+from fesplice.measured.expected import ByHand
 from fesplice.measured.rig import read_rig_text
-from fesplice.specimen import read_text
+from fesplice.measured.text import test_text as told
+from fesplice.sizing.instruments import gauges_toml, suggested
+from fesplice.sizing.statics import statics
+from fesplice.specimen import read, read_text
 
 ROOT = Path(__file__).parents[2]
 TESTS = ROOT / "models" / "tests"
@@ -309,3 +313,35 @@ def test_curvature_of_a_pair_of_gauges(tmp_path: Path) -> None:
     rig.write_text(rig.read_text() + text)
     test = reduce([log], rig, SPECIMEN, tmp_path / "out")
     assert test.results["curvature at x = 0 mm, at the peak"].value == pytest.approx(600e-6 / 575.0, rel=0.01)
+
+
+EVERY = ("as29-cb.toml", "as29-100-x.toml", "as29-100-s3.toml", "plain/straight-lap.toml", "plain/cracked-section.toml")
+
+
+@pytest.mark.parametrize("path", EVERY)
+def test_every_kind_of_specimen_reduces_with_the_gauges_suggested_for_it(tmp_path: Path, path: str) -> None:
+    """A log in which every channel reads what hand formulas expect: nothing is suspect, the ways agree as they must."""
+    s = read(ROOT / "models" / path)
+    text = gauges_toml(suggested(s))
+    gauged = read_text(s.text + "\n" + text)
+    st = statics(s)
+    top = 0.5 * min(x.load(x.yielding) for x in st.values())
+    expected = ByHand(gauged, st, top)
+    t = np.arange(0.0, 300.0, 0.5)
+    share = np.interp(t, [30.0, 299.5], [0.0, 1.0])
+    units = {"force": ("kN", 1e-3), "strain": ("ue", 1e6), "length": ("mm", 1.0)}
+    rng = np.random.default_rng(3)
+    columns = {}
+    for g in gauged.gauges:
+        full = top if g.kind == "load" else expected.reading(g)
+        columns[g.channel] = units[g.quantity][1] * full * (share + rng.normal(0.0, 1e-3, len(t)))
+    log = data.write_log(tmp_path / "log.csv", t, columns)
+    channels = {g.channel: f'unit = "{units[g.quantity][0]}"' for g in gauged.gauges}
+    rig = data.write_rig(tmp_path / "rig.toml", s.name, channels, text)
+    test = reduce([log], rig, ROOT / "models" / path, tmp_path / "out")
+    assert test.suspects == ()
+    assert test.results["largest load"].value == pytest.approx(top, rel=5e-3)
+    last = [b for b in test.bar_stress if b.share == 1.0]
+    assert len(last) == len(st) and all(b.gauge == pytest.approx(b.fibre, rel=0.04) for b in last)
+    assert all("not found" not in v.formula for v in test.results.values())
+    assert "largest load" in told(test)
