@@ -17,12 +17,20 @@ def reduce(
     rig: Annotated[Path, typer.Option("--rig", help="rig file (TOML): what each channel reads", show_default=False)],
     specimen: Annotated[Path, typer.Option("--specimen", help="specimen file (TOML)", show_default=False)],
     folder: Annotated[Path, typer.Option("--out", help="folder of the test", show_default=False)],
+    run: Annotated[
+        Path | None, typer.Option("--run", help="run or prediction to judge channels by", show_default=False)
+    ] = None,
 ) -> None:
     """Reduce the logs of a test: loads, bar stress three ways, bond, events; suspect channels told, none repaired."""
     from fesplice.measured import reduce as reduce_logs
     from fesplice.measured.text import test_text
 
-    test = reduce_logs(logs, rig, specimen, folder)
+    if run is None:
+        test = reduce_logs(logs, rig, specimen, folder)
+    else:
+        from fesplice.measured.computed import from_run
+
+        test = reduce_logs(logs, rig, specimen, folder, expect=from_run(run))
     out.print(test_text(test))
     out.print(f"\ntest: {folder}")
 

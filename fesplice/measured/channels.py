@@ -170,7 +170,7 @@ def _zeroed_again(name: str, values: Floats, t: Floats, at: float, inner: str, l
     before, after = values[max(0, k - BESIDE) : k], values[k : k + BESIDE]
     if not (np.isfinite(before).any() and np.isfinite(after).any()):
         return values
-    jump = float(np.nanmean(before) - np.nanmean(after))
+    jump = float(np.nanmedian(before) - np.nanmedian(after))
     ledger("zero", name, f"set to zero again at {at:g} s: the jump put back", value=jump, unit=inner, reason="rig file")
     return np.concatenate([values[:k], values[k:] + jump])
 

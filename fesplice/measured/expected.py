@@ -122,3 +122,29 @@ class ByHand:
 
 #: Makes the expectations of a specimen, its statics by line of bars, at a load per ram [N].
 Expectations = Callable[[Specimen, Mapping[str, Statics], float], Expected]
+
+
+@dataclass(frozen=True)
+class Tabulated:
+    """Expectations as a reduced test keeps them: reading, certainty of its sign and likeness by gauge."""
+
+    source: str
+    load: float
+    scales: Mapping[str, float]
+    rows: Mapping[str, tuple[float, bool, str]]
+
+    def reading(self, gauge: Gauge) -> float:
+        """Reading at the load."""
+        return self.rows[gauge.id][0] if gauge.id in self.rows else math.nan
+
+    def sure(self, gauge: Gauge) -> bool:
+        """Whether the sign is certain."""
+        return gauge.id in self.rows and self.rows[gauge.id][1]
+
+    def like(self, gauge: Gauge) -> str:
+        """Key of gauges that should read alike."""
+        return self.rows[gauge.id][2] if gauge.id in self.rows else ""
+
+    def scale(self, quantity: str) -> float:
+        """Largest reading of a quantity."""
+        return self.scales.get(quantity, 0.0)

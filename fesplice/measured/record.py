@@ -134,6 +134,26 @@ class Happening:
 
 
 @dataclass(frozen=True)
+class Expectation:
+    """What a gauge was expected to read [inner unit] where channels were judged; whether its sign was certain."""
+
+    gauge: str
+    reading: float
+    sure: bool
+    like: str
+
+
+@dataclass(frozen=True)
+class Judged:
+    """By what the channels were judged: source, load per ram [N], largest readings by quantity, gauge by gauge."""
+
+    source: str
+    load: float
+    scales: dict[str, float]
+    expected: tuple[Expectation, ...]
+
+
+@dataclass(frozen=True)
 class Test:
     """A reduced test."""
 
@@ -153,6 +173,7 @@ class Test:
     bond: tuple[BondStress, ...]
     ties: tuple[TieForce, ...]
     events: tuple[Happening, ...]
+    judged: Judged
     suspects: tuple[Suspect, ...]
     remarks: tuple[str, ...] = ()
     folder: Path | None = None

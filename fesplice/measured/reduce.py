@@ -23,7 +23,7 @@ import pyarrow.parquet as pq
 from fesplice.contracts import Fault, Floats, FolderFault, InputFault
 from fesplice.measured import materials
 from fesplice.measured.channels import Conditioned, condition
-from fesplice.measured.expected import ByHand, Expectations
+from fesplice.measured.expected import ByHand, Expectations, Expected, Tabulated
 from fesplice.measured.ledger import Ledger
 from fesplice.measured.log import digest
 from fesplice.measured.quality import LEVELS, Course, judge
@@ -37,7 +37,9 @@ from fesplice.measured.record import (
     RIG,
     SPECIMEN,
     ChannelRecord,
+    Expectation,
     Happening,
+    Judged,
     Material,
     RawLog,
     Test,
@@ -133,7 +135,10 @@ def replay(folder: str | os.PathLike[str]) -> tuple[str, ...]:
             raise FolderFault(str(place / RAW / log.name), "has changed since it was reduced")
     with tempfile.TemporaryDirectory() as temporary:
         again = Path(temporary) / "test"
-        reduce([place / RAW / log.name for log in test.logs], place / RIG, place / SPECIMEN, again)
+        by = test.judged
+        kept = Tabulated(by.source, by.load, by.scales, {e.gauge: (e.reading, e.sure, e.like) for e in by.expected})
+        raw = [place / RAW / log.name for log in test.logs]
+        reduce(raw, place / RIG, place / SPECIMEN, again, expect=lambda _s, _rows, _load: kept)
         files = sorted(p.name for p in again.iterdir() if p.is_file())
         return tuple(
             n for n in files if not (place / n).is_file() or (place / n).read_bytes() != (again / n).read_bytes()
@@ -222,6 +227,7 @@ def _reduced(
     suspects = judge(done, spool.get, course, expected)
     for one in suspects:
         ledger("judge", one.channel, one.fault, reason=one.reason)
+    judged = _judged(expected, done)
     measured = {m.path for m in marks if m.mark == "measured"}
     if s.bars.right is not None and "bars.left.depth" in measured and "right" not in s.bars.model_fields_set:
         measured.add("bars.right.depth")
@@ -253,10 +259,19 @@ def _reduced(
     rig_sum = hashlib.sha256(rig.text.encode()).hexdigest()
     test = Test(
         s.name, s.digest, rig.test.note, next(iter(rows.values())).rams, logs, rig_sum,
-        tuple(records), marks, found.results, found.bar_stress, found.bond, found.ties, events, tuple(suspects),
+        tuple(records), marks, found.results, found.bar_stress, found.bond, found.ties, events, judged,
+        tuple(suspects),
         remarks,
     )  # fmt: skip
     return test, found, keep
+
+
+def _judged(expected: Expected, done: tuple[Conditioned, ...]) -> Judged:
+    rows = tuple(
+        Expectation(c.gauge.id, expected.reading(c.gauge), expected.sure(c.gauge), expected.like(c.gauge)) for c in done
+    )
+    scales = {quantity: expected.scale(quantity) for quantity in ("strain", "length")}
+    return Judged(expected.source, expected.load, scales, rows)
 
 
 def _reference(load: Floats, r: Readings) -> Floats:

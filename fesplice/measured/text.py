@@ -22,7 +22,7 @@ def test_text(test: Test) -> str:
         parts += ["", "In the order of the test"]
         parts += _table([(f"{h.t:.0f} s", _load(h.load), h.what, h.how) for h in test.events])
     told = "Channels that cannot be believed (nothing was repaired)" if test.suspects else "No channel is suspect"
-    parts += ["", told]
+    parts += ["", f"{told}; expectations by {test.judged.source}"]
     parts += _table([(s.channel, s.fault, s.reason) for s in test.suspects])
     if test.remarks:
         parts += ["", "Remarks", *(f"  {text}" for text in test.remarks)]

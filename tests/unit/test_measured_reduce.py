@@ -116,6 +116,23 @@ def test_loggers_joined_by_the_time_of_day(reduced) -> None:
     assert b.gauge == pytest.approx(b.fibre, rel=0.10)
 
 
+def test_what_was_told_can_be_put_right_in_the_rig_file(reduced, tmp_path: Path) -> None:
+    """The gauge set to zero again, with the time that was told; then line A agrees with the moment as line B does."""
+    home = TESTS / "as19-100-t3"
+    told = next(s for s in reduced["as19-100-t3"].suspects if s.fault == "zero again")
+    rig = tmp_path / "rig.toml"
+    text = (home / "rig.toml").read_text(encoding="utf-8")
+    rig.write_text(text.replace('gauge = "A2 face"', f'gauge = "A2 face"\nrezero = [{told.since:g}]'), encoding="utf-8")
+    logs = [home / name for name in DEMO["as19-100-t3"]]
+    test = reduce(logs, rig, ROOT / "models" / "as19-100-t3.toml", tmp_path / "out")
+    assert {(s.gauge, s.fault) for s in test.suspects} == {("ram left", "clipped")}
+    before, after = (
+        next(b for b in x.bar_stress if b.line == "A" and b.share == 0.9) for x in (reduced["as19-100-t3"], test)
+    )
+    assert abs(before.gauge / before.fibre - 1.0) > 0.15 and abs(after.gauge / after.fibre - 1.0) < 0.1
+    assert "set to zero again" in (tmp_path / "out" / "ledger.csv").read_text(encoding="utf-8")
+
+
 # ------------------------------------------------------------------ faults of the rig file
 RIG = '[test]\nspecimen = "AS29-100-U"\n[channel.P]\nunit = "kN"\n'
 FAULTS = [
