@@ -20,6 +20,7 @@ from pyarrow import csv as pa_csv
 
 from fesplice.contracts import Fault, Floats, InputFault
 from fesplice.measured.dialect import NO_READING, Dialect
+from fesplice.store.folder import reason
 
 #: Bytes read at once.
 BLOCK = 1 << 23
@@ -67,9 +68,12 @@ def blocks(path: Path, encoding: str, size: int = BLOCK) -> Iterator[bytes]:
 
 
 def digest(path: Path) -> str:
-    """SHA-256 of a file."""
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+    """SHA-256 of a file; :class:`InputFault` where it cannot be read."""
+    try:
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError as error:
+        raise InputFault(str(path), f"cannot be read: {reason(error)}") from None
 
 
 def batches(

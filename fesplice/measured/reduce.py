@@ -83,6 +83,7 @@ def reduce(
     for path in paths:
         if not path.is_file():
             raise InputFault(str(path), "no such file" if not path.exists() else "is not a file; give a log (text)")
+    states = [_state(p) for p in paths]
     sums = {p.name: digest(p) for p in paths}
     _claim(folder, sums)
     ledger = Ledger()
@@ -95,6 +96,7 @@ def reduce(
         work.chmod(0o755)
         with Spool(work / ".spool") as spool:
             axis = read_logs(paths, wanted, gauges, str(rig_path), spool, ledger)
+            _unchanged(paths, states)
             done = _condition(axis, wanted, gauges, spool, str(rig_path), ledger)
             test, found, rows = _reduced(built, wanted, marks, axis, done, spool, ledger, sums, rig_path, expect)
             _write(work, test, found, done, axis, spool, ledger, rows, paths, rig_path, specimen_path, wanted)
@@ -105,6 +107,19 @@ def reduce(
         if work is not None:
             shutil.rmtree(work, ignore_errors=True)
     return Test.read(folder)
+
+
+def _state(path: Path) -> tuple[int, int]:
+    """Size and time of the last change of a file."""
+    found = path.stat()
+    return found.st_size, found.st_mtime_ns
+
+
+def _unchanged(paths: Sequence[Path], states: list[tuple[int, int]]) -> None:
+    """Refuse a log that was still being written: its digest would be that of other bytes than were read."""
+    for path, state in zip(paths, states):
+        if _state(path) != state:
+            raise InputFault(str(path), "changed while it was read: reduce it when the logger has closed it")
 
 
 def _place(work: Path, folder: Path) -> None:

@@ -6,6 +6,7 @@ Rules of the house and common practice; the faults planted in models/tests are l
 from __future__ import annotations
 
 import csv
+import importlib
 import importlib.util
 import json
 import shutil
@@ -29,6 +30,7 @@ from fesplice.sizing.instruments import gauges_toml, suggested
 from fesplice.sizing.statics import statics
 from fesplice.specimen import read, read_text
 
+steps = importlib.import_module("fesplice.measured.reduce")
 ROOT = Path(__file__).parents[2]
 TESTS = ROOT / "models" / "tests"
 _spec = importlib.util.spec_from_file_location("measured_data", Path(__file__).parent / "measured_data.py")
@@ -223,6 +225,22 @@ def test_a_changed_copy_is_noticed(tmp_path: Path) -> None:
         stream.write(b"0;0;0\n")
     with pytest.raises(FolderFault, match="has changed since"):
         replay(out)
+
+
+def test_a_log_that_is_still_written_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    log, rig = small(tmp_path)
+    read_logs = steps.read_logs
+
+    def while_it_grows(*given):
+        axis = read_logs(*given)
+        with log.open("a") as stream:
+            stream.write("200;1;1\n")
+        return axis
+
+    monkeypatch.setattr(steps, "read_logs", while_it_grows)
+    with pytest.raises(InputFault, match="changed while it was read"):
+        reduce([log], rig, SPECIMEN, tmp_path / "out")
+    assert not (tmp_path / "out").exists()
 
 
 def test_parts_of_a_log_and_a_restart(tmp_path: Path) -> None:
