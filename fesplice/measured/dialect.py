@@ -201,7 +201,7 @@ def _with_header(path: Path, found: Dialect, above: list[str], wanted: set[str])
     if not block:
         told.append("no row of names: columns are called by their numbers")
         return _replace(found, tuple(str(k + 1) for k in range(columns)), ("",) * columns, (), preamble, told)
-    scores = [sum(1 for cell in row if {cell, _bare(cell)[0]} & wanted) for row in block]
+    scores = [sum(1 for cell in row if {cell, bare(cell)[0]} & wanted) for row in block]
     of_units = [_share_of_units(row) for row in block]
     if max(scores) > 0:
         at = scores.index(max(scores))
@@ -213,7 +213,7 @@ def _with_header(path: Path, found: Dialect, above: list[str], wanted: set[str])
         units = [cell.strip("[]() ") for cell in block[best]]
     names: list[str] = []
     for k, cell in enumerate(block[at]):
-        name, unit = _bare(cell)
+        name, unit = bare(cell)
         units[k] = units[k] or (unit if cell not in wanted else "")
         names.append((cell if cell in wanted else name) or str(k + 1))
     for name, number in Counter(names).items():
@@ -233,7 +233,7 @@ def _replace(found: Dialect, names, units, rows, preamble: int, told: list[str])
     )
 
 
-def _bare(cell: str) -> tuple[str, str]:
+def bare(cell: str) -> tuple[str, str]:
     """Name and unit of a heading such as "load [kN]" or "load (kN)"."""
     match = _NAMED_UNIT.fullmatch(cell)
     if match is None:

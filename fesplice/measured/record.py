@@ -134,6 +134,45 @@ class Happening:
 
 
 @dataclass(frozen=True)
+class Crack:
+    """A traced crack on a face: ``points`` (x, y) [mm], length [mm], angle to x [degree, 0 to 180), widest [mm]."""
+
+    face: str
+    name: str
+    load: float
+    points: tuple[tuple[float, float], ...]
+    length: float
+    angle: float
+    width: float
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A frame of image correlation at ``t`` [s]: extent x0, x1, y0, y1 [mm], largest movement [mm] and strain."""
+
+    file: str
+    sha256: str
+    face: str
+    t: float
+    points: int
+    extent: tuple[float, float, float, float]
+    movement: float
+    principal_strain: float
+
+
+@dataclass(frozen=True)
+class Photograph:
+    """A photograph: one pixel counts ``scale`` [mm] on the face."""
+
+    file: str
+    sha256: str
+    face: str
+    t: float
+    scale: float
+    note: str
+
+
+@dataclass(frozen=True)
 class Expectation:
     """What a gauge was expected to read [inner unit] where channels were judged; whether its sign was certain."""
 
@@ -176,6 +215,9 @@ class Test:
     judged: Judged
     suspects: tuple[Suspect, ...]
     remarks: tuple[str, ...] = ()
+    cracks: tuple[Crack, ...] = ()
+    frames: tuple[Frame, ...] = ()
+    photographs: tuple[Photograph, ...] = ()
     folder: Path | None = None
 
     def __repr__(self) -> str:

@@ -13,6 +13,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +27,7 @@ from fesplice.measured.channels import Conditioned, condition
 from fesplice.measured.expected import ByHand, Expectations, Expected, Tabulated
 from fesplice.measured.ledger import Ledger
 from fesplice.measured.log import digest
+from fesplice.measured.pictures import photographs_of, read_cracks, read_frame
 from fesplice.measured.quality import LEVELS, Course, judge
 from fesplice.measured.readings import Readings, load_per_ram
 from fesplice.measured.record import (
@@ -87,7 +89,13 @@ def reduce(
     sums = {p.name: digest(p) for p in paths}
     _claim(folder, sums)
     ledger = Ledger()
-    built, marks = _materials(given, wanted, rig_path.parent, str(rig_path), ledger)
+    place = rig_path.parent
+    seen = {
+        "cracks": tuple(crack for c in wanted.cracks for crack in read_cracks(place / c.file)),
+        "frames": tuple(read_frame(place, f) for f in wanted.frame),
+        "photographs": photographs_of(place, wanted.photograph),
+    }
+    built, marks = _materials(given, wanted, place, str(rig_path), ledger)
     work: Path | None = None
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
@@ -99,6 +107,7 @@ def reduce(
             _unchanged(paths, states)
             done = _condition(axis, wanted, gauges, spool, str(rig_path), ledger)
             test, found, rows = _reduced(built, wanted, marks, axis, done, spool, ledger, sums, rig_path, expect)
+            test = replace(test, **seen)
             _write(work, test, found, done, axis, spool, ledger, rows, paths, rig_path, specimen_path, wanted)
         _place(work, folder)
     except OSError as error:
@@ -327,8 +336,8 @@ def _write(
         target = folder / RAW / path.name
         if path.stat().st_size <= COPY and not (target.exists() and target.samefile(path)):
             write_whole(target, path.read_bytes())
-    for name in (rig.materials.closure, rig.materials.precast, *(n for v in rig.materials.steel.values() for n in v)):
-        if name and not (folder / name).exists():
+    for _, name in rig.files:
+        if not (folder / name).exists():
             (folder / name).parent.mkdir(parents=True, exist_ok=True)
             write_whole(folder / name, (rig_path.parent / name).read_bytes())
     for target, source in ((RIG, rig_path), (SPECIMEN, specimen_path)):

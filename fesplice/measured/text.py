@@ -24,6 +24,7 @@ def test_text(test: Test) -> str:
     told = "Channels that cannot be believed (nothing was repaired)" if test.suspects else "No channel is suspect"
     parts += ["", f"{told}; expectations by {test.judged.source}"]
     parts += _table([(s.channel, s.fault, s.reason) for s in test.suspects])
+    parts += _seen(test)
     if test.remarks:
         parts += ["", "Remarks", *(f"  {text}" for text in test.remarks)]
     if test.materials:
@@ -48,6 +49,23 @@ def value_text(value: Value) -> str:
         text = f"{value.value / per:.{places}f} ± {value.uncertainty / per:.{places}f} {unit}"
         return f"{text} ({show(value.value, kind, customary=True)})"
     return f"{show(value.value, kind)} ({show(value.value, kind, customary=True)})"
+
+
+def _seen(test: Test) -> list[str]:
+    """Cracks by face and load, frames, photographs."""
+    faces: dict[tuple[str, float], list[float]] = {}
+    for c in test.cracks:
+        faces.setdefault((c.face, c.load if math.isfinite(c.load) else -1.0), []).append(c.length)
+    rows = [
+        (f"face {face}", _load(load) if load >= 0.0 else "load not said", f"{len(v)} cracks, {sum(v):.0f} mm in all")
+        for (face, load), v in faces.items()
+    ]
+    rows += [
+        (f"frame {f.file}", f"{f.t:.0f} s" if math.isfinite(f.t) else "", f"{f.points} points") for f in test.frames
+    ]
+    if test.photographs:
+        rows.append(("photographs", "", str(len(test.photographs))))
+    return ["", "Seen", *_table(rows)] if rows else []
 
 
 def _load(load: float) -> str:

@@ -380,3 +380,49 @@ def test_every_kind_of_specimen_reduces_with_the_gauges_suggested_for_it(tmp_pat
     assert len(last) == len(st) and all(b.gauge == pytest.approx(b.fibre, rel=0.04) for b in last)
     assert all("not found" not in v.formula for v in test.results.values())
     assert "largest load" in told(test)
+
+
+def test_cracks_frames_and_photographs_stand_in_the_record(tmp_path: Path) -> None:
+    """A crack of 3-4-5; a frame in pure shear of 200 microstrain, whose principal strain is that."""
+    log, rig = small(tmp_path)
+    (tmp_path / "traced.csv").write_text(
+        "face;crack;x [mm];y [mm];load [kN];width [mm]\n"
+        "S;1;0;0;60;0,05\nS;1;30;40;60;0,10\nS;1;60;80;60;\nN;2;0;0;80;\nN;2;0;100;80;0,2\n"
+    )
+    (tmp_path / "f.csv").write_text("x [mm],y [mm],exx [ue],eyy [ue],exy [ue]\n0,0,0,0,0\n10,5,0,0,200\n")
+    (tmp_path / "p.jpg").write_bytes(b"picture")
+    more = '[[cracks]]\nfile = "traced.csv"\n[[frame]]\nfile = "f.csv"\ntime = 50\nface = "S"\n'
+    rig.write_text(rig.read_text() + more + '[[photograph]]\nfile = "p.jpg"\nscale = "0.2 mm"\n')
+    test = reduce([log], rig, SPECIMEN, tmp_path / "out")
+    one, two = test.cracks
+    assert (one.face, one.load, one.length, one.width) == ("S", 60e3, pytest.approx(100.0), pytest.approx(0.1))
+    assert one.angle == pytest.approx(np.degrees(np.arctan2(4.0, 3.0))) and two.angle == pytest.approx(90.0)
+    assert one.points[1] == (30.0, 40.0)
+    frame = test.frames[0]
+    assert frame.points == 2 and frame.principal_strain == pytest.approx(200e-6) and frame.extent == (0, 10, 0, 5)
+    assert test.photographs[0].scale == 0.2
+    assert Record.from_dict(json.loads(test.to_json())).cracks == test.cracks
+    assert "face S" in told(test) and replay(tmp_path / "out") == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("face,crack,x,y\nS,1,0,0\n", "line 1"),
+        ("face,crack,x [mm],y [mm]\nS,1,0,zero\n", "line 2, column 4: y = 'zero': a number"),
+        ("face,crack,x [mm],y [mm]\nQ,1,0,0\n", "allowed: N, S"),
+        ("face,crakc,x [mm],y [mm]\nS,1,0,0\n", "did you mean 'crakc'"),
+    ],
+)
+def test_a_bad_tracing_is_told_with_its_place(tmp_path: Path, text: str, message: str) -> None:
+    log, rig = small(tmp_path)
+    (tmp_path / "traced.csv").write_text(text)
+    rig.write_text(rig.read_text() + '[[cracks]]\nfile = "traced.csv"\n')
+    with pytest.raises(InputFault) as caught:
+        reduce([log], rig, SPECIMEN, tmp_path / "out")
+    assert message in str(caught.value) and "traced.csv" in str(caught.value) and not (tmp_path / "out").exists()
+
+
+def test_a_file_of_the_rig_may_not_bear_a_name_of_the_test(tmp_path: Path) -> None:
+    with pytest.raises(InputFault, match="a name that a test uses itself"):
+        read_rig_text(RIG + '[[cracks]]\nfile = "readings.csv"\n')
