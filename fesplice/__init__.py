@@ -12,6 +12,8 @@ and loads no mesher, no plotting library and no file format:
 ``report(run)``           figures and page of a run; ``export(run)`` files for general viewers
 ``run_study(...)``        study file -> many runs and one table
 ``InputFault``, ``FolderFault``, ``NotConverged``   what may be raised
+``reduce(...)``           logs of a test -> loads, bar stress, bond, events in a folder
+``Test``                  a reduced test; ``Test.read(folder)``
 """
 
 from __future__ import annotations
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
     from fesplice.contracts import FolderFault as FolderFault
     from fesplice.contracts import InputFault as InputFault
     from fesplice.contracts import NotConverged as NotConverged
+    from fesplice.measured import Test as Test
+    from fesplice.measured import reduce as reduce
     from fesplice.pipeline import analyse as analyse
     from fesplice.pipeline import predict as predict
     from fesplice.post.prediction import Prediction as Prediction
@@ -43,22 +47,23 @@ _HOME = {
     "NotConverged": "fesplice.contracts",
     "Prediction": "fesplice.post.prediction",
     "Run": "fesplice.store.run",
+    "Test": "fesplice.measured",
     "analyse": "fesplice.pipeline",
     "check": "fesplice.sizing",
     "export": "fesplice.store.export",
     "findings": "fesplice.post.record",
     "predict": "fesplice.pipeline",
     "read": "fesplice.specimen.read",
+    "reduce": "fesplice.measured",
     "report": "fesplice.report",
     "run_study": "fesplice.study",
     "vary": "fesplice.specimen.read",
 }
 
 __all__ = [
-    "FolderFault", "InputFault", "NotConverged", "Prediction", "Run", "__version__", "analyse", "check", "export",
-    "findings", "predict", "read", "report", "run_study", "vary",
+    "FolderFault", "InputFault", "NotConverged", "Prediction", "Run", "Test", "__version__", "analyse", "check",
+    "export", "findings", "predict", "read", "reduce", "report", "run_study", "vary",
 ]  # fmt: skip
-
 
 
 def __getattr__(name: str) -> Any:

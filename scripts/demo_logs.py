@@ -212,12 +212,12 @@ def clip(x: Signals, gauge: str, share: float = 0.7) -> None:
     x.told.append(f"{gauge} clipped")
 
 
-def spikes(x: Signals, gauge: str, rng: np.random.Generator, number: int = 6) -> None:
-    """Single readings far off."""
+def spikes(x: Signals, gauge: str, rng: np.random.Generator, number: int = 6, size: float = 1.0) -> None:
+    """Single readings far off, by ``size`` of the largest reading or so."""
     v = x.value[gauge]
     last = int(np.argmax(x.load))
     rows = rng.choice(np.arange(20, last - 20, 7), number, replace=False)
-    v[rows] += rng.choice([-1.0, 1.0], number) * rng.uniform(0.5, 2.0, number) * np.nanmax(np.abs(v))
+    v[rows] += rng.choice([-1.0, 1.0], number) * size * rng.uniform(0.5, 2.0, number) * np.nanmax(np.abs(v))
     x.told.append(f"{gauge} spikes")
 
 

@@ -32,6 +32,7 @@ def _root(version: Annotated[bool, typer.Option("--version", help="print the ver
 for verb in (
     check.check, check.schedule, check.sheet, run.analyse, predict.predict, freeze.freeze,
     run.pictures, run.summary, run.export, run.drawing, laboratory.reduce, laboratory.replay,
+    laboratory.materials,
 ):
     app.command()(verb)
 app.add_typer(study.study, name="study")

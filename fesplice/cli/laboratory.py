@@ -1,4 +1,4 @@
-"""Verbs of the laboratory: logs of a test reduced, and a reduction replayed."""
+"""Verbs of the laboratory: logs of a test reduced, a reduction replayed, material tests as values of a specimen."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli.console import err, out
+from fesplice.cli.console import SpecimenFile, err, out
 
 TestFolder = Annotated[Path, typer.Argument(help="folder of a reduced test", show_default=False)]
 
@@ -17,14 +17,53 @@ def reduce(
     rig: Annotated[Path, typer.Option("--rig", help="rig file (TOML): what each channel reads", show_default=False)],
     specimen: Annotated[Path, typer.Option("--specimen", help="specimen file (TOML)", show_default=False)],
     folder: Annotated[Path, typer.Option("--out", help="folder of the test", show_default=False)],
+    run: Annotated[
+        Path | None, typer.Option("--run", help="run or prediction to judge channels by", show_default=False)
+    ] = None,
 ) -> None:
     """Reduce the logs of a test: loads, bar stress three ways, bond, events; suspect channels told, none repaired."""
     from fesplice.measured import reduce as reduce_logs
     from fesplice.measured.text import test_text
 
-    test = reduce_logs(logs, rig, specimen, folder)
+    if run is None:
+        test = reduce_logs(logs, rig, specimen, folder)
+    else:
+        from fesplice.measured.computed import from_run
+
+        test = reduce_logs(logs, rig, specimen, folder, expect=from_run(run))
     out.print(test_text(test))
     out.print(f"\ntest: {folder}")
+
+
+def materials(
+    specimen: SpecimenFile,
+    closure: Annotated[
+        Path | None, typer.Option("--closure", help="cylinders of the closure (CSV)", show_default=False)
+    ] = None,
+    precast: Annotated[
+        Path | None, typer.Option("--precast", help="cylinders of the precast halves (CSV)", show_default=False)
+    ] = None,
+    steel: Annotated[
+        list[str] | None, typer.Option("--steel", help="KEY=coupon.csv, once for each coupon", show_default=False)
+    ] = None,
+) -> None:
+    """Print the [as_built] table that material tests give, to paste into the specimen file."""
+    from fesplice.measured.materials import built_toml
+    from fesplice.specimen import read
+
+    out.print(built_toml(read(specimen), {"closure": closure, "precast": precast}, _coupons(steel or [])))
+
+
+def _coupons(given: list[str]) -> dict[str, list[Path]]:
+    from fesplice.contracts import Fault, InputFault
+
+    found: dict[str, list[Path]] = {}
+    for text in given:
+        key, mark, name = text.partition("=")
+        if not (key and mark and name):
+            raise InputFault("materials", [Fault("--steel", text, "KEY=FILE, with the key of a [steel.*] table")])
+        found.setdefault(key, []).append(Path(name))
+    return found
 
 
 def replay(test: TestFolder) -> None:

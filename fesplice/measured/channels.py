@@ -25,6 +25,8 @@ HUGE = 1e9
 SPIKE, SPIKE_SHARE = 15.0, 0.01
 #: Readings averaged on both sides of a place where the logger was set to zero again.
 BESIDE = 5
+#: Readings looked at for the noise.
+MUCH = 100_000
 #: Readings in the zero window where the rig file gives none.
 FIRST = 20
 #: Standard uncertainty as a share of the reading: strain gauges 1.5 %, displacement 0.25 %, load cells 1 % (ASTM E4;
@@ -168,7 +170,7 @@ def _zeroed_again(name: str, values: Floats, t: Floats, at: float, inner: str, l
     before, after = values[max(0, k - BESIDE) : k], values[k : k + BESIDE]
     if not (np.isfinite(before).any() and np.isfinite(after).any()):
         return values
-    jump = float(np.nanmean(before) - np.nanmean(after))
+    jump = float(np.nanmedian(before) - np.nanmedian(after))
     ledger("zero", name, f"set to zero again at {at:g} s: the jump put back", value=jump, unit=inner, reason="rig file")
     return np.concatenate([values[:k], values[k:] + jump])
 
@@ -197,8 +199,13 @@ def _zero(values: Floats) -> float:
 
 
 def noise_of(values: Floats) -> float:
-    """Standard deviation of the noise: from the steps between readings, robust, not below that of the resolution."""
-    step = np.diff(values[:400_000])
+    """Standard deviation of the noise: from the steps between readings, robust, not below that of the resolution.
+
+    Of a long log stretches spread over the whole are looked at.
+    """
+    n = len(values)
+    parts = [values] if n <= MUCH else [values[k : k + MUCH // 8] for k in range(0, n, n // 8)]
+    step = np.concatenate([np.diff(part) for part in parts])
     step = step[np.isfinite(step)]
     if len(step) < 3:
         return 0.0
@@ -210,23 +217,23 @@ def noise_of(values: Floats) -> float:
 
 def spikes_of(values: Floats, noise: float) -> np.ndarray:
     """Rows of spikes: one or two readings far from those on both sides, which agree."""
-    if len(values) < 6:
-        return np.zeros(0, int)
-    sample = values[:: max(1, len(values) // 20000)]
+    n = len(values)
+    sample = values[:: max(1, n // 20000)]
     sample = sample[np.isfinite(sample)]
-    if not len(sample):
+    if n < 6 or not len(sample):
         return np.zeros(0, int)
     low, high = np.quantile(sample, [0.005, 0.995])
     least = max(SPIKE * noise, SPIKE_SHARE * float(high - low), 1e-12)
-    found = np.zeros(len(values), bool)
     with np.errstate(invalid="ignore"):
+        # a spike begins with a step; only where there is one the neighbours are looked at
+        begin = np.flatnonzero(np.abs(np.diff(values)) > 0.9 * least)
+        found: list[np.ndarray] = []
         for width in (1, 2):
-            first, last = values[: -width - 1], values[width + 1 :]
-            inner = [values[1 + k : len(values) - width + k] for k in range(width)]
-            base = 0.5 * (first + last)
-            off = np.minimum.reduce([np.abs(v - base) for v in inner])
-            same = np.abs(np.sum([np.sign(v - base) for v in inner], axis=0)) == width
-            hit = same & (off > least) & (np.abs(last - first) < 0.3 * off)
-            for k in np.flatnonzero(hit):
-                found[k + 1 : k + 1 + width] = True
-    return np.flatnonzero(found)
+            k = begin[begin + width + 1 < n]
+            base = 0.5 * (values[k] + values[k + width + 1])
+            off = np.stack([values[k + 1 + j] - base for j in range(width)])
+            size = np.abs(off).min(axis=0)
+            same = np.abs(np.sign(off).sum(axis=0)) == width
+            hit = k[same & (size > least) & (np.abs(values[k + width + 1] - values[k]) < 0.3 * size)]
+            found += [hit + 1 + j for j in range(width)]
+    return np.unique(np.concatenate(found))

@@ -90,7 +90,14 @@ def split(text: str, delimiter: str) -> list[str]:
     """Cells of one line, without blanks round them and quotes."""
     if delimiter == " ":
         return text.split()
-    return [cell.strip() for cell in next(csv.reader([text.rstrip("\r\n")], delimiter=delimiter), [])]
+    text = text.strip("\r\n")
+    if '"' not in text:
+        return [cell.strip() for cell in text.split(delimiter)] if text.strip() else []
+    try:
+        return [cell.strip() for cell in next(csv.reader([text.replace("\r", " ")], delimiter=delimiter), [])]
+    except csv.Error:
+        # a cell longer than any reading
+        return [text]
 
 
 def _is_reading(cells: Sequence[str], decimal: str) -> bool:
@@ -136,8 +143,8 @@ def _sample(path: Path, encoding: str) -> tuple[list[str], list[str]]:
         for place in (size // 2, size - ELSEWHERE):
             if place > HEAD:
                 stream.seek(place - place % 2)
-                more += stream.read(ELSEWHERE).decode(encoding, "replace").splitlines()[1:-1]
-    lines = begin.splitlines()
+                more += stream.read(ELSEWHERE).decode(encoding, "replace").split("\n")[1:-1]
+    lines = begin.split("\n")
     return (lines[:-1] if size > HEAD else lines), more
 
 
@@ -194,7 +201,7 @@ def _with_header(path: Path, found: Dialect, above: list[str], wanted: set[str])
     if not block:
         told.append("no row of names: columns are called by their numbers")
         return _replace(found, tuple(str(k + 1) for k in range(columns)), ("",) * columns, (), preamble, told)
-    scores = [sum(1 for cell in row if {cell, _bare(cell)[0]} & wanted) for row in block]
+    scores = [sum(1 for cell in row if {cell, bare(cell)[0]} & wanted) for row in block]
     of_units = [_share_of_units(row) for row in block]
     if max(scores) > 0:
         at = scores.index(max(scores))
@@ -206,7 +213,7 @@ def _with_header(path: Path, found: Dialect, above: list[str], wanted: set[str])
         units = [cell.strip("[]() ") for cell in block[best]]
     names: list[str] = []
     for k, cell in enumerate(block[at]):
-        name, unit = _bare(cell)
+        name, unit = bare(cell)
         units[k] = units[k] or (unit if cell not in wanted else "")
         names.append((cell if cell in wanted else name) or str(k + 1))
     for name, number in Counter(names).items():
@@ -226,7 +233,7 @@ def _replace(found: Dialect, names, units, rows, preamble: int, told: list[str])
     )
 
 
-def _bare(cell: str) -> tuple[str, str]:
+def bare(cell: str) -> tuple[str, str]:
     """Name and unit of a heading such as "load [kN]" or "load (kN)"."""
     match = _NAMED_UNIT.fullmatch(cell)
     if match is None:

@@ -69,7 +69,7 @@ def deflections(
     return middle
 
 
-def rotations(r: Readings, series: dict[str, Floats], results: dict[str, Value], peak: int) -> None:
+def rotations(s: Specimen, r: Readings, series: dict[str, Floats], results: dict[str, Value], peak: int) -> None:
     """Rotations, and curvature from strains of both faces."""
     for c in r.of("rotation"):
         values = r.fetch(c.name)
@@ -79,19 +79,19 @@ def rotations(r: Readings, series: dict[str, Floats], results: dict[str, Value],
     tops = r.of("concrete_strain", lambda g: g.face == "compression")
     for top in tops:
         for low in r.of("concrete_strain", lambda g, x=top.gauge.x: g.face == "tension" and abs(g.x - x) < 20.0):
-            phi = (r.fetch(low.name) - r.fetch(top.name)) / _height(top.gauge, low.gauge)
+            phi = (r.fetch(low.name) - r.fetch(top.name)) / _height(s, top.gauge, low.gauge)
             name = f"{top.gauge.x:g}"
             series[f"curvature_{name}_per_mm"] = phi
             results[f"curvature at x = {name} mm, at the peak"] = Value(
                 at_row(phi, peak, peak), "1/mm", f"(strain of the tension face - strain of the compression face) / "
-                f"{_height(top.gauge, low.gauge):g} mm",
+                f"{_height(s, top.gauge, low.gauge):g} mm",
             )  # fmt: skip
 
 
-def _height(top: Gauge, low: Gauge) -> float:
-    if math.isfinite(top.level) and math.isfinite(low.level):
-        return top.level - low.level
-    return math.nan
+def _height(s: Specimen, top: Gauge, low: Gauge) -> float:
+    """Distance of two gauges over the depth [mm]; those that say no level sit on their faces."""
+    above = top.level if math.isfinite(top.level) else s.body.depth
+    return above - (low.level if math.isfinite(low.level) else 0.0)
 
 
 def openings(r: Readings, series: dict[str, Floats], results: dict[str, Value], peak: int) -> dict[str, Floats]:

@@ -8,7 +8,9 @@ comparison (engineering judgement). A prediction can stand in its place: anythin
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
 
 from fesplice.sizing.statics import Statics
@@ -23,7 +25,13 @@ SETTLED, OPENED, LIFTED = 0.04, 0.1, 0.02
 
 
 class Expected(Protocol):
-    """What gauges should read at the level where they are judged."""
+    """What gauges should read at the ``load`` per ram [N] where they are judged, and where that is known from."""
+
+    @property
+    def load(self) -> float: ...
+
+    @property
+    def source(self) -> str: ...
 
     def reading(self, gauge: Gauge) -> float:
         """Reading in inner units; NaN where nothing is known."""
@@ -47,8 +55,9 @@ class ByHand:
     """Expectations by hand formulas at ``load`` [N] per ram; ``rows`` statics by line of bars."""
 
     specimen: Specimen
-    rows: dict[str, Statics]
+    rows: Mapping[str, Statics]
     load: float
+    source: str = "hand formulas"
 
     def reading(self, gauge: Gauge) -> float:
         """Reading at the load."""
@@ -57,7 +66,7 @@ class ByHand:
         if gauge.kind == "tie_strain":
             return TIE * self._face("A")
         if gauge.kind in ("deflection", "joint_opening", "lift"):
-            middle = next(iter(self.rows.values())).deflection(self.load)
+            middle = self._middle
             if gauge.kind == "deflection":
                 half = 0.5 * self.specimen.body.span
                 return middle * max(math.cos(0.5 * math.pi * min(abs(gauge.x) / half, 1.0)), SETTLED)
@@ -80,10 +89,18 @@ class ByHand:
 
     def scale(self, quantity: str) -> float:
         """Strain at the joint face, midspan deflection."""
-        return self._face("A") if quantity == "strain" else next(iter(self.rows.values())).deflection(self.load)
+        return self._face("A") if quantity == "strain" else self._middle
+
+    @cached_property
+    def _middle(self) -> float:
+        return next(iter(self.rows.values())).deflection(self.load)
+
+    @cached_property
+    def _strains(self) -> dict[str, float]:
+        return {line: event(st, "", self.load).strain for line, st in self.rows.items()}
 
     def _face(self, line: str) -> float:
-        return event(self.rows.get(line, self.rows["A"]), "", self.load).strain
+        return self._strains.get(line, self._strains["A"])
 
     def _zone(self, gauge: Gauge) -> str:
         row = row_of(self.specimen, gauge.bar)
@@ -101,3 +118,33 @@ class ByHand:
             return BEND if zone == "bend" else TAIL
         end, left = (whole.end, 0.0) if math.isnan(whole.tangent) else (whole.tangent, TANGENT)
         return 1.0 - (1.0 - left) * min(max(at, 0.0) / end, 1.0)
+
+
+#: Makes the expectations of a specimen, its statics by line of bars, at a load per ram [N].
+Expectations = Callable[[Specimen, Mapping[str, Statics], float], Expected]
+
+
+@dataclass(frozen=True)
+class Tabulated:
+    """Expectations as a reduced test keeps them: reading, certainty of its sign and likeness by gauge."""
+
+    source: str
+    load: float
+    scales: Mapping[str, float]
+    rows: Mapping[str, tuple[float, bool, str]]
+
+    def reading(self, gauge: Gauge) -> float:
+        """Reading at the load."""
+        return self.rows[gauge.id][0] if gauge.id in self.rows else math.nan
+
+    def sure(self, gauge: Gauge) -> bool:
+        """Whether the sign is certain."""
+        return gauge.id in self.rows and self.rows[gauge.id][1]
+
+    def like(self, gauge: Gauge) -> str:
+        """Key of gauges that should read alike."""
+        return self.rows[gauge.id][2] if gauge.id in self.rows else ""
+
+    def scale(self, quantity: str) -> float:
+        """Largest reading of a quantity."""
+        return self.scales.get(quantity, 0.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -42,7 +43,12 @@ class Ledger:
     def csv(self) -> bytes:
         """The ledger as a table."""
         rows = (
-            (k, e.step, e.channel, e.what, e.rows or None, e.value, e.unit, e.reason)
+            (k, e.step, e.channel, e.what, e.rows or None, _short(e.value), e.unit, e.reason)
             for k, e in enumerate(self.entries, start=1)
         )
         return line(HEAD) + b"".join(line(row) for row in rows)
+
+
+def _short(value: float | None) -> float | None:
+    """Ten digits, and nothing where there is no number: more would only show how a computer counts."""
+    return None if value is None or not math.isfinite(value) else float(f"{value:.10g}")

@@ -20,11 +20,12 @@ from pyarrow import csv as pa_csv
 
 from fesplice.contracts import Fault, Floats, InputFault
 from fesplice.measured.dialect import NO_READING, Dialect
+from fesplice.store.folder import reason
 
 #: Bytes read at once.
 BLOCK = 1 << 23
-#: Lines that do not begin as readings do; a word for no reading in the first column is looked at by hand.
-_ODD = re.compile(rb"^(?![ \t]*[\"']?[-+.,;|\t]*[\d])[^\n]*\n?", re.MULTILINE)
+#: First bytes of lines of readings; a line that begins otherwise is looked at by hand.
+_BEGIN = np.isin(np.arange(256), np.frombuffer(b"0123456789+-.,;|\t \"'", np.uint8))
 
 
 @dataclass
@@ -67,9 +68,12 @@ def blocks(path: Path, encoding: str, size: int = BLOCK) -> Iterator[bytes]:
 
 
 def digest(path: Path) -> str:
-    """SHA-256 of a file."""
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+    """SHA-256 of a file; :class:`InputFault` where it cannot be read."""
+    try:
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError as error:
+        raise InputFault(str(path), f"cannot be read: {reason(error)}") from None
 
 
 def batches(
@@ -93,28 +97,42 @@ def batches(
             continue
         kept, lines = _without_odd(block, lines, dialect, passed)
         if len(lines):
-            yield _fast(path, kept, lines, dialect, stamps, columns) or _slow(
-                path, kept, lines, dialect, stamps, columns, passed, whole
-            )
+            data = _single(kept) if dialect.delimiter == " " else kept
+            found = _fast(data, lines, dialect, stamps, columns)
+            if found is None and b" " in data and dialect.delimiter != " ":
+                # blanks that pad a word for no reading hide it
+                found = _fast(_unpadded(data, dialect.delimiter), lines, dialect, stamps, columns)
+            yield found or _slow(path, kept, lines, dialect, stamps, columns, passed, whole)
+
+
+def _single(block: bytes) -> bytes:
+    """Runs of blanks between cells as one tab."""
+    return re.sub(rb"[ \t]+", b"\t", re.sub(rb"^[ \t]+|[ \t]+(?=\r?$)", b"", block, flags=re.M))
+
+
+def _unpadded(block: bytes, delimiter: str) -> bytes:
+    """Cells without the blanks round them."""
+    mark = delimiter.encode()
+    return re.sub(rb"^ +| +(?=\r?$)", b"", re.sub(rb" *" + re.escape(mark) + rb" *", mark, block), flags=re.M)
 
 
 def _without_odd(block: bytes, lines: np.ndarray, dialect: Dialect, passed: Passed) -> tuple[bytes, np.ndarray]:
     """The block without lines that do not begin as readings do."""
-    pieces, gone, at, row, counted = [], [], 0, 0, 0
-    for match in _ODD.finditer(block):
-        if match.end() == match.start():
-            continue
-        row += block.count(b"\n", counted, match.start())
-        counted = match.start()
-        text = match[0].decode("utf-8", "replace")
-        cells = dialect.split(text)
+    data = np.frombuffer(block, np.uint8)
+    begin = np.concatenate([[0], np.flatnonzero(data == 10) + 1])
+    begin = begin[begin < len(block)]
+    pieces, gone, at = [], [], 0
+    for row in np.flatnonzero(~_BEGIN[data[begin]]):
+        start = int(begin[row])
+        end = int(begin[row + 1]) if row + 1 < len(begin) else len(block)
+        cells = dialect.split(block[start:end].decode("utf-8", "replace"))
         if dialect.is_reading(cells):
             continue
         if any(cells):
             known = {cell for head in dialect.rows for cell in head if cell}
             passed(int(lines[row]), "header repeated" if known & set(cells) else "no readings")
-        pieces.append(block[at : match.start()])
-        at = match.end()
+        pieces.append(block[at:start])
+        at = end
         gone.append(row)
     if not gone:
         return block, lines
@@ -122,10 +140,9 @@ def _without_odd(block: bytes, lines: np.ndarray, dialect: Dialect, passed: Pass
 
 
 def _fast(
-    path: Path, block: bytes, lines: np.ndarray, dialect: Dialect, stamps: Sequence[str], columns: Sequence[str]
+    data: bytes, lines: np.ndarray, dialect: Dialect, stamps: Sequence[str], columns: Sequence[str]
 ) -> Batch | None:
     """The block by the library's reader; None where it meets anything but readings."""
-    data = re.sub(rb"[ \t]+", b"\t", re.sub(rb"^[ \t]+", b"", block, flags=re.M)) if dialect.delimiter == " " else block
     try:
         table = pa_csv.read_csv(
             pa.py_buffer(data),
@@ -161,7 +178,7 @@ def _slow(
     kept: list[int] = []
     times: list[list[str]] = [[] for _ in stamps]
     rows: list[list[float]] = []
-    texts = block.decode("utf-8", "replace").splitlines()
+    texts = block.decode("utf-8", "replace").removesuffix("\n").split("\n")
     for k, (number, text) in enumerate(zip(lines.tolist(), texts, strict=False)):
         cells = dialect.split(text)
         if not any(cells):

@@ -9,7 +9,7 @@ memory); a splitting strength counts 0.9 of itself as axial tensile strength (EN
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,6 +20,7 @@ from fesplice.contracts import Fault, Floats, InputFault
 from fesplice.measured.dialect import find_dialect
 from fesplice.measured.log import Passed, batches
 from fesplice.measured.units import unit_factor
+from fesplice.specimen import Specimen, toml, vary_many
 from fesplice.units import UnitFault
 
 #: Axial over splitting tensile strength, EN 1992-1-1 3.1.2(8), from memory.
@@ -185,3 +186,26 @@ def steel_keys(key: str, coupons: Sequence[Coupon]) -> dict[str, Any]:
         f"steel.{key}.rupture_strain": float(f"{mean['ultimate_strain']:.4g}"),
         f"steel.{key}.curve": [[float(f"{e:.6g}"), f"{s:.5g} MPa"] for e, s in curve],
     }
+
+
+def built_toml(s: Specimen, concretes: Mapping[str, Path | None], steels: Mapping[str, Sequence[Path]]) -> str:
+    """The table ``[as_built]`` of material tests as TOML, checked on the specimen; InputFault where it does not fit."""
+    keys: dict[str, Any] = {}
+    for of, path in concretes.items():
+        if path is not None:
+            keys |= cylinders(path).keys(of)
+    for key, paths in steels.items():
+        if key not in s.steel:
+            raise InputFault("materials", [Fault("--steel", key, f"no such steel; known: {', '.join(s.steel)}")])
+        keys |= steel_keys(key, [coupon(path) for path in paths])
+    if not keys:
+        raise InputFault("materials", "give at least one file: --closure, --precast or --steel KEY=FILE")
+    vary_many(s, keys)
+    tree: dict[str, Any] = {}
+    for path, value in keys.items():
+        *tables, key = path.split(".")
+        place = tree
+        for table in tables:
+            place = place.setdefault(table, {})
+        place[key] = value
+    return toml.dump({"as_built": tree}).lstrip()

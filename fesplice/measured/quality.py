@@ -206,7 +206,12 @@ def _zero_again(c: Conditioned, values: Floats, course: Course, span: float) -> 
     if len(values) < 12:
         return None
     total = np.concatenate([[0.0], np.cumsum(np.nan_to_num(values))])
-    k = np.arange(2, len(values) - 5)
+    with np.errstate(invalid="ignore"):
+        steps = np.abs(values[2:] - values[:-2]) > 0.8 * max(0.08 * span, 12.0 * c.noise)
+    k = np.flatnonzero(steps[: course.peak])
+    k = k[(k >= 2) & (k < len(values) - 5)]
+    if not len(k):
+        return None
     before, after = (total[k + 1] - total[k - 2]) / 3.0, (total[k + 5] - total[k + 2]) / 3.0
     load = course.load
     with np.errstate(invalid="ignore"):

@@ -79,7 +79,8 @@ class Material:
 class BarStressAt:
     """Bar stress at a joint face three ways [MPa] at a load per ram [N]; NaN where a way has nothing to say.
 
-    ``spread`` largest difference over the fibre value, ``flag`` says above 5 % what differs.
+    Standard uncertainties of the ways by the moment and of the gauges; ``spread`` largest difference over the fibre
+    value, ``flag`` says above 5 % what differs.
     """
 
     line: str
@@ -90,6 +91,7 @@ class BarStressAt:
     fibre: float
     gauge: float
     uncertainty: float
+    gauge_uncertainty: float
     spread: float
     flag: str
 
@@ -132,6 +134,65 @@ class Happening:
 
 
 @dataclass(frozen=True)
+class Crack:
+    """A traced crack on a face: ``points`` (x, y) [mm], length [mm], angle to x [degree, 0 to 180), widest [mm]."""
+
+    face: str
+    name: str
+    load: float
+    points: tuple[tuple[float, float], ...]
+    length: float
+    angle: float
+    width: float
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A frame of image correlation at ``t`` [s]: extent x0, x1, y0, y1 [mm], largest movement [mm] and strain."""
+
+    file: str
+    sha256: str
+    face: str
+    t: float
+    points: int
+    extent: tuple[float, float, float, float]
+    movement: float
+    principal_strain: float
+
+
+@dataclass(frozen=True)
+class Photograph:
+    """A photograph: one pixel counts ``scale`` [mm] on the face."""
+
+    file: str
+    sha256: str
+    face: str
+    t: float
+    scale: float
+    note: str
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """What a gauge was expected to read [inner unit] where channels were judged; whether its sign was certain."""
+
+    gauge: str
+    reading: float
+    sure: bool
+    like: str
+
+
+@dataclass(frozen=True)
+class Judged:
+    """By what the channels were judged: source, load per ram [N], largest readings by quantity, gauge by gauge."""
+
+    source: str
+    load: float
+    scales: dict[str, float]
+    expected: tuple[Expectation, ...]
+
+
+@dataclass(frozen=True)
 class Test:
     """A reduced test."""
 
@@ -151,8 +212,12 @@ class Test:
     bond: tuple[BondStress, ...]
     ties: tuple[TieForce, ...]
     events: tuple[Happening, ...]
+    judged: Judged
     suspects: tuple[Suspect, ...]
     remarks: tuple[str, ...] = ()
+    cracks: tuple[Crack, ...] = ()
+    frames: tuple[Frame, ...] = ()
+    photographs: tuple[Photograph, ...] = ()
     folder: Path | None = None
 
     def __repr__(self) -> str:

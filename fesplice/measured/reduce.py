@@ -13,6 +13,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -23,9 +24,10 @@ import pyarrow.parquet as pq
 from fesplice.contracts import Fault, Floats, FolderFault, InputFault
 from fesplice.measured import materials
 from fesplice.measured.channels import Conditioned, condition
-from fesplice.measured.expected import ByHand
+from fesplice.measured.expected import ByHand, Expectations, Expected, Tabulated
 from fesplice.measured.ledger import Ledger
 from fesplice.measured.log import digest
+from fesplice.measured.pictures import photographs_of, read_cracks, read_frame
 from fesplice.measured.quality import LEVELS, Course, judge
 from fesplice.measured.readings import Readings, load_per_ram
 from fesplice.measured.record import (
@@ -37,7 +39,9 @@ from fesplice.measured.record import (
     RIG,
     SPECIMEN,
     ChannelRecord,
+    Expectation,
     Happening,
+    Judged,
     Material,
     RawLog,
     Test,
@@ -60,10 +64,12 @@ GROUP = 1 << 17
 
 def reduce(
     logs: Sequence[str | os.PathLike[str]], rig: str | os.PathLike[str], specimen: str | os.PathLike[str],
-    out: str | os.PathLike[str],
+    out: str | os.PathLike[str], *, expect: Expectations = ByHand,
 ) -> Test:  # fmt: skip
     """Reduce the ``logs`` of a test into the folder ``out`` and answer its record.
 
+    ``expect`` answers what gauges should read at a load per ram, by which channels are judged; hand formulas unless
+    something better is at hand, such as a prediction of the specimen.
     :class:`InputFault` for anything wrong with the files, :class:`FolderFault` when ``out`` holds something other
     than a test of the same raw logs; nothing is written then.
     """
@@ -79,10 +85,17 @@ def reduce(
     for path in paths:
         if not path.is_file():
             raise InputFault(str(path), "no such file" if not path.exists() else "is not a file; give a log (text)")
+    states = [_state(p) for p in paths]
     sums = {p.name: digest(p) for p in paths}
     _claim(folder, sums)
     ledger = Ledger()
-    built, marks = _materials(given, wanted, rig_path.parent, str(rig_path), ledger)
+    place = rig_path.parent
+    seen = {
+        "cracks": tuple(crack for c in wanted.cracks for crack in read_cracks(place / c.file)),
+        "frames": tuple(read_frame(place, f) for f in wanted.frame),
+        "photographs": photographs_of(place, wanted.photograph),
+    }
+    built, marks = _materials(given, wanted, place, str(rig_path), ledger)
     work: Path | None = None
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
@@ -91,8 +104,10 @@ def reduce(
         work.chmod(0o755)
         with Spool(work / ".spool") as spool:
             axis = read_logs(paths, wanted, gauges, str(rig_path), spool, ledger)
+            _unchanged(paths, states)
             done = _condition(axis, wanted, gauges, spool, str(rig_path), ledger)
-            test, found, rows = _reduced(built, wanted, marks, axis, done, spool, ledger, sums, rig_path)
+            test, found, rows = _reduced(built, wanted, marks, axis, done, spool, ledger, sums, rig_path, expect)
+            test = replace(test, **seen)
             _write(work, test, found, done, axis, spool, ledger, rows, paths, rig_path, specimen_path, wanted)
         _place(work, folder)
     except OSError as error:
@@ -101,6 +116,19 @@ def reduce(
         if work is not None:
             shutil.rmtree(work, ignore_errors=True)
     return Test.read(folder)
+
+
+def _state(path: Path) -> tuple[int, int]:
+    """Size and time of the last change of a file."""
+    found = path.stat()
+    return found.st_size, found.st_mtime_ns
+
+
+def _unchanged(paths: Sequence[Path], states: list[tuple[int, int]]) -> None:
+    """Refuse a log that was still being written: its digest would be that of other bytes than were read."""
+    for path, state in zip(paths, states):
+        if _state(path) != state:
+            raise InputFault(str(path), "changed while it was read: reduce it when the logger has closed it")
 
 
 def _place(work: Path, folder: Path) -> None:
@@ -131,7 +159,10 @@ def replay(folder: str | os.PathLike[str]) -> tuple[str, ...]:
             raise FolderFault(str(place / RAW / log.name), "has changed since it was reduced")
     with tempfile.TemporaryDirectory() as temporary:
         again = Path(temporary) / "test"
-        reduce([place / RAW / log.name for log in test.logs], place / RIG, place / SPECIMEN, again)
+        by = test.judged
+        kept = Tabulated(by.source, by.load, by.scales, {e.gauge: (e.reading, e.sure, e.like) for e in by.expected})
+        raw = [place / RAW / log.name for log in test.logs]
+        reduce(raw, place / RIG, place / SPECIMEN, again, expect=lambda _s, _rows, _load: kept)
         files = sorted(p.name for p in again.iterdir() if p.is_file())
         return tuple(
             n for n in files if not (place / n).is_file() or (place / n).read_bytes() != (again / n).read_bytes()
@@ -206,7 +237,7 @@ def _condition(
 
 def _reduced(
     s: Specimen, rig: Rig, marks: tuple[Material, ...], axis: Axis, done: tuple[Conditioned, ...], spool: Spool,
-    ledger: Ledger, sums: dict[str, str], rig_path: Path,
+    ledger: Ledger, sums: dict[str, str], rig_path: Path, expect: Expectations,
 ) -> tuple[Test, Reduced, np.ndarray]:  # fmt: skip
     rows = statics(s)
     readings = Readings(done, spool.get, axis.t)
@@ -215,10 +246,12 @@ def _reduced(
     if not np.isfinite(reference).any() or np.nanmax(reference) <= 0.0:
         raise InputFault(str(rig_path), "no load above zero is read: is the sign of its channel right?")
     course = Course(axis.t, reference, int(np.nanargmax(reference)))
-    expected = ByHand(s, rows, 0.5 * sum(LEVELS) * course.largest)
+    expected = expect(s, rows, 0.5 * sum(LEVELS) * course.largest)
+    ledger("judge", "", f"readings expected by {expected.source}", value=expected.load, unit="N")
     suspects = judge(done, spool.get, course, expected)
     for one in suspects:
         ledger("judge", one.channel, one.fault, reason=one.reason)
+    judged = _judged(expected, done)
     measured = {m.path for m in marks if m.mark == "measured"}
     if s.bars.right is not None and "bars.left.depth" in measured and "right" not in s.bars.model_fields_set:
         measured.add("bars.right.depth")
@@ -250,10 +283,19 @@ def _reduced(
     rig_sum = hashlib.sha256(rig.text.encode()).hexdigest()
     test = Test(
         s.name, s.digest, rig.test.note, next(iter(rows.values())).rams, logs, rig_sum,
-        tuple(records), marks, found.results, found.bar_stress, found.bond, found.ties, events, tuple(suspects),
+        tuple(records), marks, found.results, found.bar_stress, found.bond, found.ties, events, judged,
+        tuple(suspects),
         remarks,
     )  # fmt: skip
     return test, found, keep
+
+
+def _judged(expected: Expected, done: tuple[Conditioned, ...]) -> Judged:
+    rows = tuple(
+        Expectation(c.gauge.id, expected.reading(c.gauge), expected.sure(c.gauge), expected.like(c.gauge)) for c in done
+    )
+    scales = {quantity: expected.scale(quantity) for quantity in ("strain", "length")}
+    return Judged(expected.source, expected.load, scales, rows)
 
 
 def _reference(load: Floats, r: Readings) -> Floats:
@@ -294,8 +336,8 @@ def _write(
         target = folder / RAW / path.name
         if path.stat().st_size <= COPY and not (target.exists() and target.samefile(path)):
             write_whole(target, path.read_bytes())
-    for name in (rig.materials.closure, rig.materials.precast, *(n for v in rig.materials.steel.values() for n in v)):
-        if name and not (folder / name).exists():
+    for _, name in rig.files:
+        if not (folder / name).exists():
             (folder / name).parent.mkdir(parents=True, exist_ok=True)
             write_whole(folder / name, (rig_path.parent / name).read_bytes())
     for target, source in ((RIG, rig_path), (SPECIMEN, specimen_path)):
@@ -316,7 +358,7 @@ def _write(
 def _parquet(path: Path, columns: dict[str, str | None], t: Floats, spool: Spool) -> None:
     schema = pa.schema([(name, pa.float64()) for name in columns])
     partial = path.with_name(path.name + ".partial")
-    with pq.ParquetWriter(partial, schema, compression="zstd", use_dictionary=False) as writer:
+    with pq.ParquetWriter(partial, schema, compression="snappy", use_dictionary=False) as writer:
         for first in range(0, len(t), GROUP):
             last = min(first + GROUP, len(t))
             parts = [t[first:last] if c is None else spool.part(c, first, last) for c in columns.values()]
@@ -327,7 +369,7 @@ def _parquet(path: Path, columns: dict[str, str | None], t: Floats, spool: Spool
 def _series(path: Path, series) -> None:
     partial = path.with_name(path.name + ".partial")
     table = pa.table({k: pa.array(v, from_pandas=True) for k, v in series.items()})
-    pq.write_table(table, partial, compression="zstd", use_dictionary=False, row_group_size=GROUP)
+    pq.write_table(table, partial, compression="snappy", use_dictionary=False, row_group_size=GROUP)
     os.replace(partial, path)
 
 

@@ -52,7 +52,7 @@ def reduce_readings(s: Specimen, rows: Mapping[str, Statics], r: Readings, built
     results["time of the largest load"] = Value(float(r.t[peak]), "s", "row of the raw maximum")
     ram_loads(r, peak, largest, results, remarks)
     middle = deflections(s, r, series, results, peak)
-    rotations(r, series, results, peak)
+    rotations(s, r, series, results, peak)
     opened = openings(r, series, results, peak)
     at = {share: row_at(load, peak, share) for share in SHARES}
     stress = bar_stress(s, rows, r, series, load, peak, at, u_load / largest, built, results, remarks)

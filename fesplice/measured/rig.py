@@ -19,8 +19,11 @@ from fesplice.measured.units import time_factor, unit_factor
 from fesplice.specimen import Specimen, toml
 from fesplice.specimen.gauges import QUANTITIES, Gauge, check_gauges
 from fesplice.specimen.strict import Report, parsed, toml_text, validated
-from fesplice.specimen.values import MENDED, UNSET, Flag, Force, Name, Part, Quantity, Text
+from fesplice.specimen.values import MENDED, UNSET, Distance, Flag, Force, Name, Part, Quantity, Text
 from fesplice.units import UnitFault
+
+#: Names, without their endings, of what the folder of a test holds by itself.
+_TAKEN = ("test", "ledger", "readings", "reduced", "raw", "rig", "specimen")
 
 
 def _plain(value: Any) -> float:
@@ -117,6 +120,30 @@ class Materials(Part):
     steel: dict[str, tuple[Text, ...]] = Field(default={}, description="coupons (CSV) by key of the steel")
 
 
+class CrackFile(Part):
+    """Cracks traced on the faces (CSV), from the place of the rig file."""
+
+    file: Text = Field(description="table with columns face, crack, x, y and where known load, width")
+
+
+class FrameFile(Part):
+    """One frame of image correlation (CSV)."""
+
+    file: Text = Field(description="table with columns x, y and u, v or exx, eyy, exy")
+    time: Seconds = Field(default=UNSET, description="seconds from the first reading")
+    face: Text = Field(default="", description="face it shows")
+
+
+class PhotographFile(Part):
+    """A photograph, kept with the test."""
+
+    file: Text = Field(description="picture")
+    scale: Distance = Field(default=UNSET, description="length on the face that one pixel counts")
+    time: Seconds = Field(default=UNSET, description="seconds from the first reading")
+    face: Text = Field(default="", description="face it shows")
+    note: str = ""
+
+
 class Rig(Part):
     """A rig file, complete."""
 
@@ -127,6 +154,9 @@ class Rig(Part):
     gauges: tuple[Gauge, ...] = ()
     event: tuple[Event, ...] = ()
     materials: Materials = Materials()
+    cracks: tuple[CrackFile, ...] = ()
+    frame: tuple[FrameFile, ...] = ()
+    photograph: tuple[PhotographFile, ...] = ()
 
     _text: str = PrivateAttr("")
 
@@ -134,6 +164,16 @@ class Rig(Part):
     def text(self) -> str:
         """The TOML text."""
         return self._text
+
+    @property
+    def files(self) -> tuple[tuple[str, str], ...]:
+        """Key path and name of every file that the rig file names beside itself."""
+        m = self.materials
+        named = [("materials.closure", m.closure), ("materials.precast", m.precast)]
+        named += [(f"materials.steel.{k}", name) for k, names in m.steel.items() for name in names]
+        for key in ("cracks", "frame", "photograph"):
+            named += [(f"{key}[{k}].file", entry.file) for k, entry in enumerate(getattr(self, key))]
+        return tuple((path, name) for path, name in named if name)
 
 
 def read_rig(path: str | PathLike[str]) -> Rig:
@@ -167,6 +207,12 @@ def _checked(rig: Rig, report: Report) -> None:
             report(f"channel.{name}.factor", "must not be zero")
         if c.range is not None and not c.range[0] < c.range[1]:
             report(f"channel.{name}.range", "lowest reading first, then the highest")
+    for path, name in rig.files:
+        # a copy goes to the same place in the folder of the test
+        if Path(name).is_absolute() or ".." in Path(name).parts:
+            report(path, "a file beside the rig file or below it")
+        elif Path(name).parts[0].partition(".")[0] in _TAKEN:
+            report(path, f"a name that a test uses itself ({', '.join(_TAKEN)}); call the file otherwise")
     if rig.time.unit:
         try:
             time_factor(rig.time.unit)

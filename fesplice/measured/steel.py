@@ -76,8 +76,13 @@ def bar_stress(
         key = "bars.left.depth" if line == "A" else "bars.right.depth"
         u_d = D_BUILT if key in built else D_PLANNED
         for share, row in at.items():
-            stress = _one_stress(line, share, row, peak, load, moment, elastic, fibre, gauge, u_load, u_d, st)
-            found.append(stress)
+            ways = {
+                "cracked elastic": float(elastic[row]), "moment-curvature": float(fibre[row]),
+                "gauge mean": at_row(gauge, row, peak),
+            }  # fmt: skip
+            modulus = st.steel.elastic_modulus
+            u_gauge = uncertainty(gauges, ways["gauge mean"] / modulus) * modulus
+            found.append(_one_stress(st, line, share, float(load[row]), float(moment[row]), ways, u_load, u_d, u_gauge))
         last = found[-1]
         joint = "joint face" if s.body.closure > 0.0 else "critical section"
         results[f"bar stress {line} at the {joint}, at the peak"] = Value(
@@ -93,28 +98,27 @@ def bar_stress(
 
 
 def _one_stress(
-    line: str, share: float, row: int, peak: int, load: Floats, moment: Floats, elastic: Floats, fibre: Floats,
-    gauge: Floats, u_load: float, u_d: float, st: Statics,
+    st: Statics, line: str, share: float, load: float, moment: float, ways: Mapping[str, float], u_load: float,
+    u_d: float, u_gauge: float,
 ) -> BarStressAt:  # fmt: skip
-    by_gauge = at_row(gauge, row, peak)
-    ways = {"cracked elastic": float(elastic[row]), "moment-curvature": float(fibre[row]), "gauge mean": by_gauge}
+    """One row: the ways [MPa], how far they differ, and how well each is known."""
     known = {k: v for k, v in ways.items() if math.isfinite(v)}
-    base = ways["moment-curvature"] if math.isfinite(ways["moment-curvature"]) else next(iter(known.values()), math.nan)
+    base = known.get("moment-curvature", next(iter(known.values()), math.nan))
     spread = (max(known.values()) - min(known.values())) / base if len(known) > 1 and base else math.nan
     # before the joint opens the section is not cracked, and the two ways by the moment do not hold
     open_from = min(st.cracking, st.joint_opening if math.isfinite(st.joint_opening) else st.cracking)
     flag = ""
     if spread > SPREAD:
         low, high = (f(known, key=lambda k: known[k]) for f in (min, max))
-        flag = f"{high} gives {100 * spread:.0f} % more than {low}"
-        if moment[row] < 1.5 * open_from:
+        flag = f"{high} {known[high]:.0f} and {low} {known[low]:.0f} MPa lie {100 * spread:.0f} % apart"
+        if moment < 1.5 * open_from:
             flag += "; the section is hardly cracked yet"
     # M = sigma A j d: stress goes with the load (its share of the moment) and inversely with d
-    of_load = 1.0 - st.own_moment(st.face) / float(moment[row]) if moment[row] else 1.0
+    of_load = 1.0 - st.own_moment(st.face) / moment if moment else 1.0
     u = abs(base) * math.hypot(u_load * of_load, u_d / st.row.depth)
     return BarStressAt(
-        line, share, float(load[row]), float(moment[row]), ways["cracked elastic"], ways["moment-curvature"],
-        by_gauge, u, spread, flag,
+        line, share, load, moment, ways["cracked elastic"], ways["moment-curvature"], ways["gauge mean"], u, u_gauge,
+        spread, flag,
     )  # fmt: skip
 
 
@@ -122,7 +126,6 @@ def _one_stress(
 def bond_stress(s: Specimen, r: Readings, load: Floats, at: Mapping[float, int]) -> list[BondStress]:
     """Bond between neighbouring gauges: tau = (sigma_1 - sigma_2) A/(pi d (x_2 - x_1)), along the bar."""
     found = []
-    peak = at[1.0]
     for bar in bar_names(s):
         row = row_of(s, bar)
         assert row is not None
@@ -131,21 +134,25 @@ def bond_stress(s: Specimen, r: Readings, load: Floats, at: Mapping[float, int])
             places.setdefault(round(arc(s, c.gauge), 1), []).append(c)
         stops = sorted(places)
         curve, steel = s.steel[row.steel].monotonic.fibres(), s.steel[row.steel]
+        read = {a: _levels(r.mean(places[a]), at) for a in stops}
         for a, b in zip(stops, stops[1:]):
-            one, two = (r.mean(places[k]) for k in (a, b))
-            assert one is not None and two is not None
             per = row.area / (math.pi * row.diameter * (b - a))
-            for share, k in at.items():
-                e1, e2 = at_row(one, k, peak), at_row(two, k, peak)
+            for (share, k), e1, e2 in zip(at.items(), read[a], read[b]):
                 if not (math.isfinite(e1) and math.isfinite(e2)):
                     continue
                 s1, s2 = (float(curve(np.array([e]))[0]) for e in (e1, e2))
                 tau = (s1 - s2) * per
-                u = [uncertainty(places[k2], abs(e)) * steel.elastic_modulus for k2, e in ((a, e1), (b, e2))]
+                u = [uncertainty(places[p], abs(e)) * steel.elastic_modulus for p, e in ((a, e1), (b, e2))]
                 u_tau = math.hypot(per * math.hypot(*u), tau * PLACED * math.sqrt(2.0) / (b - a))
                 ids = (_named(places[a]), _named(places[b]))
                 found.append(BondStress(bar, ids, a, b, share, float(load[k]), tau, u_tau))
     return found
+
+
+def _levels(values: Floats | None, at: Mapping[float, int]) -> list[float]:
+    """Readings at the rows of ``at``."""
+    assert values is not None
+    return [at_row(values, k, at[1.0]) for k in at.values()]
 
 
 def _named(channels: list[Conditioned]) -> str:
@@ -179,7 +186,7 @@ def tie_forces(
     results["mean force of the gauged legs at the peak"] = Value(
         mean, "N", f"stress of the strain by the steel's curve x {c.area:g} mm2, mean of {len(forces)}"
     )
-    if c.kind == "ties" and s.bars.splice == "hooked":
+    if c.about_pairs and s.bars.splice == "hooked":
         row = next(x for x in lapped(s) if x.line == "A")
         bar = next((b for b in stress if b.line == "A" and b.share >= 1.0), None)
         if bar is not None and row.straight > 0.0:

@@ -22,8 +22,9 @@ def test_text(test: Test) -> str:
         parts += ["", "In the order of the test"]
         parts += _table([(f"{h.t:.0f} s", _load(h.load), h.what, h.how) for h in test.events])
     told = "Channels that cannot be believed (nothing was repaired)" if test.suspects else "No channel is suspect"
-    parts += ["", told]
+    parts += ["", f"{told}; expectations by {test.judged.source}"]
     parts += _table([(s.channel, s.fault, s.reason) for s in test.suspects])
+    parts += _seen(test)
     if test.remarks:
         parts += ["", "Remarks", *(f"  {text}" for text in test.remarks)]
     if test.materials:
@@ -50,6 +51,23 @@ def value_text(value: Value) -> str:
     return f"{show(value.value, kind)} ({show(value.value, kind, customary=True)})"
 
 
+def _seen(test: Test) -> list[str]:
+    """Cracks by face and load, frames, photographs."""
+    faces: dict[tuple[str, float], list[float]] = {}
+    for c in test.cracks:
+        faces.setdefault((c.face, c.load if math.isfinite(c.load) else -1.0), []).append(c.length)
+    rows = [
+        (f"face {face}", _load(load) if load >= 0.0 else "load not said", f"{len(v)} cracks, {sum(v):.0f} mm in all")
+        for (face, load), v in faces.items()
+    ]
+    rows += [
+        (f"frame {f.file}", f"{f.t:.0f} s" if math.isfinite(f.t) else "", f"{f.points} points") for f in test.frames
+    ]
+    if test.photographs:
+        rows.append(("photographs", "", str(len(test.photographs))))
+    return ["", "Seen", *_table(rows)] if rows else []
+
+
 def _load(load: float) -> str:
     return f"{load / 1e3:.1f} kN" if math.isfinite(load) else "–"
 
@@ -61,10 +79,11 @@ def _number(value: float) -> str:
 def _bar_stress(test: Test) -> list[str]:
     if not test.bar_stress:
         return []
-    rows = [("line", "load", "elastic", "fibres", "gauges", "", "")]
+    rows = [("line", "load", "elastic", "fibres", "", "gauges", "", "")]
     for b in test.bar_stress:
-        ways = (_number(b.elastic), _number(b.fibre), _number(b.gauge))
-        rows.append((b.line, _load(b.load), *ways, f"± {b.uncertainty:.0f}", b.flag))
+        by_gauge = f"± {b.gauge_uncertainty:.0f}" if math.isfinite(b.gauge) else ""
+        ways = (_number(b.elastic), _number(b.fibre), f"± {b.uncertainty:.0f}", _number(b.gauge), by_gauge)
+        rows.append((b.line, _load(b.load), *ways, b.flag))
     title = "Bar stress at the joint face three ways [MPa]: cracked elastic section, moment-curvature, gauges"
     return ["", title, *_table(rows)]
 

@@ -12,11 +12,12 @@ from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 
 from fesplice.contracts import Fault, Floats, InputFault
 from fesplice.measured.dialect import Dialect, find_dialect
 from fesplice.measured.ledger import Ledger
-from fesplice.measured.log import Passed, batches, digest
+from fesplice.measured.log import Passed, batches
 from fesplice.measured.rig import Rig
 from fesplice.measured.spool import Spool
 from fesplice.measured.stamps import DAY, Break, StampKind, kind_of, seconds, unrolled
@@ -35,13 +36,12 @@ BRIDGE = 5.0
 
 @dataclass(frozen=True)
 class Log:
-    """One file: how it is written, its stamps, the mapped channels in it, its digest, readings and first line."""
+    """One file: how it is written, its stamps, the mapped channels in it, its bytes and readings."""
 
     path: Path
     dialect: Dialect
     stamps: StampKind
     channels: tuple[str, ...]
-    sha256: str
     size: int
     rows: int = 0
 
@@ -67,7 +67,7 @@ def read_logs(
     groups.sort(key=lambda group: load not in group[0].channels)
     whole: list[Log] = []
     first = groups[0]
-    clock, read = _parts(first, rig, spool, ledger, "")
+    clock, read = _parts(first, spool, ledger)
     whole += read
     start = float(clock[0])
     t, breaks = unrolled(clock)
@@ -102,7 +102,7 @@ def _log(path: Path, rig: Rig, ledger: Ledger) -> Log:
     other = [n for n in dialect.names if n and n not in channels and n not in stamps.columns]
     if other:
         ledger("map", path.name, f"columns not mapped, left out: {', '.join(other)}")
-    return Log(path, dialect, stamps, channels, digest(path), path.stat().st_size)
+    return Log(path, dialect, stamps, channels, path.stat().st_size)
 
 
 def _stamps(path: Path, rig: Rig, dialect: Dialect) -> StampKind:
@@ -195,15 +195,11 @@ def _groups(logs: list[Log]) -> list[list[Log]]:
 
 def _begin(log: Log) -> float:
     rows = _first_rows(log.path, log.dialect, 1)
-    import pyarrow as pa
-
     at = [log.dialect.names.index(name) for name in log.stamps.columns]
     return float(seconds(log.stamps, [pa.array([rows[0][k]]) for k in at], log.dialect.decimal)[0])
 
 
-def _parts(
-    group: list[Log], rig: Rig, spool: Spool | dict[str, list[Floats]], ledger: Ledger, what: str
-) -> tuple[Floats, list[Log]]:
+def _parts(group: list[Log], spool: Spool | dict[str, list[Floats]], ledger: Ledger) -> tuple[Floats, list[Log]]:
     """Clock (n,) of the parts of a log put end to end; values go to ``spool``, unstamped lines nowhere."""
     clocks: list[Floats] = []
     read: list[Log] = []
@@ -232,7 +228,7 @@ def _parts(
         if not rows:
             raise InputFault(str(log.path), "holds no line of readings")
         ledger("read", log.path.name, "readings", rows=rows)
-        read.append(Log(log.path, log.dialect, log.stamps, log.channels, log.sha256, log.size, rows))
+        read.append(Log(log.path, log.dialect, log.stamps, log.channels, log.size, rows))
     if len(group) > 1:
         names = ", ".join(log.path.name for log in group)
         ledger("read", group[0].path.name, f"parts of one log, in the order {names}")
@@ -242,7 +238,7 @@ def _parts(
 def _joined(group: list[Log], rig: Rig, spool: Spool, ledger: Ledger, t: Floats, start: float, first: Log) -> list[Log]:
     """Channels of another logger at the times ``t`` of the first."""
     held: dict[str, list[Floats]] = {}
-    clock, read = _parts(group, rig, held, ledger, "")
+    clock, read = _parts(group, held, ledger)
     own, breaks = unrolled(clock)
     log = group[0]
     for b in breaks:

@@ -15,7 +15,10 @@ import pytest
 
 import fesplice
 
-HEAVY = ("gmsh", "pyvista", "vtkmodules", "matplotlib", "dask", "h5py", "meshio", "pint", "pydantic", "scipy", "numba")
+HEAVY = (
+    "gmsh", "pyvista", "vtkmodules", "matplotlib", "dask", "h5py", "meshio", "pint", "pydantic", "scipy", "numba",
+    "pyarrow",
+)  # fmt: skip
 
 
 def modules_after(statement: str) -> set[str]:

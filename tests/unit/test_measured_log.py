@@ -81,6 +81,13 @@ def test_words_for_no_reading_and_a_header_that_comes_again(tmp_path: Path) -> N
     assert passed.first["last line half written"] == 11
 
 
+def test_blanks_that_pad_cells(tmp_path: Path) -> None:
+    text = "t ,  a ,   b\n" + "".join(f" {k}.0 ,  {k}.5 ,  OVER \n" for k in range(4))
+    _, values, passed = read(write(tmp_path / "a.csv", text), ["a", "b"])
+    np.testing.assert_allclose(values["a"], [0.5, 1.5, 2.5, 3.5])
+    assert np.isnan(values["b"]).all() and not passed.count
+
+
 def test_a_line_cut_short_in_the_middle_is_told_with_its_line(tmp_path: Path) -> None:
     text = "t,a\n0,1\n1,2\n2\n3,4\n"
     _, values, passed = read(write(tmp_path / "a.csv", text), ["a"])

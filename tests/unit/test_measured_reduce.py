@@ -6,6 +6,7 @@ Rules of the house and common practice; the faults planted in models/tests are l
 from __future__ import annotations
 
 import csv
+import importlib
 import importlib.util
 import json
 import shutil
@@ -14,14 +15,22 @@ from pathlib import Path
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from fesplice.cli import app
 from fesplice.contracts import FolderFault, InputFault
 from fesplice.measured import Test as Record
 from fesplice.measured import reduce, replay
+from fesplice.measured.expected import ByHand
 from fesplice.measured.rig import read_rig_text
+from fesplice.measured.text import test_text as told
+from fesplice.sizing.instruments import gauges_toml, suggested
+from fesplice.sizing.statics import statics
+from fesplice.specimen import read, read_text
 
+steps = importlib.import_module("fesplice.measured.reduce")
 ROOT = Path(__file__).parents[2]
 TESTS = ROOT / "models" / "tests"
 _spec = importlib.util.spec_from_file_location("measured_data", Path(__file__).parent / "measured_data.py")
@@ -109,6 +118,23 @@ def test_loggers_joined_by_the_time_of_day(reduced) -> None:
     assert b.gauge == pytest.approx(b.fibre, rel=0.10)
 
 
+def test_what_was_told_can_be_put_right_in_the_rig_file(reduced, tmp_path: Path) -> None:
+    """The gauge set to zero again, with the time that was told; then line A agrees with the moment as line B does."""
+    home = TESTS / "as19-100-t3"
+    told = next(s for s in reduced["as19-100-t3"].suspects if s.fault == "zero again")
+    rig = tmp_path / "rig.toml"
+    text = (home / "rig.toml").read_text(encoding="utf-8")
+    rig.write_text(text.replace('gauge = "A2 face"', f'gauge = "A2 face"\nrezero = [{told.since:g}]'), encoding="utf-8")
+    logs = [home / name for name in DEMO["as19-100-t3"]]
+    test = reduce(logs, rig, ROOT / "models" / "as19-100-t3.toml", tmp_path / "out")
+    assert {(s.gauge, s.fault) for s in test.suspects} == {("ram left", "clipped")}
+    before, after = (
+        next(b for b in x.bar_stress if b.line == "A" and b.share == 0.9) for x in (reduced["as19-100-t3"], test)
+    )
+    assert abs(before.gauge / before.fibre - 1.0) > 0.15 and abs(after.gauge / after.fibre - 1.0) < 0.1
+    assert "set to zero again" in (tmp_path / "out" / "ledger.csv").read_text(encoding="utf-8")
+
+
 # ------------------------------------------------------------------ faults of the rig file
 RIG = '[test]\nspecimen = "AS29-100-U"\n[channel.P]\nunit = "kN"\n'
 FAULTS = [
@@ -119,6 +145,7 @@ FAULTS = [
     (RIG + 'factor = "2"\n', "a plain finite number"),
     (RIG + "zero_window = [50, 5]\n", "must not end before it begins"),
     (RIG + '[time]\nunit = "fortnight"\n', "allowed: s, ms, min, h or day"),
+    (RIG + '[materials]\nclosure = "../c.csv"\n', "beside the rig file or below it"),
     (RIG + "[[event]]\ntime = -1\ntext = 'x'\n", "not below 0"),
     ('[test]\nspecimen = "AS29-100-U"\n', "channel: missing"),
     ("[channel.P]\n", "test: missing"),
@@ -200,6 +227,22 @@ def test_a_changed_copy_is_noticed(tmp_path: Path) -> None:
         replay(out)
 
 
+def test_a_log_that_is_still_written_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    log, rig = small(tmp_path)
+    read_logs = steps.read_logs
+
+    def while_it_grows(*given):
+        axis = read_logs(*given)
+        with log.open("a") as stream:
+            stream.write("200;1;1\n")
+        return axis
+
+    monkeypatch.setattr(steps, "read_logs", while_it_grows)
+    with pytest.raises(InputFault, match="changed while it was read"):
+        reduce([log], rig, SPECIMEN, tmp_path / "out")
+    assert not (tmp_path / "out").exists()
+
+
 def test_parts_of_a_log_and_a_restart(tmp_path: Path) -> None:
     log, rig = small(tmp_path)
     lines = log.read_text().splitlines()
@@ -251,3 +294,135 @@ def test_the_verbs(tmp_path: Path) -> None:
     shutil.rmtree(tmp_path / "t" / "raw")
     with pytest.raises(FolderFault, match="is gone"):
         replay(tmp_path / "t")
+
+
+def test_material_tests_as_a_table_to_paste(tmp_path: Path) -> None:
+    (tmp_path / "cyl.csv").write_text("load [kN],diameter [mm]\n560,150\n580,150\n")
+    strain = np.linspace(0.0, 0.04, 300)
+    stress = np.minimum(200e3 * strain, 720.0 + 3000.0 * np.maximum(strain - 0.0036, 0.0))
+    rows = "".join(f"{a:.6f},{b:.2f}\n" for a, b in zip(strain, stress))
+    (tmp_path / "c.csv").write_text("strain [-],stress [MPa]\n" + rows)
+    verb = ["materials", str(SPECIMEN), "--closure", str(tmp_path / "cyl.csv"), "--steel", f"main={tmp_path / 'c.csv'}"]
+    done = CliRunner().invoke(app, verb)
+    assert done.exit_code == 0, done.output
+    s = read_text(SPECIMEN.read_text(encoding="utf-8") + "\n" + done.output)
+    # 570 kN on a cylinder of 150 mm
+    assert s.concrete.closure is not None
+    assert s.concrete.closure.strength == pytest.approx(570e3 / (0.25 * np.pi * 150.0**2), rel=1e-3)
+    assert s.steel["main"].yield_strength == pytest.approx(725.0, rel=0.01)
+    assert all(b.mark == "measured" for b in s.built) and len(s.steel["main"].curve) > 5
+
+
+@given(st.binary(max_size=300), st.booleans())
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_junk_instead_of_a_log_is_one_message(tmp_path: Path, junk: bytes, appended: bool) -> None:
+    log, rig = small(tmp_path)
+    bad = tmp_path / "bad.csv"
+    bad.write_bytes(log.read_bytes() + junk if appended else junk)
+    try:
+        reduce([bad], rig, SPECIMEN, tmp_path / "junk")
+    except InputFault as fault:
+        assert "bad.csv" in str(fault) or "rig.toml" in str(fault)
+    finally:
+        shutil.rmtree(tmp_path / "junk", ignore_errors=True)
+    assert not [p for p in tmp_path.iterdir() if p.name.startswith(".junk")]
+
+
+def test_the_rig_file_of_the_page_is_one() -> None:
+    text = (TESTS / "README.md").read_text(encoding="utf-8").split("```toml\n")[1].split("```")[0]
+    rig = read_rig_text(text, "README.md")
+    assert rig.channel["load_L"].unit == "kN" and rig.gauges[0].ram == "left"
+    # every key that the page names in a remark is one of the schema
+    for key in ("factor", "sign", "zero", "zero_window", "rezero", "range", "accuracy", "device", "use"):
+        assert key in type(rig.channel["load_L"]).model_fields and key in text
+
+
+def test_curvature_of_a_pair_of_gauges(tmp_path: Path) -> None:
+    """phi = (400 + 200) microstrain over 575 mm."""
+    t = np.arange(400) * 0.5
+    share = np.interp(t, [20.0, 180.0], [0.0, 1.0])
+    log, rig = small(tmp_path, {"top": -200.0 * share, "low": 400.0 * share})
+    text = '[channel.top]\nunit = "ue"\n[channel.low]\nunit = "ue"\n'
+    text += data.gauge("top", "concrete_strain", face='"compression"', x='"0 mm"')
+    text += data.gauge("low", "concrete_strain", face='"tension"', x='"0 mm"')
+    rig.write_text(rig.read_text() + text)
+    test = reduce([log], rig, SPECIMEN, tmp_path / "out")
+    assert test.results["curvature at x = 0 mm, at the peak"].value == pytest.approx(600e-6 / 575.0, rel=0.01)
+
+
+EVERY = ("as29-cb.toml", "as29-100-x.toml", "as29-100-s3.toml", "plain/straight-lap.toml", "plain/cracked-section.toml")
+
+
+@pytest.mark.parametrize("path", EVERY)
+def test_every_kind_of_specimen_reduces_with_the_gauges_suggested_for_it(tmp_path: Path, path: str) -> None:
+    """A log in which every channel reads what hand formulas expect: nothing is suspect, the ways agree as they must."""
+    s = read(ROOT / "models" / path)
+    text = gauges_toml(suggested(s))
+    gauged = read_text(s.text + "\n" + text)
+    st = statics(s)
+    top = 0.5 * min(x.load(x.yielding) for x in st.values())
+    expected = ByHand(gauged, st, top)
+    t = np.arange(0.0, 300.0, 0.5)
+    share = np.interp(t, [30.0, 299.5], [0.0, 1.0])
+    units = {"force": ("kN", 1e-3), "strain": ("ue", 1e6), "length": ("mm", 1.0)}
+    rng = np.random.default_rng(3)
+    columns = {}
+    for g in gauged.gauges:
+        full = top if g.kind == "load" else expected.reading(g)
+        columns[g.channel] = units[g.quantity][1] * full * (share + rng.normal(0.0, 1e-3, len(t)))
+    log = data.write_log(tmp_path / "log.csv", t, columns)
+    channels = {g.channel: f'unit = "{units[g.quantity][0]}"' for g in gauged.gauges}
+    rig = data.write_rig(tmp_path / "rig.toml", s.name, channels, text)
+    test = reduce([log], rig, ROOT / "models" / path, tmp_path / "out")
+    assert test.suspects == ()
+    assert test.results["largest load"].value == pytest.approx(top, rel=5e-3)
+    last = [b for b in test.bar_stress if b.share == 1.0]
+    assert len(last) == len(st) and all(b.gauge == pytest.approx(b.fibre, rel=0.04) for b in last)
+    assert all("not found" not in v.formula for v in test.results.values())
+    assert "largest load" in told(test)
+
+
+def test_cracks_frames_and_photographs_stand_in_the_record(tmp_path: Path) -> None:
+    """A crack of 3-4-5; a frame in pure shear of 200 microstrain, whose principal strain is that."""
+    log, rig = small(tmp_path)
+    (tmp_path / "traced.csv").write_text(
+        "face;crack;x [mm];y [mm];load [kN];width [mm]\n"
+        "S;1;0;0;60;0,05\nS;1;30;40;60;0,10\nS;1;60;80;60;\nN;2;0;0;80;\nN;2;0;100;80;0,2\n"
+    )
+    (tmp_path / "f.csv").write_text("x [mm],y [mm],exx [ue],eyy [ue],exy [ue]\n0,0,0,0,0\n10,5,0,0,200\n")
+    (tmp_path / "p.jpg").write_bytes(b"picture")
+    more = '[[cracks]]\nfile = "traced.csv"\n[[frame]]\nfile = "f.csv"\ntime = 50\nface = "S"\n'
+    rig.write_text(rig.read_text() + more + '[[photograph]]\nfile = "p.jpg"\nscale = "0.2 mm"\n')
+    test = reduce([log], rig, SPECIMEN, tmp_path / "out")
+    one, two = test.cracks
+    assert (one.face, one.load, one.length, one.width) == ("S", 60e3, pytest.approx(100.0), pytest.approx(0.1))
+    assert one.angle == pytest.approx(np.degrees(np.arctan2(4.0, 3.0))) and two.angle == pytest.approx(90.0)
+    assert one.points[1] == (30.0, 40.0)
+    frame = test.frames[0]
+    assert frame.points == 2 and frame.principal_strain == pytest.approx(200e-6) and frame.extent == (0, 10, 0, 5)
+    assert test.photographs[0].scale == 0.2
+    assert Record.from_dict(json.loads(test.to_json())).cracks == test.cracks
+    assert "face S" in told(test) and replay(tmp_path / "out") == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("face,crack,x,y\nS,1,0,0\n", "line 1"),
+        ("face,crack,x [mm],y [mm]\nS,1,0,zero\n", "line 2, column 4: y = 'zero': a number"),
+        ("face,crack,x [mm],y [mm]\nQ,1,0,0\n", "allowed: N, S"),
+        ("face,crakc,x [mm],y [mm]\nS,1,0,0\n", "did you mean 'crakc'"),
+    ],
+)
+def test_a_bad_tracing_is_told_with_its_place(tmp_path: Path, text: str, message: str) -> None:
+    log, rig = small(tmp_path)
+    (tmp_path / "traced.csv").write_text(text)
+    rig.write_text(rig.read_text() + '[[cracks]]\nfile = "traced.csv"\n')
+    with pytest.raises(InputFault) as caught:
+        reduce([log], rig, SPECIMEN, tmp_path / "out")
+    assert message in str(caught.value) and "traced.csv" in str(caught.value) and not (tmp_path / "out").exists()
+
+
+def test_a_file_of_the_rig_may_not_bear_a_name_of_the_test(tmp_path: Path) -> None:
+    with pytest.raises(InputFault, match="a name that a test uses itself"):
+        read_rig_text(RIG + '[[cracks]]\nfile = "readings.csv"\n')

@@ -74,6 +74,7 @@ def test_bar_stress_of_the_published_section(tmp_path: Path) -> None:
     # the middle of the last four of 180 readings lies 0.8 % below the last
     assert last.gauge == pytest.approx(213.0, rel=0.012)
     assert last.flag == "" and last.spread < 0.05
+    assert last.gauge_uncertainty == pytest.approx(0.015 * last.gauge, rel=0.01)
     # s = n M (d - x)/I goes as 1/d at a given lever arm: 5 mm of 390 mm, load cell 1 %
     assert last.uncertainty == pytest.approx(last.fibre * math.hypot(0.01, 5.0 / 390.0), rel=0.02)
 
@@ -161,6 +162,21 @@ def test_moment_bar_stress_and_bond(known) -> None:
     by_hand = math.hypot(per * 0.015 * math.hypot(380.0, 280.0), bond.value * 2.0 * math.sqrt(2.0) / 200.0)
     assert bond.uncertainty == pytest.approx(by_hand, rel=0.01)
     assert s.bars.left.area == 645.0
+
+
+def test_with_the_tension_face_up_own_weight_is_taken_off(tmp_path: Path) -> None:
+    """M = P a - M_own; three values of bar stress follow it."""
+    text = (MODELS / "as29-100-u.toml").read_text(encoding="utf-8")
+    (tmp_path / "s.toml").write_text(text.replace('tension_face = "down"', 'tension_face = "up"'), encoding="utf-8")
+    t = np.arange(0.0, 200.0)
+    log = data.write_log(tmp_path / "a.csv", t, {"P": np.interp(t, [20.0, 199.0], [0.0, 120.0])})
+    rig = data.write_rig(tmp_path / "r.toml", "AS29-100-U", {"P": 'unit = "kN"'}, data.gauge("P", "load"))
+    test = reduce([log], rig, tmp_path / "s.toml", tmp_path / "out")
+    w = 2500.0 * 9.80665 * 1e-9 * 600.0 * 575.0
+    own = w * (2600.0 * 2120.0 - 0.5 * 2320.0**2)
+    last = test.bar_stress[-1]
+    assert last.moment == pytest.approx(120e3 * 1500.0 - own, rel=1e-4)
+    assert last.elastic == pytest.approx(last.moment / (1290.0 * 0.928 * 515.0), rel=0.005)
 
 
 # ------------------------------------------------------------------ parts, with noise
