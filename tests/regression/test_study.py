@@ -24,6 +24,7 @@ import pytest
 import fesplice
 from fesplice.contracts import Outcome
 from fesplice.specimen import vary_many
+from fesplice.store.folder import write_manifest
 from fesplice.study import Progress, Resources, Table, read_study, run_study
 from fesplice.study.record import compute
 from fesplice.study.schedule import carry_out
@@ -252,7 +253,7 @@ def test_a_run_that_stopped_short_stays_so_when_it_is_read_again(tmp_path: Path)
     about = json.loads(manifest.read_text())
     about["outcome"] = {"name": Outcome.smallest_step.name, "sentence": Outcome.smallest_step.value}
     about["warnings"].insert(0, "no equilibrium at 12 kN")
-    manifest.write_text(json.dumps(about))
+    write_manifest(manifest.parent, about)
     again = compute(specimen.text, str(tmp_path), ["elevation"])["elevation"]
     assert (again["state"], again["reason"]) == ("stopped", "no equilibrium at 12 kN")
     assert again["peak_kN"] == first["peak_kN"]
