@@ -22,7 +22,7 @@ import numpy as np
 
 from fesplice.contracts import FolderFault
 from fesplice.mesh import BarLine, Group, Mesh, Station
-from fesplice.store.folder import reason
+from fesplice.store.folder import Absent, reason
 
 # 256 kB of float32: a step of a usual mesh is four such pieces.
 _CHUNK = 65536
@@ -64,8 +64,8 @@ class Packed(Mapping[str, np.ndarray]):
     """Arrays of a file by name, read-only; the file is not held open.
 
     The first array asked for brings all of its type with it: opening the file costs more than
-    reading it. Raises :class:`FolderFault` when the file is absent or damaged, KeyError for an
-    unknown name.
+    reading it. Raises :class:`FolderFault` when the file is absent or damaged, and for an unknown
+    name one that is a KeyError as well.
     """
 
     def __init__(self, path: Path):
@@ -77,6 +77,8 @@ class Packed(Mapping[str, np.ndarray]):
         self._lanes: dict[str, np.ndarray] = {}
 
     def __getitem__(self, name: str) -> np.ndarray:
+        if name not in self._index:
+            raise Absent(str(self._path), f"does not hold {name}: of another run, or of another version")
         entry = self._index[name]
         shape, start = tuple(entry["shape"]), entry["start"]
         kind = np.dtype(entry["type"])

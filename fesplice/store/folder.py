@@ -39,6 +39,8 @@ MARK = ".fesplice"
 FROZEN = "frozen.json"
 
 _LOCK_MARK = b"fesplice lock"
+#: What readers take for granted of the parts of a manifest that need not be there.
+_KINDS = {"created": str, "steps": int, "summary": dict, "warnings": list, "digests": dict, "versions": dict}
 
 
 def step_path(folder: Path, index: int) -> Path:
@@ -116,7 +118,10 @@ def claim(folder: Path, kind: str) -> None:
     foreign = sorted(n for n in names if not _own(folder, n))
     if foreign:
         shown = ", ".join(foreign[:3]) + (", ..." if len(foreign) > 3 else "")
-        raise FolderFault(str(folder), f"holds something other than a {kind} ({shown}); nothing was written")
+        raise FolderFault(
+            str(folder), f"holds something other than a {kind} ({shown}), or a {kind} of a version that did not yet "
+            "mark its folders; nothing was written. Give a new folder",
+        )  # fmt: skip
     try:
         folder.mkdir(parents=True, exist_ok=True)
         _mark(folder, {"kind": kind, "files": []})
@@ -284,11 +289,17 @@ def _digest(content: Any) -> str:
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def file_digest(path: Path) -> str:
-    """SHA-256 of a file; :class:`FolderFault` when it is absent or cannot be read."""
+class Absent(FolderFault, KeyError):
+    """A file of a run lacks a name that a reader asked for. Also a KeyError: ``in`` and ``get`` of a mapping work."""
+
+    __str__ = FolderFault.__str__
+
+
+def file_digest(path: Path, size: int = -1) -> str:
+    """SHA-256 of a file or of its first ``size`` bytes; :class:`FolderFault` when it is absent or cannot be read."""
     try:
         with open(path, "rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+            return hashlib.sha256(file.read(size)).hexdigest()
     except FileNotFoundError as error:
         raise FolderFault(str(path), "not found") from error
     except OSError as error:
@@ -321,6 +332,9 @@ def read_manifest(folder: Path) -> dict[str, Any]:
         for part, key in (("specimen", "text"), ("specimen", "digest"), ("mesh", "digest")):
             if not isinstance(manifest[part][key], str):
                 raise TypeError(f"{part}.{key} is not text")
+        for key, kind in _KINDS.items():
+            if key in manifest and type(manifest[key]) is not kind:
+                raise TypeError(f"{key} is not a {kind.__name__}")
         if not isinstance(manifest["settings"], dict):
             raise TypeError("settings is not a table")
     except (KeyError, TypeError) as error:

@@ -14,7 +14,7 @@ import numpy as np
 from fesplice.contracts import Floats, FolderFault, Outcome
 from fesplice.mesh import Mesh
 from fesplice.store.arrays import Packed, read_mesh
-from fesplice.store.folder import ATTEMPTS, CURVE, MANIFEST, MESH, file_digest, read_manifest, step_path
+from fesplice.store.folder import ATTEMPTS, CURVE, MANIFEST, MESH, STATE, file_digest, read_manifest, reason, step_path
 from fesplice.store.table import read_table
 
 
@@ -66,7 +66,10 @@ class Run:
 
     @property
     def specimen_name(self) -> str:
-        return self.manifest["specimen"]["name"]
+        name = self.manifest["specimen"].get("name")
+        if not isinstance(name, str):
+            raise FolderFault(str(self.folder / MANIFEST), "is damaged: specimen.name is not text")
+        return name
 
     @property
     def specimen_text(self) -> str:
@@ -102,12 +105,12 @@ class Run:
     @property
     def curve(self) -> dict[str, np.ndarray]:
         """Columns of the response curve (n_steps,) by name, units in the names; empty before the first step."""
-        return self._fresh(CURVE, lambda path: self._table(path, ("step", "load_N")))
+        return self._fresh(CURVE, self._curve)
 
     @property
     def attempts(self) -> dict[str, np.ndarray]:
         """Columns of the table of all tries, failed ones included."""
-        return self._fresh(ATTEMPTS, lambda path: self._table(path, ()))
+        return self._fresh(ATTEMPTS, self._attempts)
 
     @property
     def indices(self) -> tuple[int, ...]:
@@ -140,30 +143,59 @@ class Run:
             raise FolderFault(str(self.folder), f"step {index} is not stored; {there}")
         path = step_path(self.folder, index)
         self._believe(path)
-        return StepFields(index, Packed(path))
+        packed = Packed(path)
+        if not isinstance(packed.about, dict) or packed.about.get("step") != index:
+            raise FolderFault(str(path), f"is not step {index}: exchanged or damaged; it is not believed")
+        return StepFields(index, packed)
 
     def steps(self) -> Iterator[StepFields]:
         """All accepted steps in order, one at a time."""
         return (self.step(index) for index in self.indices)
 
     def _believe(self, path: Path) -> None:
-        """Raise :class:`FolderFault` where a file of a finished run is not the one it ended with."""
-        told = self.manifest.get("digests", {}).get(path.relative_to(self.folder).as_posix())
-        if told is not None and file_digest(path) != told:
+        """Raise :class:`FolderFault` where a file is not the one the run wrote, as far as it is told what it wrote.
+
+        A finished run tells it in the manifest; one that grows, was stopped or killed tells in its state what
+        stood when the last step was accepted, and may be ahead of it by a line and a step.
+        """
+        name, size = path.relative_to(self.folder).as_posix(), -1
+        if self.outcome.finished:
+            told = self.manifest.get("digests", {}).get(name)
+        else:
+            about = self._fresh(STATE, _about)
+            told = about.get("steps", {}).get(path.stem)
+            if name == CURVE:
+                told, size = about.get("curve_digest"), about.get("curve_bytes", 0)
+        if told is not None and file_digest(path, size) != told:
             raise FolderFault(
-                str(path), "is not the file this run ended with (its digest differs): cut, edited or exchanged; it is "
-                "not believed. Put the true one back, or compute the run anew into a new folder",
+                str(path), "is damaged, cut, edited or exchanged: its digest is not that of the file this run wrote. "
+                "Put the true one back, or compute the run anew into a new folder",
             )  # fmt: skip
 
-    def _table(self, path: Path, needed: tuple[str, ...]) -> dict[str, np.ndarray]:
-        """A table of the run, believed and with the columns that everything reads."""
+    def _curve(self, path: Path) -> dict[str, np.ndarray]:
+        """The curve, believed: every step once and in order, nothing but numbers and outcomes."""
         self._believe(path)
         table = read_table(path)
-        if table and (lacking := [name for name in needed if name not in table]):
-            raise FolderFault(str(path), f"is damaged: no column {', '.join(lacking)}")
-        if table and needed and (bad := [name for name in needed if table[name].dtype.kind not in "if"]):
-            raise FolderFault(str(path), f"is damaged: column {', '.join(bad)} holds something other than numbers")
+        # runs of earlier versions have no digests, but their manifest knows how many steps they ended with
+        ended, found = self.manifest.get("steps"), len(table["step"]) if table else 0
+        if self.outcome.finished and ended is not None and found != ended:
+            said = f"has {found} of the {ended} steps this run ended with: cut or edited; it is not believed"
+            raise FolderFault(str(path), said)
+        if not found:
+            return table
+        step = table["step"]
+        if step.dtype.kind != "i" or step[0] not in (0, 1) or np.any(np.diff(step) != 1):
+            raise FolderFault(str(path), "is damaged: its steps do not follow one another from 0 or 1")
+        texts = {name: {*v.tolist()} for name, v in table.items() if v.dtype.kind == "U"}
+        odd = [name for name, found in texts.items() if name == "load_N" or not found <= Outcome.__members__.keys()]
+        if odd or "load_N" not in table:
+            said = f"column {odd[0]} holds something other than numbers" if odd else "no column load_N"
+            raise FolderFault(str(path), f"is damaged: {said}")
         return table
+
+    def _attempts(self, path: Path) -> dict[str, np.ndarray]:
+        self._believe(path)
+        return read_table(path)
 
     def _fresh(self, name: str, read: Callable[[Path], Any]) -> Any:
         """Content of a file that may still grow or be replaced: read again only if it changed."""
@@ -177,3 +209,15 @@ class Run:
         if kept is None or stamp is None or kept[0] != stamp:
             kept = self._kept[name] = (stamp, read(path))
         return kept[1]
+
+
+def _about(path: Path) -> dict[str, Any]:
+    """What the state of an unfinished run tells of its other files; nothing before the first step."""
+    if not path.is_file():
+        return {}
+    about = Packed(path).about
+    try:
+        size, told = int(about["curve_bytes"]), about.get("curve_digest")
+        return {"curve_bytes": size, "curve_digest": told, "steps": dict(about.get("steps", {}))}
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise FolderFault(str(path), f"is damaged: {reason(error)}") from error

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from fesplice.contracts import FolderFault
-from fesplice.store.folder import reason, write_all
+from fesplice.store.folder import Absent, reason, write_all
 
 
 def cell(value: Any) -> str:
@@ -106,6 +106,17 @@ class Table:
             self._fd = -1
 
 
+class Columns(dict[str, np.ndarray]):
+    """Columns of a table by name; one that is asked for and not there is a fault of the file."""
+
+    def __init__(self, path: Path, columns: Mapping[str, np.ndarray]):
+        super().__init__(columns)
+        self._path = path
+
+    def __missing__(self, name: str) -> np.ndarray:
+        raise Absent(str(self._path), f"is damaged: no column {name}")
+
+
 def read_table(path: Path) -> dict[str, np.ndarray]:
     """Columns of a table as arrays: int64, float64 (nothing reads as NaN), or text.
 
@@ -128,7 +139,7 @@ def read_table(path: Path) -> dict[str, np.ndarray]:
     for k, row in enumerate(rows[1:], 2):
         if len(row) != len(columns):
             raise FolderFault(str(path), f"is damaged: line {k} has {len(row)} values for {len(columns)} columns")
-    return {name: _column([row[j] for row in rows[1:]]) for j, name in enumerate(columns)}
+    return Columns(path, {name: _column([row[j] for row in rows[1:]]) for j, name in enumerate(columns)})
 
 
 def _column(texts: list[str]) -> np.ndarray:

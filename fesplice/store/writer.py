@@ -8,6 +8,7 @@ curve in bytes. The state alone decides: whatever goes beyond it is dropped on r
 from __future__ import annotations
 
 import contextlib
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -81,6 +82,7 @@ class RunWriter:
         self.manifest = manifest
         self._lock = lock
         self._last: int | None = None
+        self._told: dict[str, str] = {}
         self._ended = ""
         self._curve = Table(folder / CURVE)
         self._attempts = Table(folder / ATTEMPTS)
@@ -187,13 +189,15 @@ class RunWriter:
         fields = {name: _single(name, values) for name, values in record.fields.items()}
         arrays, scalars = _split(record.memory)
         try:
-            write_whole(step_path(self.folder, record.index), pack(fields, {"step": record.index}, compress=True))
+            path, image = step_path(self.folder, record.index), pack(fields, {"step": record.index}, compress=True)
+            write_whole(path, image)
             sync_names(self.folder / STEPS)
             size = self._curve.append({"step": record.index, **record.columns}, sync=True)
-            told = {"curve_bytes": size, "curve_digest": self._curve.digest(size)}
+            steps = self._told | {path.stem: hashlib.sha256(image).hexdigest()}
+            told = {"curve_bytes": size, "curve_digest": self._curve.digest(size), "steps": steps}
             state = {"step": record.index, **told, "memory": scalars}
             write_whole(self.folder / STATE, pack(arrays, state, compress=False))
-            self._curve.size, self._last = size, record.index
+            self._curve.size, self._last, self._told = size, record.index, steps
         except BaseException as error:
             # An interrupt may fall on either side of the decisive rename; the disk knows which.
             with contextlib.suppress(OSError, FolderFault):
@@ -249,21 +253,25 @@ class RunWriter:
 
     # -------------------------------------------------------------- inside
     def _digests(self) -> dict[str, str]:
-        """SHA-256 of every file that a reader of the finished run believes, by its name in the folder."""
-        files = [self.folder / CURVE, self.folder / ATTEMPTS, *step_files(self.folder).values()]
-        return {path.relative_to(self.folder).as_posix(): file_digest(path) for path in files if path.is_file()}
+        """SHA-256 of every file that a reader of the finished run believes, by its name in the folder.
+
+        Those of the steps as they were written, not as they stand: a file exchanged meanwhile is not blessed.
+        """
+        out = {CURVE: self._curve.digest(self._curve.size), ATTEMPTS: file_digest(self.folder / ATTEMPTS)}
+        return out | {step_path(Path(), int(stem)).as_posix(): told for stem, told in self._told.items()}
 
     def _settle(self) -> Saved | None:
         """Bring the folder back to its saved state, and answer it: drop what was written beyond.
 
         A fault, with nothing dropped, when the folder is not one that a kill can leave behind.
         """
-        saved, last, length, told = None, -1, 0, ""
+        saved, last, length, told, written = None, -1, 0, "", {}
         if (self.folder / STATE).exists():
             state = Packed(self.folder / STATE)
             try:
                 last, length = int(state.about["step"]), int(state.about["curve_bytes"])
                 told = str(state.about.get("curve_digest", ""))
+                written = {str(stem): str(digest) for stem, digest in state.about.get("steps", {}).items()}
                 saved = Saved(last, {name: array.copy() for name, array in state.items()} | state.about["memory"])
             except (KeyError, TypeError, ValueError, AttributeError) as error:
                 raise FolderFault(str(self.folder / STATE), f"is damaged: {reason(error)}") from error
@@ -278,11 +286,15 @@ class RunWriter:
             raise FolderFault(str(self.folder / CURVE), f"is damaged: shorter than at step {last}")
         if told and self._curve.digest(length) != told:
             raise FolderFault(str(self.folder / CURVE), f"was changed since step {last}: it is not believed")
+        for index in kept:
+            # a run begun by an earlier version knows nothing of its steps: they are taken as they stand
+            if written.setdefault(steps[index].stem, digest := file_digest(steps[index])) != digest:
+                raise FolderFault(str(steps[index]), "is damaged or was changed since it was written")
         for stray in (*self.folder.glob("*" + PARTIAL), *(self.folder / STEPS).glob("*" + PARTIAL)):
             stray.unlink()
         for index in beyond:
             steps[index].unlink()
-        self._last = None if saved is None else last
+        self._last, self._told = None if saved is None else last, written
         self._curve.size = length
         self._curve.cut()
         return saved

@@ -120,3 +120,121 @@ def test_parsable_nonsense_in_the_curve_of_an_unfinished_run_is_a_fault(tmp_path
         assert run.indices == ()
     except FolderFault as fault:
         assert "curve.csv" in str(fault)
+
+
+@pytest.mark.parametrize("change", [cut_curve, edit_curve, take_curve])
+def test_the_curve_of_a_stopped_run_is_not_read_once_changed(tmp_path: Path, change: Callable[[Path], None]) -> None:
+    home = written(tmp_path / "run", ended=False)
+    assert Run(home).n_steps == 4
+    change(home)
+    with pytest.raises(FolderFault, match=r"curve\.csv"):
+        Run(home).curve  # noqa: B018
+
+
+def test_a_line_that_is_ahead_of_the_state_is_read(tmp_path: Path) -> None:
+    """A kill between the line of a step and its state: the line counts for a reader, as it always did."""
+    home, longer = written(tmp_path / "run", ended=False, steps=3), written(tmp_path / "longer", ended=False)
+    for name in ("curve.csv", "steps/000004.h5"):
+        (home / name).write_bytes((longer / name).read_bytes())
+    run = Run(home)
+    assert run.indices == (1, 2, 3, 4) and run.step(4).index == 4
+
+
+def exchange(home: Path, other: Path) -> None:
+    """Step 2 becomes another valid step 2, as that of another run would be."""
+    with parts.begin(other) as writer:
+        for step in (1, 2):
+            changed = {"fields": {**parts.record(step).fields, "u": parts.record(step + 7).fields["u"]}}
+            writer.accept(parts.record(step, **changed))
+    (home / "steps" / "000002.h5").write_bytes((other / "steps" / "000002.h5").read_bytes())
+
+
+def test_an_exchanged_step_of_a_stopped_run_is_neither_read_nor_gone_on_from(tmp_path: Path) -> None:
+    home = written(tmp_path / "run", ended=False)
+    exchange(home, tmp_path / "other")
+    Run(home).step(1)
+    with pytest.raises(FolderFault, match=r"000002\.h5.*exchanged"):
+        Run(home).step(2)
+    with pytest.raises(FolderFault, match=r"000002\.h5.*changed since"):
+        RunWriter.resume(home)
+
+
+def test_a_step_exchanged_while_the_run_goes_on_is_not_blessed_at_its_end(tmp_path: Path) -> None:
+    home = tmp_path / "run"
+    with parts.begin(home) as writer:
+        for step in (1, 2, 3):
+            writer.accept(parts.record(step))
+        exchange(home, tmp_path / "other")
+        writer.finish(Outcome.softened, {}, [])
+    with pytest.raises(FolderFault, match=r"000002\.h5.*exchanged"):
+        Run(home).step(2)
+
+
+def without_digests(home: Path) -> Path:
+    """The run as an earlier version would have left it."""
+    path = home / "manifest.json"
+    kept = {k: v for k, v in json.loads(path.read_text()).items() if k not in ("digest", "digests")}
+    path.write_text(json.dumps(kept))
+    return home
+
+
+@pytest.mark.parametrize("change", [cut_curve, take_curve])
+def test_the_curve_of_a_run_of_an_earlier_version_has_the_steps_it_ended_with(
+    tmp_path: Path, change: Callable[[Path], None]
+) -> None:
+    home = without_digests(written(tmp_path / "run", ended=True))
+    assert Run(home).n_steps == 4
+    change(home)
+    with pytest.raises(FolderFault, match="of the 4 steps this run ended with"):
+        Run(home).curve  # noqa: B018
+
+
+ODD = {
+    "twice": lambda rows: [*rows[:3], rows[2], *rows[4:]],
+    "backwards": lambda rows: [rows[0], *rows[:0:-1]],
+    "a half step": lambda rows: [*rows[:2], "2.5" + rows[2][1:], *rows[3:]],
+    "no step": lambda rows: [*rows[:2], rows[2][1:], *rows[3:]],
+    "text for a load": lambda rows: [*rows[:2], "2,x," + rows[2].split(",", 2)[2], *rows[3:]],
+    "text for a deflection": lambda rows: [*rows[:2], ",".join([*rows[2].split(",")[:2], "x", "converged"]), *rows[3:]],
+}
+
+
+@pytest.mark.parametrize("what", ODD)
+def test_odd_rows_in_a_curve_without_digests_are_a_fault(tmp_path: Path, what: str) -> None:
+    home = without_digests(written(tmp_path / "run", ended=True))
+    rows = (home / "curve.csv").read_text().splitlines()
+    (home / "curve.csv").write_text("\n".join(ODD[what](rows)) + "\n")
+    with pytest.raises(FolderFault, match=r"curve\.csv: is damaged"):
+        Run(home).curve  # noqa: B018
+
+
+def test_a_column_or_a_field_that_is_not_there_is_a_fault_and_can_be_asked_for(tmp_path: Path) -> None:
+    home = without_digests(written(tmp_path / "run", ended=True))
+    run = Run(home)
+    assert "moment" not in run.curve and run.curve.get("moment") is None
+    assert "bond/tau" not in run.step(1).fields and run.step(1).fields.get("bond/tau") is None
+    with pytest.raises(FolderFault, match=r"curve\.csv: is damaged: no column moment"):
+        run.curve["moment"]
+    with pytest.raises(FolderFault, match=r"000001\.h5: does not hold bond/tau") as fault:
+        run.step(1).fields["bond/tau"]
+    assert fault.value.exit_code == 2
+
+
+@pytest.mark.parametrize("key", ["summary", "warnings", "steps", "versions", "created"])
+def test_a_manifest_of_an_earlier_version_with_an_odd_part_is_a_fault(tmp_path: Path, key: str) -> None:
+    home = without_digests(written(tmp_path / "run", ended=True))
+    path = home / "manifest.json"
+    path.write_text(json.dumps(json.loads(path.read_text()) | {key: None}))
+    with pytest.raises(FolderFault, match=rf"manifest\.json: is damaged: {key} is not a"):
+        Run(home)
+
+
+@pytest.mark.parametrize("name", [None, 5, []])
+def test_a_name_that_is_no_text_is_a_fault(tmp_path: Path, name: object) -> None:
+    home = without_digests(written(tmp_path / "run", ended=True))
+    path = home / "manifest.json"
+    kept = json.loads(path.read_text())
+    kept["specimen"]["name"] = name
+    path.write_text(json.dumps(kept))
+    with pytest.raises(FolderFault, match=r"manifest\.json: is damaged: specimen\.name is not text"):
+        Run(home).specimen_name  # noqa: B018
