@@ -2,6 +2,7 @@
 #
 #   prepare core    what the program needs
 #   prepare test    that and what the checks need
+#   prepare manual  what the manual needs
 #
 # Set PYTHON to choose an interpreter, CONSTRAINTS= (empty) to take the newest releases
 # instead of those tested together.
@@ -93,14 +94,14 @@ prepare() {
     [ -e "$mark-$wanted" ] && return 0
     install_system
     say "installing fesplice ($wanted) into .venv"
-    if [ "$wanted" = test ]; then
-        .venv/bin/python -m pip install -q ${CONSTRAINTS:+-c "$CONSTRAINTS"} -e '.[test]'
-    else
-        .venv/bin/python -m pip install -q ${CONSTRAINTS:+-c "$CONSTRAINTS"} -e .
-    fi
+    case $wanted in
+        core) .venv/bin/python -m pip install -q ${CONSTRAINTS:+-c "$CONSTRAINTS"} -e . ;;
+        *) .venv/bin/python -m pip install -q ${CONSTRAINTS:+-c "$CONSTRAINTS"} -e ".[$wanted]" ;;
+    esac
     .venv/bin/python -c 'import gmsh, vtkmodules.vtkRenderingOpenGL2' ||
         die "gmsh or VTK does not load on this system; the line above names the library it misses"
-    rm -f .venv/fesplice-*
-    touch "$mark-core"
-    [ "$wanted" = core ] || touch "$mark-$wanted"
+    [ -e "$mark-core" ] || rm -f .venv/fesplice-*
+    touch "$mark-core" "$mark-$wanted"
+    # what the checks need holds what the manual needs
+    [ "$wanted" != test ] || touch "$mark-manual"
 }

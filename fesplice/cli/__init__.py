@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli import check, freeze, laboratory, predict, run, study
+from fesplice.cli import about, check, freeze, laboratory, predict, run, study
 from fesplice.cli.console import err, out
 from fesplice.contracts import FespliceError
 
@@ -20,12 +20,11 @@ app = typer.Typer(add_completion=False, no_args_is_help=True, pretty_exceptions_
 
 
 @app.callback(invoke_without_command=True)
-def _root(version: Annotated[bool, typer.Option("--version", help="print the version and leave")] = False) -> None:
+def _root(version: Annotated[bool, typer.Option("--version", help="print the versions that matter")] = False) -> None:
     """Nonlinear analysis of hooked-bar splice zones in two dimensions. A research aid, not a design check."""
     if version:
-        from fesplice import __version__
-
-        out.print(__version__)
+        for line in about.version_lines():
+            out.print(line)
         raise typer.Exit
 
 
@@ -33,6 +32,7 @@ for verb in (
     check.check, check.schedule, check.sheet, run.analyse, predict.predict, freeze.freeze,
     run.pictures, run.summary, run.export, run.drawing, laboratory.reduce, laboratory.replay,
     laboratory.materials,
+    about.example, about.keys, about.manual,
 ):
     app.command()(verb)
 app.add_typer(study.study, name="study")

@@ -71,6 +71,11 @@ class Resources:
     memory: str = ""
     scheduler: str = ""
 
+    @property
+    def alone(self) -> bool:
+        """True where this process does all the work."""
+        return self.workers == 0 and self.adaptive is None and not self.scheduler
+
 
 @dataclass(frozen=True)
 class Study:

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fesplice.contracts import Fault, FolderFault, InputFault
+from fesplice.store.extras import need
 from fesplice.store.folder import Lock, claim, write_whole
 from fesplice.study.cases import Case, cases
 from fesplice.study.description import Resources, Study
@@ -25,6 +26,8 @@ from fesplice.study.record import Record, compute
 from fesplice.study.schedule import Task, carry_out
 from fesplice.study.table import Table
 
+#: Libraries of the extra ``study``, which workers need.
+WORKERS = ("dask", "distributed", "cryptography")
 STUDY, RUNS, EARLIER = "study.json", "runs", ".earlier-"
 #: Rows that come quicker than this are written together [s]; a kill between costs reading their run folders again.
 PATIENCE = 0.25
@@ -64,6 +67,8 @@ def run_study(
     if resources is None and (foreign := study.resources.scheduler):
         said = "whoever runs it is given this study and computes in your name: say so on the command line as well"
         raise InputFault(study.source, [Fault("resources.scheduler", foreign, f"{said}, --scheduler {foreign}")])
+    if not (resources or study.resources).alone:
+        need(study.source, WORKERS)
     place = Path(folder)
     listed = cases(study)
     if all(case.dropped for case in listed):

@@ -40,7 +40,7 @@ def carry_out(task: Task, work: Mapping[str, Sequence[Any]], resources: Resource
     """
     if not work:
         return
-    if not resources.scheduler and resources.workers == 0 and resources.adaptive is None:
+    if resources.alone:
         for name, arguments in work.items():
             yield [(name, _tried(task, arguments))]
         return
