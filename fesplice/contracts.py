@@ -10,7 +10,7 @@ tension, opening and lengthening are positive. Array shapes use
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 from typing import Any, Protocol, runtime_checkable
@@ -194,6 +194,10 @@ class Equilibrium(Protocol):
     f_ref: Floats
     f_dead: Floats
 
+    def fresh(self) -> Mapping[str, History]:
+        """History of the virgin model, per group."""
+        ...
+
     def internal(
         self, u: Floats, history: Mapping[str, History], *, secant: float = 0.0, matrix: bool = True
     ) -> Trial:
@@ -209,25 +213,33 @@ class Control(Protocol):
         """Its key in the registry."""
         ...
 
+    @property
+    def first(self) -> Control | None:
+        """What is held instead while this equation says nothing; None for a control that always says something."""
+        ...
+
+    @property
+    def weights(self) -> Floats | None:
+        """(n_free,) The deflection that the rules for stopping read; None: the sizes of the steps add up to it."""
+        ...
+
     def row(self, state: State, previous: State | None) -> tuple[Floats, float]:
         """Coefficients (c (n_free), w) of the constraint about ``state``."""
         ...
 
 
 class Stepper(Protocol):
-    """How far next: sizes of coming increments."""
+    """How far next: sizes of coming increments. ``size`` is the current one and all that is kept for resuming."""
 
-    def next_size(self, last: Step | None) -> float: ...
+    size: float
+
+    def next_size(self, last: Step | None) -> float:
+        """Size of the increment after ``last`` (None at the start); also the new ``size``."""
+        ...
 
     def cut(self) -> bool:
         """Shrink after a failure; False when the smallest size is passed."""
         ...
-
-
-class Marcher(Protocol):
-    """Generator of accepted steps."""
-
-    def __call__(self, model: Equilibrium, start: State) -> Iterator[Step]: ...
 
 
 # ------------------------------------------------------------------ provisions
@@ -246,6 +258,6 @@ class Check:
 
 
 class Provision(Protocol):
-    """A clause of a document as a function of plain numbers."""
+    """A clause of a document as a function of plain numbers with named arguments; ``units`` "SI" or "US"."""
 
-    def __call__(self, **inputs: float) -> Check: ...
+    def __call__(self, *args: Any, **inputs: Any) -> Check: ...

@@ -1,14 +1,11 @@
 """Published provisions as functions: one module per document and edition, editions never mixed.
 
-``PROVISIONS`` maps "module.function" to the clause function; each returns a
-:class:`fesplice.contracts.Check`. ``section`` holds the analysis of a section by fibres.
+``PROVISIONS`` maps "module.function" to the clause function, a :class:`fesplice.contracts.Provision`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
-from fesplice.contracts import Check
+from fesplice.contracts import Provision
 from fesplice.provisions import (
     aashto_lrfd_9,
     aci318_14,
@@ -37,7 +34,7 @@ _MODULES = (
     ku_hook_2018,
 )
 
-PROVISIONS: dict[str, Callable[..., Check]] = {
+PROVISIONS: dict[str, Provision] = {
     f"{module.__name__.rsplit('.', 1)[-1]}.{name}": function
     for module in _MODULES
     for name, function in vars(module).items()

@@ -6,11 +6,11 @@ length in displacement space, or of the deflection that the dissipated energy st
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from fesplice.contracts import Floats, State
+from fesplice.contracts import Control, Floats, State
 
 
 @dataclass(frozen=True)
@@ -19,6 +19,7 @@ class Displacement:
 
     weights: Floats
     name: str = "deflection"
+    first: None = field(default=None, init=False)
 
     def row(self, state: State, previous: State | None) -> tuple[Floats, float]:
         """The weights themselves."""
@@ -31,6 +32,8 @@ class LoadFactor:
 
     n_free: int
     name: str = "load"
+    first: None = field(default=None, init=False)
+    weights: None = field(default=None, init=False)
 
     def row(self, state: State, previous: State | None) -> tuple[Floats, float]:
         """Only the load counts."""
@@ -46,6 +49,11 @@ class ArcLength:
 
     first: Displacement
     name: str = "arc_length"
+
+    @property
+    def weights(self) -> Floats:
+        """The deflection held first."""
+        return self.first.weights
 
     def row(self, state: State, previous: State | None) -> tuple[Floats, float]:
         """Unit vector of the last displacement increment."""
@@ -71,6 +79,11 @@ class Dissipation:
     name: str = "dissipation"
     least: float = 0.1
 
+    @property
+    def weights(self) -> Floats:
+        """The deflection held first."""
+        return self.first.weights
+
     def row(self, state: State, previous: State | None) -> tuple[Floats, float]:
         """Linear in u and load."""
         if previous is None or abs(previous.load) < 1e-12 or abs(state.load) < 1e-12:
@@ -95,13 +108,18 @@ class Gauged:
     deflection itself is held.
     """
 
-    inner: ArcLength | Displacement
+    inner: Control
     first: Displacement
 
     @property
     def name(self) -> str:
         """The inner control's."""
         return self.inner.name
+
+    @property
+    def weights(self) -> Floats:
+        """The deflection held first."""
+        return self.first.weights
 
     def row(self, state: State, previous: State | None) -> tuple[Floats, float]:
         """Scaled equation of the inner control, or the deflection."""

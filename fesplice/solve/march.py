@@ -70,7 +70,7 @@ class March:
         self.index = -1
         self.outcome = Outcome.running
         # what is held first is a deflection: the stop rules read it whatever the control
-        self._deflection = getattr(getattr(control, "first", control), "weights", None)
+        self._deflection = control.weights
         self._report = report or (lambda **row: None)
         self.stuck: Attempt | None = None
         # parts that come loose: relaxation may take many small moves, wary of viscosities that failed
@@ -82,7 +82,7 @@ class March:
         """Numbers, besides the state, that the next step depends on."""
         out: dict[str, float | Floats] = {
             "index": float(self.index),
-            "size": float(self.stepper.size),  # type: ignore[attr-defined]
+            "size": float(self.stepper.size),
             "last_size": self.last_size,
             "last_iterations": float(self.last.iterations if self.last else 0),
             "peak": self.peak,
@@ -98,7 +98,7 @@ class March:
     def restore(self, memory: dict) -> None:
         """Take up where :meth:`memory` was written; ``state`` must be the one of that step."""
         self.index = int(memory["index"])
-        self.stepper.size = float(memory["size"])  # type: ignore[attr-defined]
+        self.stepper.size = float(memory["size"])
         self.last_size = float(memory["last_size"])
         self.peak, self.reached = float(memory["peak"]), float(memory["reached"])
         self.solver.largest = float(memory["largest"])
@@ -140,7 +140,7 @@ class March:
         best: list[tuple[Attempt, float]] = []
         size = whole = self.stepper.next_size(self.last)
         rows = [self.control.row(self.state, self.previous)]
-        if (first := getattr(self.control, "first", None)) is not None:
+        if (first := self.control.first) is not None:
             rows.append(first.row(self.state, None))
         for row, weight in rows:
             if (step := self._by(row, weight, size, began, failed, best)) is not None:
@@ -160,7 +160,7 @@ class March:
         """The chain for one constraint, from ``size`` down; None when all of it fails."""
         held = float(row @ self.state.u) + weight * self.state.load
         still = (self.state.u, self.state.load)
-        self.stepper.size = size  # type: ignore[attr-defined]
+        self.stepper.size = size
         while True:
             constraint = Constraint(row, weight, held + size)
             guess = still if failed else self._guess(size)
@@ -181,7 +181,7 @@ class March:
                 return step
             if not self.stepper.cut():
                 break
-            size = self.stepper.size  # type: ignore[attr-defined]
+            size = self.stepper.size
 
         tried = self.solver.solve(self.state, still, constraint, secant=1.0, iterations=40, accelerate=True)
         self._tell(self.index + 1, "secant", size, tried, began)
@@ -209,7 +209,7 @@ class March:
 
     def _at_length(self, row: Floats, size: float, began: float, failed: list[str]) -> Step | None:
         """The last resort before the loose tolerance: relax the increment as a whole, however many sub-steps."""
-        self.stepper.size = size  # type: ignore[attr-defined]
+        self.stepper.size = size
         constraint = Constraint(row, 0.0, float(row @ self.state.u) + size)
         return self._relaxed(constraint, size, began, failed, LAST)
 
@@ -228,7 +228,7 @@ class March:
     def _stiffness_at_rest(self) -> csc_matrix:
         """Stiffness of the virgin model; made once."""
         if self._at_rest is None:
-            fresh = self.model.fresh()  # type: ignore[attr-defined]
+            fresh = self.model.fresh()
             self._at_rest = csc_matrix(self.model.internal(np.zeros(self.model.n_free), fresh).matrix)
         return self._at_rest
 
