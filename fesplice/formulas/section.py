@@ -21,15 +21,6 @@ N_FIBRES = 400
 
 
 # ------------------------------------------------------------------ curves
-def linear_concrete(modulus: float) -> Curve:
-    """Straight in compression, nothing in tension [MPa]."""
-
-    def curve(e: Floats) -> Floats:
-        return np.minimum(modulus * e, 0.0)
-
-    return curve
-
-
 def parabola(fc: float, peak_strain: float = 0.002, crushing: float = 0.0035) -> Curve:
     """Parabola to ``fc`` [MPa] at ``peak_strain``, then constant to ``crushing``, then nothing (strains as sizes)."""
 
@@ -127,10 +118,6 @@ class Cracked:
     def moment(self, stress: float, depth: float) -> float:
         """Moment [N mm] at which the bar at ``depth`` has ``stress`` [MPa]."""
         return stress * self.inertia / (self.n * (depth - self.x))
-
-    def concrete_stress(self, moment: float) -> float:
-        """Compression at the face, as a size [MPa]."""
-        return moment * self.x / self.inertia
 
 
 def singly_reinforced(width: float, depth: float, area: float, n: float) -> Cracked:
@@ -313,16 +300,6 @@ def nominal(
     # A deeper axis always means more compression, so the force falls with c.
     c = _root(lambda x: axial - forces(x)[0], 1e-6 * section.depth, 50.0 * section.depth)
     return Nominal(c, beta * c, forces(c)[1], crushing * (section.tension.depth - c) / c, crushing / c)
-
-
-def largest_moment(section: Section, concrete: Curve) -> float:
-    """Largest moment of the moment-curvature row [N mm], with hardening steel: the bound for frame and rams."""
-    return float(moment_curvature(section, concrete).moment.max())
-
-
-def yield_moment(section: Section, modulus: float, fy: float) -> float:
-    """Moment [N mm] at which the outer bars reach ``fy``, cracked elastic with E_c = ``modulus`` [MPa]."""
-    return cracked(section, modulus).moment(fy, section.tension.depth)
 
 
 # ------------------------------------------------------------------ bar stress from moment

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from fesplice.contracts import Check
 from fesplice.provisions.clause import (
     Answer,
     Area,
@@ -145,24 +144,6 @@ def hook_stress(
         raise refused("l_dh", l_dh, f"must not be below the least length {least:.4g}")
     per, note = _per_stress(fc, db, _hook_factors(psi_r, psi_o, psi_e), lam, units)
     return answer(l_dh / per, note)
-
-
-def hook_development_readings(
-    fc: Stress,
-    fy: Stress,
-    db: Length,
-    s_row: Length,
-    s_partner: Length,
-    A_th: Area = 0.0,
-    A_hs: Area = 0.0,
-    psi_o: Number = 1.25,
-    *,
-    units: Units = "SI",
-) -> dict[str, Check]:
-    """l_dh [mm | in] in both readings of the spacing: {"row": …, "partner": …}; arguments as above."""
-    readings: tuple[Reading, ...] = ("row", "partner")
-    factors = {r: psi_r(db, s_row, s_partner, r, A_th, A_hs, units=units).value for r in readings}
-    return {r: hook_development(fc, fy, db, f, psi_o, units=units) for r, f in factors.items()}
 
 
 @clause("25.3.1", "bend diameter", "length", memory=True)

@@ -136,11 +136,6 @@ class Statics:
         rise = slice(0, self.fibres.peak + 1)
         return float(np.interp(stress, np.maximum.accumulate(self.fibres.stress[rise]), self.fibres.moment[rise]))
 
-    def by_fibres(self, stress: float) -> float:
-        """Moment [N mm] at the bar stress ``stress`` by moment-curvature alone."""
-        rise = slice(0, self.fibres.peak + 1)
-        return float(np.interp(stress, np.maximum.accumulate(self.fibres.stress[rise]), self.fibres.moment[rise]))
-
     def strains(self, moment: float) -> tuple[float, float, float]:
         """Curvature [1/mm], bar strain and compressive strain of the face (as a size) at ``moment`` [N mm]."""
         f = self.fibres
@@ -222,11 +217,6 @@ class Statics:
         return own, min(plain)
 
     # -------------------------------------------------------------- shear
-    @property
-    def shear_depth(self) -> float:
-        """d at the supports [mm]."""
-        return self.row.depth
-
     def shear(self, load: float) -> float:
         """Largest shear [N] of the shear span at d from the support, own weight and gear with their sense."""
         s = self.specimen

@@ -1,4 +1,4 @@
-"""One increment to equilibrium: Newton with line search, blended and secant stiffness, viscous help.
+"""One increment to equilibrium: Newton with blended and secant stiffness, viscous help.
 
 The unknowns are the displacements u and the load factor, coupled by one linear constraint
 c.u + w load = target, so that every iteration needs one factor and two solutions
@@ -130,7 +130,6 @@ class Equilibrator:
         viscosity: Viscosity | None = None,
         iterations: int | None = None,
         accelerate: bool = False,
-        search: bool = False,
         patience: int | None = None,
     ) -> Attempt:
         """Iterate from ``guess`` with the committed history of ``start``; never raises for a failed search."""
@@ -150,17 +149,9 @@ class Equilibrator:
                 return _as(best, Outcome.singular, k)
             if mixer is not None:
                 du, dload = mixer(u, load, du, dload)
-            before = float(du @ r)
-            u_new, load_new = u + du, load + dload
-            trial = self._evaluate(u_new, history, secant)
-            r_new = self.residual(trial, u_new, load_new, viscosity)
-            after = float(du @ r_new)
-            if search and k >= 2 and mixer is None and abs(after) > 0.8 * abs(before):
-                u_new, load_new, trial = self._search(
-                    u, load, du, dload, before, after, trial, history, secant, viscosity
-                )
-                r_new = self.residual(trial, u_new, load_new, viscosity)
-            u, load = u_new, load_new
+            u, load = u + du, load + dload
+            trial = self._evaluate(u, history, secant)
+            r_new = self.residual(trial, u, load, viscosity)
             work = abs(float((load * self.model.f_ref + self.model.f_dead) @ (u - start.u))) + 1e-12
             energy = abs(float(du @ r_new)) / work
             norm = float(np.linalg.norm(r_new)) / self.scale(load)
@@ -184,9 +175,9 @@ class Equilibrator:
     def _met(self, norm: float, energy: float) -> bool:
         return norm < self.tol.force or (energy < self.tol.energy and norm < self.tol.force_with_energy)
 
-    def _evaluate(self, u: Floats, history: Mapping[str, History], secant: float, matrix: bool = True) -> Trial:
+    def _evaluate(self, u: Floats, history: Mapping[str, History], secant: float) -> Trial:
         self.evaluations += 1
-        return self.model.internal(u, history, secant=secant, matrix=matrix)
+        return self.model.internal(u, history, secant=secant)
 
     def _correction(self, trial, r, u, load, constraint, viscosity):
         k = trial.matrix
@@ -200,30 +191,6 @@ class Equilibrator:
             raise Singular("the control does not see the load")
         dload = (constraint.gap(u, load) - float(constraint.row @ x[:, 0])) / along
         return x[:, 0] + dload * x[:, 1], dload
-
-    def _search(self, u, load, du, dload, before, after, trial, history, secant, viscosity):
-        """Regula falsi on the projected residual, lengths 0.2 to 0.9, at most four evaluations."""
-        low, s_low, high, s_high = 0.0, before, 1.0, after
-        best = (abs(after), 1.0, trial)
-        for _ in range(4):
-            length = low - s_low * (high - low) / (s_high - s_low) if s_high * s_low < 0.0 else 0.5 * (low + high)
-            length = float(np.clip(length, 0.2, 0.9))
-            t = self._evaluate(u + length * du, history, secant, matrix=False)
-            s = float(du @ self.residual(t, u + length * du, load + length * dload, viscosity))
-            if abs(s) < best[0]:
-                best = (abs(s), length, t)
-            if abs(s) < 0.5 * abs(before):
-                break
-            if s * s_low > 0.0:
-                low, s_low = length, s
-            else:
-                high, s_high = length, s
-            if high - low < 0.05:
-                break
-        _, length, t = best
-        if t.matrix is None:
-            t = self._evaluate(u + length * du, history, secant)
-        return u + length * du, load + length * dload, t
 
 
 def _as(attempt: Attempt, outcome: Outcome, iterations: int) -> Attempt:

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtri
 
 from fesplice.contracts import Floats
 
@@ -83,13 +83,3 @@ def latin_hypercube(number: int, correlation: Floats, seed: int) -> Floats:
     scores = scores @ np.linalg.cholesky(correlation).T
     order = np.argsort(np.argsort(scores, axis=0), axis=0)
     return np.take_along_axis(np.sort(share, axis=0), order, axis=0)
-
-
-def score_correlation(share: Floats) -> Floats:
-    """Correlation matrix of the normal scores of shares (number, n)."""
-    return np.corrcoef(ndtri(share), rowvar=False)
-
-
-def normal_share(score: float) -> float:
-    """Share of a standard normal distribution below ``score``."""
-    return float(ndtr(score))

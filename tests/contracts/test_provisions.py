@@ -155,10 +155,13 @@ def test_what_a_document_limits_is_remarked() -> None:
 
 def test_the_spacing_reading_is_the_callers() -> None:
     """Close partner, wide row: the two readings differ by 1.6; ties make them one."""
-    both = aci318_19.hook_development_readings(35.0, 420.0, 28.7, 6.1 * 28.7, 100.0)
-    assert both["partner"].value / both["row"].value == pytest.approx(1.6)
-    tied = aci318_19.hook_development_readings(35.0, 420.0, 28.7, 6.1 * 28.7, 100.0, A_th=600.0, A_hs=1290.0)
-    assert tied["partner"].value == tied["row"].value == both["row"].value
+
+    def length(reading: aci318_19.Reading, A_th: float = 0.0, A_hs: float = 0.0) -> float:
+        factor = aci318_19.psi_r(28.7, 6.1 * 28.7, 100.0, reading, A_th, A_hs).value
+        return aci318_19.hook_development(35.0, 420.0, 28.7, factor).value
+
+    assert length("partner") / length("row") == pytest.approx(1.6)
+    assert length("partner", 600.0, 1290.0) == length("row", 600.0, 1290.0) == length("row")
     hooks = ku.hook_stress_readings(35.0, 28.7, 645.0, 460.0, 10 * 28.7, 100.0)
     assert hooks["partner"].value < hooks["row"].value
     assert "reading = partner" in hooks["partner"].scope_note

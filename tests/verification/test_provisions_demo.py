@@ -50,7 +50,11 @@ def close(value: float):
 )
 def test_code_lengths(s: Series, wide, narrow, bridge, l_d, class_b) -> None:
     """Row reading (hooks of a row 6 d_b apart) and partner reading (100 mm), both."""
-    both = aci318_19.hook_development_readings(FC, FS, s.db, 6.01 * s.db, 100.0)
+    readings: tuple[aci318_19.Reading, ...] = ("row", "partner")
+    both = {
+        r: aci318_19.hook_development(FC, FS, s.db, aci318_19.psi_r(s.db, 6.01 * s.db, 100.0, r).value)
+        for r in readings
+    }
     assert both["row"].value == close(wide)
     assert both["partner"].value == close(narrow)
     assert aashto_lrfd_9.hook_development(FC, FS, s.db).value == close(bridge)
