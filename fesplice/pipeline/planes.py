@@ -19,7 +19,7 @@ from fesplice.model.estimate import cracking_deflection, expected_deflection, yi
 from fesplice.model.fields import columns
 from fesplice.model.plan import Vertical
 from fesplice.pipeline import manifest
-from fesplice.solve import Adaptive, ArcLength, Displacement, Dissipation, Gauged, March, Stop
+from fesplice.solve import CONTROLS, STEPPERS, Displacement, Holdable, March, Stop
 from fesplice.specimen import Specimen
 
 Report = Callable[..., None]
@@ -92,16 +92,9 @@ def marcher(s: Specimen, model: Model, report: Report) -> March:
     nominal = s.analysis.step or expected_deflection(s) / manifest.STEPS_TO_PEAK
     # held where the load acts: a stiffness made stiff by viscous help still sees the load there
     hold = Displacement(model.restrict(model.watch["load_point"]))
-    match s.analysis.control:
-        case "crack_opening" if "joint_left" in model.watch:
-            both = 0.5 * (model.watch["joint_left"] + model.watch["joint_right"])
-            control = Gauged(Displacement(model.restrict(both), "crack_opening"), hold)
-        case "arc_length":
-            control = Gauged(ArcLength(hold), hold)
-        case "dissipation":
-            control = Dissipation(model.f_ref, hold)
-        case _:
-            control = hold
+    joints = [model.watch[name] for name in ("joint_left", "joint_right") if name in model.watch]
+    opening = model.restrict(0.5 * (joints[0] + joints[1])) if joints else None
+    control = CONTROLS[s.analysis.control](Holdable(hold, model.f_ref, opening))
     stop = Stop(
         drop=s.analysis.drop,
         end=s.analysis.end_deflection or 1.5 * yield_deflection(s),
@@ -109,7 +102,8 @@ def marcher(s: Specimen, model: Model, report: Report) -> March:
         not_before=4.0 * cracking_deflection(s),
     )
     start = State(np.zeros(model.n_free), 0.0, model.fresh())
-    return March(model, control, Adaptive(nominal), start, stop=stop, report=report)
+    stepper = STEPPERS[s.analysis.stepping](nominal)
+    return March(model, control, stepper, start, stop=stop, report=report)
 
 
 def plan_marcher(s: Specimen, model: Model, report: Report) -> March:
@@ -124,7 +118,8 @@ def plan_marcher(s: Specimen, model: Model, report: Report) -> March:
         not_before=plan_side.cracking_extension(s),
     )  # fmt: skip
     start = State(np.zeros(model.n_free), 0.0, model.fresh())
+    stepper = STEPPERS[s.analysis.stepping](goal / manifest.PLAN_STEPS)
     return March(
-        model, hold, Adaptive(goal / manifest.PLAN_STEPS), start, tolerances=manifest.PLAN_TOLERANCES, stop=stop,
+        model, hold, stepper, start, tolerances=manifest.PLAN_TOLERANCES, stop=stop,
         report=report, patient=True,
     )  # fmt: skip

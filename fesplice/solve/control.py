@@ -6,6 +6,7 @@ length in displacement space, or of the deflection that the dissipated energy st
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -99,7 +100,7 @@ class Dissipation:
 
 
 @dataclass(frozen=True)
-class Gauged:
+class ScaledControl:
     """Another control measured in millimetres of the deflection ``first``.
 
     The equation of ``inner`` is scaled so that its growth over the last increment equals the
@@ -134,10 +135,30 @@ class Gauged:
         return c * (deflected / grown), w * (deflected / grown)
 
 
-CONTROLS = {
-    "deflection": Displacement,
-    "crack_opening": Displacement,
-    "arc_length": ArcLength,
-    "dissipation": Dissipation,
-    "load": LoadFactor,
+# ------------------------------------------------------------------ the registry
+@dataclass(frozen=True)
+class Holdable:
+    """What a control of one model may hold: the deflection where the load acts, the reference load (n_free),
+
+    and the weights (n_free) of a crack or joint opening, None where the model reads none.
+    """
+
+    deflection: Displacement
+    f_ref: Floats
+    opening: Floats | None = None
+
+
+def _opening(of: Holdable) -> Control:
+    """The opening of the joints; the deflection of a beam that has none."""
+    if of.opening is None:
+        return of.deflection
+    return ScaledControl(Displacement(of.opening, "crack_opening"), of.deflection)
+
+
+#: What ``analysis.control`` of a specimen may name.
+CONTROLS: dict[str, Callable[[Holdable], Control]] = {
+    "deflection": lambda of: of.deflection,
+    "crack_opening": _opening,
+    "arc_length": lambda of: ScaledControl(ArcLength(of.deflection), of.deflection),
+    "dissipation": lambda of: Dissipation(of.f_ref, of.deflection),
 }

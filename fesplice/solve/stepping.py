@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from fesplice.contracts import Step
+from fesplice.contracts import Step, Stepper
 
 
 @dataclass
@@ -53,4 +54,5 @@ class Constant:
         return self.size >= self.smallest * self.nominal * 0.999
 
 
-STEPPERS = {"adaptive": Adaptive, "constant": Constant}
+#: What ``analysis.stepping`` of a specimen may name: a stepper is made of its nominal size.
+STEPPERS: dict[str, Callable[[float], Stepper]] = {"adaptive": Adaptive, "constant": Constant}

@@ -258,6 +258,9 @@ class AnalysisWish(Part):
     )
     end_deflection: Length | None = Field(default=None, description="stop at this midspan deflection")
     control: Literal["deflection", "crack_opening", "arc_length", "dissipation"] = "deflection"
+    stepping: Literal["adaptive", "constant"] = Field(
+        default="adaptive", description="increments that grow where iteration is easy, or of one size throughout"
+    )
 
 
 class Specimen(Part):

@@ -9,16 +9,29 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import pytest
 from scipy.sparse import csc_matrix
 
 from fesplice.contracts import Control, Floats, History, NotConverged, Outcome, State, Step, Trial
-from fesplice.solve import CONTROLS, STEPPERS, March, Stop, Tolerances
+from fesplice.solve import (
+    CONTROLS,
+    STEPPERS,
+    ArcLength,
+    Displacement,
+    Dissipation,
+    Holdable,
+    LoadFactor,
+    March,
+    ScaledControl,
+    Stop,
+    Tolerances,
+)
 from fesplice.solve.iterate import Constraint, Equilibrator, relax
 from fesplice.solve.linear import Factor, Singular
+from fesplice.specimen.schema import AnalysisWish
 
 
 class Truss:
@@ -101,14 +114,19 @@ def control(name: str, model: Any, hold: int = 1) -> Control:
     """A control of the registry; ``hold`` is the unknown that is held or that begins."""
     weights = np.zeros(model.n_free)
     weights[hold] = 1.0
-    first = CONTROLS["deflection"](weights)
+    first = Displacement(weights)
     return {
         "deflection": lambda: first,
-        "crack_opening": lambda: CONTROLS["crack_opening"](np.array([1.0, 0.0]), "crack_opening"),
-        "arc_length": lambda: CONTROLS["arc_length"](first),
-        "dissipation": lambda: CONTROLS["dissipation"](model.f_ref, first),
-        "load": lambda: CONTROLS["load"](model.n_free),
+        "crack_opening": lambda: Displacement(np.array([1.0, 0.0]), "crack_opening"),
+        "arc_length": lambda: ArcLength(first),
+        "dissipation": lambda: Dissipation(model.f_ref, first),
+        "load": lambda: LoadFactor(model.n_free),
     }[name]()
+
+
+def chosen(name: str, bar: CrackedBar) -> Control:
+    """As a specimen that names it has it: the crack is its opening, the end its deflection."""
+    return CONTROLS[name](Holdable(Displacement(np.array([0.0, 1.0])), bar.f_ref, np.array([1.0, 0.0])))
 
 
 def march(model: Any, held: Control, size: float, *, steps: int = 400, end=np.inf, stepper="constant") -> March:
@@ -130,9 +148,27 @@ def frozen(state: State) -> State:
 
 
 def test_every_control_is_under_test() -> None:
-    made = [control(name, Truss()) for name in CONTROLS]
-    assert {type(c) for c in made} == set(CONTROLS.values())
-    assert [c.name for c in made] == list(CONTROLS)
+    bar = CrackedBar(k=600.0)
+    made = [chosen(name, bar) for name in CONTROLS]
+    within = [c.inner if isinstance(c, ScaledControl) else c for c in made]
+    assert [c.name for c in made] == [c.name for c in within] == list(CONTROLS)
+    assert [type(c) for c in within] == [type(control(name, bar)) for name in CONTROLS]
+    assert CONTROLS["crack_opening"](Holdable(made[0], bar.f_ref)) is made[0], "no joint: the deflection"
+
+
+def test_a_specimen_names_the_controls_and_steppers_of_the_registries() -> None:
+    allowed = {key: get_args(field.annotation) for key, field in AnalysisWish.model_fields.items()}
+    assert set(allowed["control"]) == set(CONTROLS) and set(allowed["stepping"]) == set(STEPPERS)
+
+
+@pytest.mark.parametrize("name", CONTROLS)
+def test_what_a_specimen_names_finds_the_path(name: str) -> None:
+    """Load and opening on the closed-form curve, whatever is held."""
+    bar = CrackedBar(k=5000.0, held=100.0)
+    run = march(bar, chosen(name, bar), 0.005, end=0.3)
+    got = path(list(run))
+    assert run.outcome is Outcome.target_reached
+    assert got[:, 2] == pytest.approx(bar.load(got[:, 0]), abs=0.02)
 
 
 # ------------------------------------------------------------------ paths with limit and turning points
@@ -367,12 +403,13 @@ def test_secant_stiffness_with_mixing_finds_the_same_state() -> None:
 
 
 # ------------------------------------------------------------------ memory
-@pytest.mark.parametrize("name", [name for name in CONTROLS if name != "load"])
-def test_a_march_taken_up_again_goes_on_bit_for_bit(name: str) -> None:
+@pytest.mark.parametrize("made", [control, chosen])
+@pytest.mark.parametrize("name", CONTROLS)
+def test_a_march_taken_up_again_goes_on_bit_for_bit(name: str, made: Callable[[str, CrackedBar], Control]) -> None:
     bar = CrackedBar(k=600.0, held=20.0)
 
     def begin() -> March:
-        return march(bar, control(name, bar), 0.01, steps=20, stepper="adaptive")
+        return march(bar, made(name, bar), 0.01, steps=20, stepper="adaptive")
 
     whole = path(list(begin()))
     for stop in (0, 3, 9):
