@@ -10,16 +10,17 @@ tension, opening and lengthening are positive. Array shapes use
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import Enum
-from typing import Any, Protocol, runtime_checkable
+from typing import Any, Literal, Protocol, Self, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
+Flags = NDArray[np.bool_]
 History = Mapping[str, Floats]
 
 
@@ -127,6 +128,135 @@ class Law(Protocol):
         ``size`` is the element's size datum: gradients of the shape functions at the
         centroid (n_e, n_k, 2) [1/mm] for membranes, lengths (n_e, 1) [mm] for lines.
         """
+        ...
+
+
+@dataclass(frozen=True)
+class BondNumbers:
+    """What a bond law of one bar line is built from; arrays hold one number per point of the line (n_e,).
+
+    ``strength`` f_cm [MPa] of the concrete around the bar; ``diameter`` d_b [mm] of one of ``number`` bars side by
+    side; ``condition`` of casting and clear ``rib_spacing`` [mm]; ``length`` [mm] over which the bar is anchored or
+    lapped, 0 where it runs through; covers ``c_min`` and ``c_max`` [mm] and ``k_tr`` of MC2010; ``splitting`` where
+    the law itself shall know splitting; ``bearing_coefficient`` c1 of the bearing in bends; ``anchored`` is 1 where
+    the bar is held without slip, else 0.
+    """
+
+    strength: Floats
+    diameter: Floats
+    number: Floats
+    condition: Literal["good", "other"]
+    rib_spacing: Floats
+    length: Floats
+    c_min: Floats
+    c_max: Floats
+    k_tr: Floats
+    splitting: Flags
+    bearing_coefficient: float
+    anchored: Floats
+
+
+@runtime_checkable
+class BondLaw(Law, Protocol):
+    """Forces per length of bar line [N/mm] from (slip, gap), and from the opening beside the bar where it is read.
+
+    Strain and stress come in the order slip along the bar and bond, gap across it and bearing, and with
+    ``reads_opening`` the opening [mm] between the two gauge points beside the bar and the force that keeps them
+    together: ``n_strain`` is 2, or then 3.
+    """
+
+    @property
+    def reads_opening(self) -> bool:
+        """True when the opening beside the bar is wanted: the element then carries gauge points."""
+        ...
+
+    @property
+    def perimeter(self) -> Floats:
+        """Bonded perimeter of all bars of the line (n_e,) [mm]; force per length over it is told as bond stress."""
+        ...
+
+
+@runtime_checkable
+class SplitBond(BondLaw, Protocol):
+    """A bond law of two strains whose parts can be asked one by one, so that bond which wedges can be made of it."""
+
+    anchored: Floats
+
+    def tau(self, slip: Floats, old: Floats, secant: float) -> tuple[Floats, Floats, Floats]:
+        """Bond stress [MPa], slope and new history ``slip`` for slip (n_e, n_q) and the ``old`` history."""
+        ...
+
+    def press(self, gap: Floats, old: Floats) -> tuple[Floats, Floats, Floats]:
+        """Bearing per length [N/mm], slope and new history ``gap`` for gap (n_e, n_q) and the ``old`` history."""
+        ...
+
+
+@runtime_checkable
+class Joinable(Law, Protocol):
+    """A law whose numbers are arrays over points, so that several groups can run as one."""
+
+    @classmethod
+    def joined(cls, laws: Sequence[Any]) -> Self:
+        """One law for the points of several of its own class, in order."""
+        ...
+
+
+@dataclass(frozen=True)
+class ConcreteNumbers:
+    """What a concrete law is built from: mean properties [MPa, N/mm], and how it cracks.
+
+    ``peak_strain`` at ``strength`` f_cm; ``crushing_energy`` is the fracture energy in compression. ``stiffening``
+    0..1 (scalar or per element) is the share of tension stiffening by bars that are not modelled one by one, at most
+    ``reserve`` [MPa], what those bars have left to yield over the concrete's area.
+    """
+
+    modulus: float
+    poisson: float
+    tensile_strength: float
+    fracture_energy: float
+    strength: float
+    peak_strain: float
+    crushing_energy: float
+    crack: Literal["rotating", "fixed"]
+    stiffening: float | Floats
+    reserve: float | Floats
+
+
+@runtime_checkable
+class CrackedConcrete(Law, Protocol):
+    """A concrete law that tells of cracks: its history has ``tension`` and ``band`` (n_e, n_q, 2) (smeared crack)."""
+
+    @property
+    def modulus(self) -> float:
+        """Elastic modulus [MPa]."""
+        ...
+
+    @property
+    def poisson(self) -> float:
+        """Poisson's ratio."""
+        ...
+
+    @property
+    def tensile_strength(self) -> float:
+        """Tensile strength [MPa]."""
+        ...
+
+
+@runtime_checkable
+class BondMaker(Protocol):
+    """What the registry of bond laws holds: a class, or a frozen dataclass object whose fields are its settings."""
+
+    def built(self, numbers: BondNumbers) -> BondLaw:
+        """The law of one bar line."""
+        ...
+
+
+@runtime_checkable
+class ConcreteMaker(Protocol):
+    """What the registry of concrete laws holds; see :class:`BondMaker`."""
+
+    def built(self, numbers: ConcreteNumbers) -> Law:
+        """The law of one group of concrete; n_strain is 3: (exx, eyy, gxy)."""
         ...
 
 

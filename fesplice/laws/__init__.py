@@ -1,5 +1,6 @@
 """Constitutive laws: concrete, steel, bond, cold joint, hooks as end anchors."""
 
+from fesplice.contracts import BondMaker, ConcreteMaker
 from fesplice.laws.bond import BondSlip, LinearBond
 from fesplice.laws.concrete import Elastic, SmearedCrack
 from fesplice.laws.hook import EndAnchor, end_anchor
@@ -9,8 +10,10 @@ from fesplice.laws.seat import Seat, SeatedBond
 from fesplice.laws.steel import Bar, BentBar
 from fesplice.laws.wedge import WedgingBond
 
-CONCRETE = {"smeared": SmearedCrack, "elastic": Elastic, "reinforced": ReinforcedConcrete}
-BOND = {"mc2010": BondSlip, "linear": LinearBond, "wedging": WedgingBond, "seated": SeatedBond}
+#: What ``analysis.concrete_law`` of a specimen may name, beside what installed packages bring.
+CONCRETE: dict[str, ConcreteMaker] = {"smeared": SmearedCrack, "elastic": Elastic}
+#: What ``bond.law`` of a specimen may name, beside what installed packages bring.
+BOND: dict[str, BondMaker] = {"mc2010": BondSlip, "linear": LinearBond}
 
 __all__ = [
     "BOND", "CONCRETE", "Bar", "BentBar", "BondSlip", "ColdJoint", "Elastic", "EndAnchor", "Layer", "LinearBond",

@@ -14,8 +14,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from fesplice.contracts import Floats, History, Response
-from fesplice.formulas.bond import tau_max
+from fesplice.contracts import BondNumbers, Floats, History, Response
+from fesplice.formulas.bond import tau_max, tau_split
 
 #: Stiffness of unloading and of the first loading [N/mm3] (judgement; Eligehausen, Popov & Bertero
 #: 1983 measured about 180 N/mm3 on unloading of a 25 mm bar; from memory).
@@ -102,6 +102,11 @@ def envelope(
     return Envelope(peak, s1, top, flat, end, rest)
 
 
+def _all(curves: Sequence[Envelope]) -> Envelope:
+    """The curves of all points of several, in order."""
+    return Envelope(*(np.concatenate([np.atleast_1d(getattr(c, f.name)) for c in curves]) for f in fields(Envelope)))
+
+
 @dataclass(frozen=True)
 class BondSlip:
     """Forces per length of bar line (tangential, normal) [N/mm] from (slip, gap) [mm].
@@ -119,6 +124,38 @@ class BondSlip:
     anchored: Floats
     stiffness: float = UNLOADING
     n_strain: int = 2
+    reads_opening: bool = False
+
+    @classmethod
+    def built(cls, numbers: BondNumbers) -> BondSlip:
+        """Bond and bearing of MC2010 for a bar line; where it is anchored over more than 5 d_b the splitting
+
+        strength falls with the length (:func:`length_factor`).
+        """
+        n = numbers
+        factor = length_factor(n.diameter, n.length)
+        points = [
+            envelope(
+                float(f),
+                d[None],
+                n.condition,
+                np.atleast_1d(rib),
+                np.atleast_1d(split),
+                less * tau_split(float(f), d[None], cmin[None], cmax[None], ktr[None], n.condition),
+                ktr[None],
+            )
+            for f, d, less, rib, split, cmin, cmax, ktr in zip(
+                n.strength, n.diameter, factor, n.rib_spacing, n.splitting, n.c_min, n.c_max, n.k_tr, strict=True
+            )
+        ]
+        return cls(
+            curve=_all(points),
+            perimeter=n.number * np.pi * n.diameter,
+            bearing=bearing_modulus(n.strength, n.diameter, n.bearing_coefficient),
+            bearing_cap=3.0 * n.strength,
+            bearing_width=n.number * n.diameter,
+            anchored=n.anchored,
+        )
 
     @classmethod
     def joined(cls, laws: Sequence[BondSlip]) -> BondSlip:
@@ -127,12 +164,10 @@ class BondSlip:
         def row(get: Callable[[BondSlip], Floats]) -> Floats:
             return np.concatenate([np.atleast_1d(get(law)) for law in laws])
 
-        curve = Envelope(
-            *(row(lambda law, k=f.name: getattr(law.curve, k)) for f in fields(Envelope))  # type: ignore[misc]
-        )
         return cls(
-            curve, row(lambda law: law.perimeter), row(lambda law: law.bearing), row(lambda law: law.bearing_cap),
-            row(lambda law: law.bearing_width), row(lambda law: law.anchored), laws[0].stiffness,
+            _all([law.curve for law in laws]), row(lambda law: law.perimeter), row(lambda law: law.bearing),
+            row(lambda law: law.bearing_cap), row(lambda law: law.bearing_width), row(lambda law: law.anchored),
+            laws[0].stiffness,
         )
 
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
@@ -183,11 +218,32 @@ class BondSlip:
 class LinearBond:
     """Linear bond and bearing (closed-form checks): k_t, k_n [N/mm3] times perimeter, width [mm]."""
 
-    tangential: float
-    normal: float
+    tangential: float | Floats
+    normal: float | Floats
     perimeter: Floats
     bearing_width: Floats
     n_strain: int = 2
+    reads_opening: bool = False
+
+    @classmethod
+    def built(cls, numbers: BondNumbers) -> LinearBond:
+        """The first stiffness of MC2010's bond as it is in unloading, and its bearing, without limit."""
+        n = numbers
+        held = np.where(n.anchored > 0.0, 10.0 * UNLOADING, UNLOADING)
+        bearing = bearing_modulus(n.strength, n.diameter, n.bearing_coefficient)
+        return cls(held, bearing, n.number * np.pi * n.diameter, n.number * n.diameter)
+
+    @classmethod
+    def joined(cls, laws: Sequence[LinearBond]) -> LinearBond:
+        """One law for the points of several, in order."""
+
+        def row(get: Callable[[LinearBond], Floats | float]) -> Floats:
+            return np.concatenate([get(law) * np.ones(len(law.perimeter)) for law in laws])
+
+        return cls(
+            row(lambda law: law.tangential), row(lambda law: law.normal),
+            row(lambda law: law.perimeter), row(lambda law: law.bearing_width),
+        )  # fmt: skip
 
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
         """No history."""

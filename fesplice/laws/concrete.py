@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fesplice.contracts import Floats, History, Response
+from fesplice.contracts import ConcreteNumbers, Floats, History, Response
 from fesplice.laws import cracking
 
 #: Keys of the history, in the order of the compiled loop.
@@ -49,6 +49,15 @@ class SmearedCrack:
     stiffening: float | Floats = 0.0
     reserve: float | Floats = cracking.UNBOUNDED
     n_strain: int = 3
+
+    @classmethod
+    def built(cls, numbers: ConcreteNumbers) -> SmearedCrack:
+        """The law of these numbers, with Hordijk's softening."""
+        n = numbers
+        return cls(
+            n.modulus, n.poisson, n.tensile_strength, n.fracture_energy, n.strength, n.peak_strain, n.crushing_energy,
+            crack=n.crack, stiffening=n.stiffening, reserve=n.reserve,
+        )  # fmt: skip
 
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
         """Virgin history at (n_e, n_q) points."""
@@ -86,6 +95,11 @@ class Elastic:
     modulus: float
     poisson: float
     n_strain: int = 3
+
+    @classmethod
+    def built(cls, numbers: ConcreteNumbers) -> Elastic:
+        """Concrete that never cracks (comparisons)."""
+        return cls(numbers.modulus, numbers.poisson)
 
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
         """No history."""

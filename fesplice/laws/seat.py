@@ -16,9 +16,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fesplice.contracts import Floats, History, Response
-from fesplice.laws.bond import BondSlip, bearing_modulus
-from fesplice.laws.wedge import WedgingBond
+from fesplice.contracts import BondLaw, Floats, History, Response
+from fesplice.laws.bond import bearing_modulus
+from fesplice.laws.wedge import together
 
 #: Force of one dowel section / (d^2 sqrt(f_c f_y)).
 DOWEL = 1.3
@@ -136,14 +136,14 @@ class SeatedBond:
     what it has given way stays as play. History: that of the bond, and ``seat`` (.., 1) = play [mm].
     """
 
-    bond: BondSlip | WedgingBond
+    bond: BondLaw
     stiffness: Floats
     cap: Floats
     sense: Floats
 
     @classmethod
     def over(
-        cls, bond: BondSlip | WedgingBond, seat: Seat, number: int, arc: Floats, at: float, sense: float
+        cls, bond: BondLaw, seat: Seat, number: int, arc: Floats, at: float, sense: float
     ) -> SeatedBond:
         """Seats of ``number`` hooks along a line with nodes at ``arc`` (n,) [mm], about the place ``at``."""
         length = np.diff(np.concatenate([arc[:1], 0.5 * (arc[1:] + arc[:-1]), arc[-1:]]))
@@ -153,8 +153,7 @@ class SeatedBond:
     @classmethod
     def joined(cls, laws: Sequence[SeatedBond]) -> SeatedBond:
         """One law for the points of several, in order; their bonds must be of one kind."""
-        bonds = [law.bond for law in laws]
-        bond = type(bonds[0]).joined(bonds)  # type: ignore[arg-type]
+        bond = together([law.bond for law in laws])
         stiffness, cap, sense = (
             np.concatenate([getattr(law, k) for law in laws]) for k in ("stiffness", "cap", "sense")
         )
@@ -164,6 +163,11 @@ class SeatedBond:
     def n_strain(self) -> int:
         """Slip and gap, and the opening of a bond that wedges."""
         return self.bond.n_strain
+
+    @property
+    def reads_opening(self) -> bool:
+        """As the bond does."""
+        return self.bond.reads_opening
 
     @property
     def perimeter(self) -> Floats:

@@ -19,11 +19,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 
-from fesplice.contracts import Floats, History, Response
-from fesplice.laws.bond import BondSlip
+from fesplice.contracts import BondLaw, Floats, History, Joinable, Response, SplitBond
+
+B = TypeVar("B", bound=BondLaw)
 
 #: Calibrated widths; scripts/effective_width makes it anew.
 TABLE = Path(__file__).with_name("data") / "effective_width.csv"
@@ -37,10 +39,10 @@ def _table() -> tuple[tuple[Floats, Floats, Floats], Floats]:
     with TABLE.open(encoding="utf-8") as file:
         rows = [line for line in file if not line.startswith("#")][1:]
     values = np.array([[float(v) for v in row.split(",")[:4]] for row in rows])
-    axes = tuple(np.unique(values[:, j]) for j in range(3))
+    axes = np.unique(values[:, 0]), np.unique(values[:, 1]), np.unique(values[:, 2])
     k = np.empty([len(axis) for axis in axes])
     k[tuple(np.searchsorted(axis, values[:, j]) for j, axis in enumerate(axes))] = values[:, 3]
-    return axes, k  # type: ignore[return-value]
+    return axes, k
 
 
 def effective_width(diameter: float, c_min: float, c_max: float, f_cm: float) -> tuple[float, str]:
@@ -64,6 +66,13 @@ def effective_width(diameter: float, c_min: float, c_max: float, f_cm: float) ->
     return float(k), remark
 
 
+def together(bonds: Sequence[B]) -> B:
+    """One bond for the points of several of one class that can be joined, in order."""
+    first = bonds[0]
+    assert isinstance(first, Joinable)
+    return type(first).joined(bonds)
+
+
 @dataclass(frozen=True)
 class WedgingBond:
     """Forces per length of bar line (tangential, normal, wedge) [N/mm] from (slip, gap, opening) [mm].
@@ -75,10 +84,11 @@ class WedgingBond:
     (.., 1), the largest opening so far.
     """
 
-    bond: BondSlip
+    bond: SplitBond
     thrust: Floats
     reference: float
     n_strain: int = 3
+    reads_opening: bool = True
 
     @property
     def perimeter(self) -> Floats:
@@ -89,7 +99,7 @@ class WedgingBond:
     def joined(cls, laws: Sequence[WedgingBond]) -> WedgingBond:
         """One law for the points of several, in order; ``reference`` must agree."""
         thrust = np.concatenate([law.thrust for law in laws])
-        return cls(BondSlip.joined([law.bond for law in laws]), thrust, laws[0].reference)
+        return cls(together([law.bond for law in laws]), thrust, laws[0].reference)
 
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
         """Unslipped bond in sound concrete."""

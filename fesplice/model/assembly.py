@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from fesplice.contracts import Element, Floats, History, Ints, Law, Trial
+from fesplice.contracts import BondLaw, Element, Floats, History, Ints, Joinable, Law, Trial
 from fesplice.elements import ELEMENTS
-from fesplice.laws import Bar, BondSlip, SeatedBond, WedgingBond
+from fesplice.laws import Bar, SeatedBond, WedgingBond
 from fesplice.mesh import Group, Mesh
 from fesplice.model import kernels
 from fesplice.model.ordering import cell_edges, nested_dissection
@@ -41,7 +41,7 @@ class Part:
     @property
     def shape(self) -> tuple[int, int]:
         """(n_e, n_q)."""
-        return self.weights.shape  # type: ignore[return-value]
+        return len(self.weights), self.weights.shape[1]
 
     def strain(self, u: Floats) -> Floats:
         """Strains (n_e, n_q, n_s) from all unknowns ``u``."""
@@ -49,8 +49,9 @@ class Part:
 
 
 def element_kind(group: Group, law: Law | None) -> str:
-    """Kind of element that computes a group: bond points become wedge points under a law that wedges."""
-    return "wedge" if group.kind == "bond" and law is not None and law.n_strain == 3 else group.kind
+    """Kind of element that computes a group: bond points get gauges under a law that reads the opening beside them."""
+    gauged = group.kind == "bond" and isinstance(law, BondLaw) and law.reads_opening
+    return "wedge" if gauged else group.kind
 
 
 def element_nodes(group: Group, law: Law | None) -> Ints:
@@ -140,7 +141,8 @@ class Model:
             return {}
         left = np.array(history["left"])
         for bar, elements, rows in self._beside[part.name]:
-            spent = bar.strain(full)[rows, 0, 0] / bar.law.curve.strain[0]  # type: ignore[attr-defined]
+            assert isinstance(bar.law, Bar)
+            spent = bar.strain(full)[rows, 0, 0] / bar.law.curve.strain[0]
             left[elements] = np.minimum(left[elements], np.clip(1.0 - spent, 0.0, 1.0))
         return {"left": left}
 
@@ -219,15 +221,26 @@ def _alike(mesh: Mesh, laws: Mapping[str, Law]) -> list[tuple[list[str], Law]]:
             together: object = name
             if isinstance(law, Bar):
                 together = g.kind, law
-            elif isinstance(law, BondSlip | WedgingBond | SeatedBond):
-                together = type(law), law.n_strain
+            elif classes := _classes(law):
+                together = g.kind, *classes
             found.setdefault(together, []).append(name)
     out = []
     for names in found.values():
-        first = laws[names[0]]
-        joined = isinstance(first, BondSlip | WedgingBond | SeatedBond)
-        out.append((names, type(first).joined([laws[name] for name in names]) if joined else first))  # type: ignore
+        law = laws[names[0]]
+        if len(names) > 1 and isinstance(law, Joinable):
+            law = type(law).joined([laws[name] for name in names])
+        out.append((names, law))
     return out
+
+
+def _classes(law: Law) -> tuple[type, ...]:
+    """Class of a law, and of the bond within one that is made of another; () where one of them cannot be joined."""
+    if not isinstance(law, Joinable):
+        return ()
+    if not isinstance(law, SeatedBond | WedgingBond):
+        return (type(law),)
+    within = _classes(law.bond)
+    return (type(law), *within) if within else ()
 
 
 def _part(mesh: Mesh, names: list[str], law: Law, unknowns: Mapping[str, Ints]) -> Part:

@@ -2,30 +2,44 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import NDArray
+from typing import Literal
 
-from fesplice.contracts import Floats, Ints, Law
-from fesplice.formulas.bond import tau_split
-from fesplice.laws import Bar, BentBar, BondSlip, ColdJoint, Elastic, SmearedCrack
-from fesplice.laws.bond import bearing_modulus, envelope, length_factor
+import numpy as np
+
+from fesplice.contracts import (
+    BondLaw,
+    BondNumbers,
+    ConcreteNumbers,
+    Fault,
+    Flags,
+    Floats,
+    InputFault,
+    Ints,
+    Law,
+    SplitBond,
+)
+from fesplice.laws import Bar, BentBar, ColdJoint, Elastic
 from fesplice.laws.cracking import UNBOUNDED
 from fesplice.laws.wedge import WedgingBond
 from fesplice.mesh import LEAD, Group, Mesh
 from fesplice.model.assembly import Model, number_unknowns
+from fesplice.model.choice import Chosen, choose
 from fesplice.model.seats import seated
 from fesplice.model.width import narrowed, wedging_leads
-from fesplice.specimen.schema import Concrete, Specimen
+from fesplice.specimen.schema import Bond, Concrete, Specimen
 
 #: How far beyond the lap or the joint bond-slip alone carries the tension between cracks [bar diameters].
 EXPLICIT_BOND = 10.0
 
 
-def concrete_law(
-    concrete: Concrete, crack: str, stiffening: Floats | float = 0.0, reserve: float = UNBOUNDED
-) -> SmearedCrack:
-    """Smeared-crack law from a concrete whose missing values have been estimated."""
-    return SmearedCrack(
+def concrete_numbers(
+    concrete: Concrete,
+    crack: Literal["rotating", "fixed"],
+    stiffening: Floats | float = 0.0,
+    reserve: float = UNBOUNDED,
+) -> ConcreteNumbers:
+    """What a concrete law is built from, of a concrete whose missing values have been estimated."""
+    return ConcreteNumbers(
         modulus=concrete.elastic_modulus,
         poisson=concrete.poisson,
         tensile_strength=concrete.tensile_strength,
@@ -101,63 +115,51 @@ def beside(mesh: Mesh) -> dict[str, list[tuple[str, Ints, Ints]]]:
     return out
 
 
-def bond_law(
-    group: Group, f_cm: Floats, specimen: Specimen, splitting: NDArray[np.bool_], length: Floats
-) -> BondSlip:
-    """MC2010 bond and bearing for one bar line; ``f_cm``, ``splitting`` and anchorage ``length`` [mm] per point.
+def bond_numbers(group: Group, f_cm: Floats, bond: Bond, splitting: Flags, length: Floats) -> BondNumbers:
+    """What the bond law of one bar line is built from; ``f_cm``, ``splitting`` and anchorage ``length`` [mm] per point.
 
-    The splitting branch is for straight leads; bends, tails and stirrups keep the pull-out branch.
-    Where a bar is anchored over more than 5 d_b the splitting strength falls with the length
-    (:func:`fesplice.laws.bond.length_factor`); length 0 is a bar that runs through.
+    The splitting branch is for straight leads; bends, tails and stirrups keep the pull-out branch. Length 0 is a bar
+    that runs through.
     """
-    data, bond = group.data, specimen.bond
-    diameter, number = data["diameter"], data["number"]
-    factor = length_factor(diameter, length)
-    points = [
-        envelope(
-            float(f),
-            d[None],
-            bond.condition,
-            np.atleast_1d(rib),
-            np.atleast_1d(split),
-            less * tau_split(float(f), d[None], cmin[None], cmax[None], ktr[None], bond.condition),
-            ktr[None],
-        )
-        for f, d, less, rib, split, cmin, cmax, ktr in zip(
-            f_cm,
-            diameter,
-            factor,
-            np.full(len(diameter), bond.clear_rib_spacing),
-            splitting,
-            data["cmin"],
-            data["cmax"],
-            data["ktr"],
-            strict=True,
-        )
-    ]
-    curve = type(points[0])(
-        *(np.concatenate([getattr(p, key) for p in points]) for key in ("peak", "s1", "top", "flat", "end", "rest"))
-    )
-    return BondSlip(
-        curve=curve,
-        perimeter=number * np.pi * diameter,
-        bearing=bearing_modulus(f_cm, diameter, bond.bearing_coefficient),
-        bearing_cap=3.0 * f_cm,
-        bearing_width=number * diameter,
-        anchored=np.asarray(data["anchored"], float) if bond.slip else np.ones(len(diameter)),
+    data = group.data
+    points = len(data["diameter"])
+    return BondNumbers(
+        strength=f_cm,
+        diameter=data["diameter"],
+        number=data["number"],
+        condition=bond.condition,
+        rib_spacing=np.full(points, bond.clear_rib_spacing),
+        length=length,
+        c_min=data["cmin"],
+        c_max=data["cmax"],
+        k_tr=data["ktr"],
+        splitting=splitting,
+        bearing_coefficient=bond.bearing_coefficient,
+        anchored=np.asarray(data["anchored"], float) if bond.slip else np.ones(points),
     )
 
 
-def wedging(bond: BondSlip, group: Group, specimen: Specimen, wedges: NDArray[np.bool_]) -> WedgingBond:
-    """The pull-out ``bond`` of a bar line with gauge points, wedging at the points ``wedges`` (n_e,)."""
+def wedging(bond: BondLaw, group: Group, specimen: Specimen, wedges: Flags) -> WedgingBond:
+    """The pull-out ``bond`` of a bar line with gauge points, wedging at the points ``wedges`` (n_e,).
+
+    Raises :class:`InputFault` where ``bond`` has no parts that can be made to wedge.
+    """
+    if not isinstance(bond, SplitBond):
+        lacking = "has no tau and press to make it wedge; choose another law, or splitting"
+        raise InputFault(f"specimen {specimen.name}", [Fault("bond.splitting", "wedging", f"{_named(bond)} {lacking}")])
     slope = np.tan(np.radians(specimen.bond.wedge_angle))
     wedges = wedges & (bond.anchored == 0.0)  # where bond is taken as perfect there is no slip to wedge
     thrust = np.where(wedges, group.data["number"] * group.data["diameter"] * slope, 0.0)
     return WedgingBond(bond, thrust, specimen.bond.wedge_opening)
 
 
-def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
-    """A law for every group of the elevation mesh."""
+def _named(law: Law) -> str:
+    return f"the bond law {type(law).__name__}"
+
+
+def laws(specimen: Specimen, mesh: Mesh, chosen: Chosen | None = None) -> dict[str, Law]:
+    """A law for every group of the elevation mesh; ``chosen`` left out: those that the specimen names."""
+    chosen = chosen or choose(specimen)
     closure = specimen.concrete.closure or specimen.concrete.precast
     concretes = {"precast": specimen.concrete.precast, "closure": closure}
     joint = specimen.joint
@@ -173,7 +175,7 @@ def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
             else:
                 weights = stiffening_weights(specimen, mesh, g) if specimen.analysis.tension_stiffening else 0.0
                 crack, reserve = specimen.analysis.crack_model, stiffening_reserve(specimen)
-                out[name] = concrete_law(concretes[g.material], crack, weights, reserve)
+                out[name] = chosen.concrete.built(concrete_numbers(concretes[g.material], crack, weights, reserve))
         elif g.kind == "truss2":
             out[name] = Bar(specimen.steel[g.material].monotonic)
         elif g.kind == "frame2":
@@ -189,16 +191,18 @@ def laws(specimen: Specimen, mesh: Mesh) -> dict[str, Law]:
             lead = g.data["zone"] == LEAD
             anchored = inside & (specimen.bars.splice != "continuous")
             length = np.where(anchored, g.data["bond_length"], 0.0)
-            bond = bond_law(g, f_cm, specimen, lead & (name in main) & (splitting == "branch"), length)
+            branch = lead & (name in main) & (splitting == "branch")
+            bond = chosen.bond.built(bond_numbers(g, f_cm, specimen.bond, branch, length))
             bond = wedging(bond, g, specimen, leads[name]) if name in leads else bond
             out[name] = seated(bond, specimen, mesh, main[name], closure.strength) if name in main else bond
     return out
 
 
-def elevation_model(specimen: Specimen, mesh: Mesh) -> Model:
+def elevation_model(specimen: Specimen, mesh: Mesh, chosen: Chosen | None = None) -> Model:
     """The whole beam on two supports under its ram loads; the load factor is the force per ram [N].
 
-    The mesh of the model carries the effective width where bond wedges.
+    The mesh of the model carries the effective width where bond wedges. ``chosen`` laws left out: those that the
+    specimen names.
     """
     mesh = narrowed(specimen, mesh)
     n_dof, _, _ = number_unknowns(mesh)
@@ -223,7 +227,7 @@ def elevation_model(specimen: Specimen, mesh: Mesh) -> Model:
             gap[2 * plus], gap[2 * minus] = 1.0, -1.0
             watch[f"joint_{side}"] = gap
     beside_bars = beside(mesh) if specimen.analysis.tension_stiffening else {}
-    return Model(mesh, laws(specimen, mesh), fixed, f_ref, f_dead, watch, beside_bars)
+    return Model(mesh, laws(specimen, mesh, chosen), fixed, f_ref, f_dead, watch, beside_bars)
 
 
 def _mean(n_dof: int, unknowns: np.ndarray, sign: float) -> Floats:

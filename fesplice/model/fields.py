@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from fesplice.algebra import principal, principal_strain
-from fesplice.contracts import Floats, Step
+from fesplice.contracts import BondLaw, CrackedConcrete, Floats, Step
+from fesplice.laws import BentBar, SeatedBond
 from fesplice.mesh import Mesh
 from fesplice.model.assembly import Model, Part
 from fesplice.model.estimate import dead_moment
@@ -29,14 +30,14 @@ def fields(model: Model, step: Step) -> dict[str, Floats]:
 def _membrane(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
     crack = np.zeros_like(strain)
     law = part.law
-    if "band" in history:
+    if isinstance(law, CrackedConcrete) and "band" in history:
         e1, _, cos2, sin2 = principal_strain(strain)
         # stress across the direction of the major strain, so that fixed cracks are served too
         mean, half = 0.5 * (stress[..., 0] + stress[..., 1]), 0.5 * (stress[..., 0] - stress[..., 1])
         across = mean + half * cos2 + stress[..., 2] * sin2
         along = 2.0 * mean - across
-        elastic = (across - law.poisson * along) / law.modulus  # type: ignore[attr-defined]
-        cracked = history["tension"][..., 0] > law.tensile_strength / law.modulus  # type: ignore[attr-defined]
+        elastic = (across - law.poisson * along) / law.modulus
+        cracked = history["tension"][..., 0] > law.tensile_strength / law.modulus
         crack[..., 0] = np.where(cracked, np.maximum(e1 - elastic, 0.0), 0.0)
         crack[..., 1] = principal(strain, engineering=True)[2]
         crack[..., 2] = history["band"][..., 0]
@@ -48,25 +49,27 @@ def _truss(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Flo
 
 
 def _frame(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
-    area = part.law.area  # type: ignore[attr-defined]
+    assert isinstance(part.law, BentBar)
     return {
         "strain": strain[..., 0].mean(axis=1),
-        "stress": stress[..., 0].mean(axis=1) / area,
+        "stress": stress[..., 0].mean(axis=1) / part.law.area,
         "moment": stress[..., 1].mean(axis=1),
     }
 
 
 def _bond(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
+    law = part.law
+    assert isinstance(law, BondLaw)
     out = {
         "slip": strain[:, 0, 0],
         "gap": strain[:, 0, 1],
-        "tau": stress[:, 0, 0] / part.law.perimeter,  # type: ignore[attr-defined]
+        "tau": stress[:, 0, 0] / law.perimeter,
         "bearing": stress[:, 0, 1],
     }
-    if part.law.n_strain == 3:  # it wedges: opening between the gauge points, force that drives them apart [N/mm]
+    if law.reads_opening:  # it wedges: opening between the gauge points, force that drives them apart [N/mm]
         out |= {"opening": strain[:, 0, 2], "wedge": -stress[:, 0, 2]}
-    if "seat" in history:  # hooks lean on a transverse bar: its part of the bearing [N/mm]
-        out["seat"] = part.law.push(strain[..., 1], history["seat"][..., 0])[:, 0]  # type: ignore[attr-defined]
+    if isinstance(law, SeatedBond):  # hooks lean on a transverse bar: its part of the bearing [N/mm]
+        out["seat"] = law.push(strain[..., 1], history["seat"][..., 0])[:, 0]
     return out
 
 

@@ -24,6 +24,7 @@ from fesplice.laws.seat import Seat
 from fesplice.mesh import Mesh
 from fesplice.model import build, width
 from fesplice.model.assembly import Model, number_unknowns
+from fesplice.model.choice import Chosen
 from fesplice.model.seats import hook_seat
 from fesplice.specimen.schema import BarRow, Specimen
 from fesplice.specimen.transverse import TIE_BEND
@@ -119,11 +120,13 @@ def tie_end_law(specimen: Specimen, number: int, f_cm: float) -> EndAnchor:
     return EndAnchor(curve, number)
 
 
-def laws(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None) -> dict[str, Law]:
-    """A law for every group of the plan mesh."""
+def laws(
+    specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None, chosen: Chosen | None = None
+) -> dict[str, Law]:
+    """A law for every group of the plan mesh; ``chosen`` left out: those that the specimen names."""
     concrete = specimen.concrete.closure or specimen.concrete.precast
     rows = {"A": specimen.bars.left, "B": specimen.bars.right or specimen.bars.left}
-    out: dict[str, Law] = build.laws(specimen, mesh)
+    out: dict[str, Law] = build.laws(specimen, mesh, chosen)
     for name in mesh.groups:
         kind, _, which = name.partition(":")
         if kind == "anchor" and which[0] not in rows:
@@ -170,14 +173,16 @@ def _between(low: Floats, high: Floats, start: float, end: float) -> Floats:
 
 
 # ------------------------------------------------------------------ model
-def plan_model(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None) -> Model:
+def plan_model(
+    specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None, chosen: Chosen | None = None
+) -> Model:
     """The slab between two crossheads pulled apart; the load factor is the force per side [N].
 
     Read-outs: ``extension`` between the crossheads, ``side_low`` and ``side_high`` mean outward displacement of
     the side faces [mm].
     """
     mesh = narrowed(specimen, mesh)
-    law = laws(specimen, mesh, vertical)
+    law = laws(specimen, mesh, vertical, chosen)
     n_dof, unknowns, _ = number_unknowns(mesh, law)
     sets = mesh.node_sets
     left, right = sets["crosshead:left"], sets["crosshead:right"]

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fesplice.contracts import Floats
-from fesplice.laws import BondSlip, WedgingBond
+from fesplice.contracts import BondLaw, Floats
 from fesplice.laws.seat import Seat, SeatedBond, seat
 from fesplice.mesh import BEND, BarLine, Mesh
 from fesplice.specimen.schema import Specimen
@@ -26,9 +25,7 @@ def hook_seat(specimen: Specimen, row: str, f_cm: float) -> Seat | None:
     )  # fmt: skip
 
 
-def seated(
-    bond: BondSlip | WedgingBond, specimen: Specimen, mesh: Mesh, line: BarLine, f_cm: float
-) -> BondSlip | WedgingBond | SeatedBond:
+def seated(bond: BondLaw, specimen: Specimen, mesh: Mesh, line: BarLine, f_cm: float) -> BondLaw:
     """The ``bond`` of a main line with the seat of its hooks where the station of the transverse bar is.
 
     The very same bond where there is none: no such bar, or the line shows no bend (as in the plan).

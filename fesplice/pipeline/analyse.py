@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from fesplice.contracts import NotConverged, Outcome, State, Step
+from fesplice.contracts import BondMaker, ConcreteMaker, NotConverged, Outcome, State, Step
 from fesplice.mesh import Mesh
 from fesplice.model.assembly import Model
 from fesplice.model.fields import fields
@@ -48,6 +48,8 @@ def analyse(
     plane: str = "elevation",
     vertical: Vertical | None = None,
     mesh: Mesh | None = None,
+    bond: BondMaker | None = None,
+    concrete: ConcreteMaker | None = None,
     progress: Callable[[Progress], None] | None = None,
     begin: Callable[[Model], None] | None = None,
 ) -> Run:
@@ -55,13 +57,16 @@ def analyse(
 
     ``plane`` is "elevation" or "plan"; ``vertical`` (plan only) is what the elevation found across the plane the
     slab hangs on, and goes into the run's settings; ``mesh`` takes the place of the one made of the specimen.
+    ``bond`` and ``concrete`` are laws of one's own in place of those that the specimen names: a class with
+    ``built(numbers)``, or a dataclass object with one (:class:`fesplice.contracts.BondMaker`). The run's settings
+    tell which they were, and a folder that was computed by other laws is refused.
     A folder holding the same run unfinished is taken up where it stopped; a finished one is
     returned as it stands. Raises :class:`InputFault` for a faulty specimen or folder,
     :class:`NotConverged` when the march ends without reaching its stop (accepted steps are kept).
     """
     s = specimen if isinstance(specimen, Specimen) else read(specimen)
     with threadpool_limits(1):
-        case = setup(s, plane, vertical, mesh)
+        case = setup(s, plane, vertical, mesh, bond=bond, concrete=concrete)
         if (done := _finished(folder, s, case.mesh, case.settings)) is not None:
             return done
         refuse_frozen(folder)

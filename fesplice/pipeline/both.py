@@ -18,11 +18,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from fesplice.contracts import FespliceError, FolderFault, InputFault, NotConverged
+from fesplice.contracts import BondMaker, ConcreteMaker, FespliceError, FolderFault, InputFault, NotConverged
 from fesplice.laws.cracking import hordijk
+from fesplice.model.choice import Chosen, choose
 from fesplice.model.plan import Vertical
 from fesplice.pipeline import manifest
 from fesplice.pipeline.analyse import Progress, analyse
@@ -43,35 +45,48 @@ from fesplice.store.folder import CURVE, MARK, Lock, claim, reason, refuse_froze
 PASSES = 5
 
 Told = Callable[[str, Progress | None], None]
+#: Laws handed in, as :func:`analyse` takes them.
+Laws = dict[str, Any]
 
 _CHILD = "import sys; from fesplice.pipeline.both import _elevation; sys.exit(_elevation(*sys.argv[1:]))"
 
 
-def predict(specimen: Specimen | str | Path, folder: str | Path, *, progress: Told | None = None) -> Prediction:
+def predict(
+    specimen: Specimen | str | Path,
+    folder: str | Path,
+    *,
+    progress: Told | None = None,
+    bond: BondMaker | None = None,
+    concrete: ConcreteMaker | None = None,
+) -> Prediction:
     """Compute and read both views of a specimen (or its file); ``progress(run, step)`` hears of every plan step.
 
-    The elevation runs in a process of its own. Raises :class:`InputFault` for a faulty specimen or folder.
+    The elevation runs in a process of its own; with a law handed in (``bond``, ``concrete``: see :func:`analyse`),
+    which may live in a notebook only, it runs in this one after the first plans. Raises :class:`InputFault` for a
+    faulty specimen or folder.
     A run that ends without reaching its stop is read as far as it came, and the prediction says so. A finished
-    prediction of the same specimen by the same program is returned as it stands.
+    prediction of the same specimen with the same laws by the same program is returned as it stands.
     """
     s = specimen if isinstance(specimen, Specimen) else read(specimen)
     home = Path(folder)
-    if (standing := _standing(s, home)) is not None:
+    chosen = choose(s, bond, concrete)  # a law that cannot be is told before anything is written
+    if (standing := _standing(s, home, chosen)) is not None:
         return standing
+    laws: Laws = {kind: law for kind, law in (("bond", bond), ("concrete", concrete)) if law is not None}
     text, lock = _claim(s, home)
     try:
-        return _predict(s, home, text, progress or (lambda name, now: None))
+        return _predict(s, home, text, progress or (lambda name, now: None), laws)
     finally:
         lock.release()
 
 
-def _predict(s: Specimen, home: Path, text: Path, tell: Told) -> Prediction:
+def _predict(s: Specimen, home: Path, text: Path, tell: Told, laws: Laws) -> Prediction:
     notes: list[str] = []
     plans: list[Assessment] = []
-    with _Beside(text, home) as beside:
+    with _Within(s, home, laws) if laws else _Beside(text, home) as beside:
         if s.bars.splice != "continuous":
             for name, hanging in (("plan-free", "none"), ("plan-intact", "intact")):
-                plans.append(_plan(vary(s, "plan.hanging", hanging), home / name, None, tell, notes))
+                plans.append(_plan(vary(s, "plan.hanging", hanging), home / name, None, tell, notes, laws))
         beside.wait(tell)
     notes += beside.notes
     run = Run(home / "elevation")
@@ -83,7 +98,7 @@ def _predict(s: Specimen, home: Path, text: Path, tell: Told) -> Prediction:
     free = intact = coupled = None
     if plans:
         free, intact = plans
-        passes, coupled, agreed = _couple(s, home, seen.interface, elevation, intact, tell, notes)
+        passes, coupled, agreed = _couple(s, home, seen.interface, elevation, intact, tell, notes, laws)
     answer = Prediction(
         s.name, elevation, free, intact, coupled, passes, agreed, math.nan, tuple(notes), found.side_splitting,
         s.confinement.in_sets,
@@ -110,7 +125,7 @@ def _made(s: Specimen, home: Path) -> Made:
 # ------------------------------------------------------------------ coupling
 def _couple(
     s: Specimen, home: Path, state: InterfaceTrace, elevation: Assessment, intact: Assessment, tell: Told,
-    notes: list[str],
+    notes: list[str], laws: Laws,
 ) -> tuple[tuple[Pass, ...], Assessment, bool]:
     """Passes of the plan with the plane that the elevation leaves at the bar stress at which the plan fails.
 
@@ -123,7 +138,7 @@ def _couple(
     given = min(intact.bar_stress, elevation.bar_stress)
     passes: list[Pass] = []
     for k in range(1, PASSES + 1):
-        judged = _plan(cohesive, home / f"plan-pass-{k}", hung(s, state.at(given)), tell, notes)
+        judged = _plan(cohesive, home / f"plan-pass-{k}", hung(s, state.at(given)), tell, notes, laws)
         found = judged.bar_stress
         passes.append(Pass(given, found, judged.dropped))
         governs = found >= given and given >= elevation.bar_stress
@@ -161,9 +176,13 @@ def hung(s: Specimen, state: InterfaceTrace) -> Vertical:
 
 
 # ------------------------------------------------------------------ runs
-def _plan(s: Specimen, folder: Path, vertical: Vertical | None, tell: Told, notes: list[str]) -> Assessment:
+def _plan(
+    s: Specimen, folder: Path, vertical: Vertical | None, tell: Told, notes: list[str], laws: Laws
+) -> Assessment:
     stopped = _quiet(
-        lambda: analyse(s, folder, plane="plan", vertical=vertical, progress=lambda now: tell(folder.name, now))
+        lambda: analyse(
+            s, folder, plane="plan", vertical=vertical, progress=lambda now: tell(folder.name, now), **laws
+        )
     )
     if stopped:
         notes.append(f"{folder.name}: {stopped}")
@@ -177,6 +196,30 @@ def _quiet(work: Callable[[], object]) -> str:
     except NotConverged as fault:
         return str(fault)
     return ""
+
+
+class _Within:
+    """The elevation in this process, once it is waited for: a law of a notebook is known nowhere else."""
+
+    def __init__(self, s: Specimen, home: Path, laws: Laws):
+        self.specimen, self.folder, self.laws = s, home / "elevation", laws
+        self.notes: list[str] = []
+
+    def __enter__(self) -> _Within:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Nothing is left running."""
+
+    def wait(self, tell: Told) -> None:
+        """Compute it; raises its fault."""
+        stopped = _quiet(
+            lambda: analyse(
+                self.specimen, self.folder, progress=lambda now: tell(self.folder.name, now), **self.laws
+            )
+        )
+        if stopped:
+            self.notes.append(f"elevation: {stopped}")
 
 
 class _Beside:
@@ -243,8 +286,8 @@ def _claim(s: Specimen, home: Path) -> tuple[Path, Lock]:
     return text, lock
 
 
-def _standing(s: Specimen, home: Path) -> Prediction | None:
-    """The prediction in the folder if it is this very one: same specimen, same program, the curves it was made from."""
+def _standing(s: Specimen, home: Path, chosen: Chosen) -> Prediction | None:
+    """The prediction in the folder if it is this very one: specimen, laws, program, the curves it was made from."""
     if not (home / RECORD).is_file():
         return None
     found = Prediction.read(home)
@@ -252,7 +295,7 @@ def _standing(s: Specimen, home: Path) -> Prediction | None:
     same = found.made is not None and (made.specimen, made.program, made.results) == (
         found.made.specimen, found.made.program, found.made.results
     )  # fmt: skip
-    return found if same else None
+    return found if same and Run(home / "elevation").settings.get("laws") == chosen.as_dict() else None
 
 
 def _same(text: str, s: Specimen) -> bool:

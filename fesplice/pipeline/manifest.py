@@ -10,6 +10,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from fesplice.mesh import Mesh
+from fesplice.model.choice import Chosen, choose
 from fesplice.model.estimate import expected_deflection
 from fesplice.model.plan import Vertical, expected_extension
 from fesplice.model.seats import hook_seat
@@ -44,18 +45,19 @@ def program() -> str:
     return digest.hexdigest()[:12]
 
 
-def settings(s: Specimen) -> dict:
-    """What steers a run beside the specimen and the mesh."""
+def settings(s: Specimen, chosen: Chosen | None = None) -> dict:
+    """What steers a run beside the specimen and the mesh; ``chosen`` laws left out: those the specimen names."""
     return {
         "plane": "elevation",
         "program": program(),
         "tolerances": asdict(Tolerances()),
         "steps_to_peak": STEPS_TO_PEAK,
         "expected_deflection_mm": expected_deflection(s),
+        "laws": (chosen or choose(s)).as_dict(),
     }
 
 
-def plan_settings(s: Specimen, vertical: Vertical | None) -> dict:
+def plan_settings(s: Specimen, vertical: Vertical | None, chosen: Chosen | None = None) -> dict:
     """The same for a plan; ``vertical`` as numbers, for the run hangs on them."""
     return {
         "plane": "plan",
@@ -63,6 +65,7 @@ def plan_settings(s: Specimen, vertical: Vertical | None) -> dict:
         "tolerances": asdict(PLAN_TOLERANCES),
         "steps_to_peak": PLAN_STEPS,
         "expected_extension_mm": expected_extension(s),
+        "laws": (chosen or choose(s)).as_dict(),
         "vertical": {} if vertical is None else vertical.as_dict(),
     }
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fesplice.contracts import Floats, InputFault, State, Step
+from fesplice.contracts import BondMaker, ConcreteMaker, Floats, InputFault, State, Step
 from fesplice.geometry import build_mesh, elevation
 from fesplice.geometry.plan import plan
 from fesplice.geometry.plan_mesh import plan_mesh
@@ -15,6 +15,7 @@ from fesplice.mesh import Mesh
 from fesplice.model import plan as plan_side
 from fesplice.model.assembly import Model
 from fesplice.model.build import elevation_model
+from fesplice.model.choice import Chosen, choose
 from fesplice.model.estimate import cracking_deflection, expected_deflection, yield_deflection
 from fesplice.model.fields import columns
 from fesplice.model.plan import Vertical
@@ -41,27 +42,32 @@ class Setup:
     warnings: Callable[[Model], list[str]]
 
 
-def setup(specimen: Specimen, plane: str, vertical: Vertical | None = None, mesh: Mesh | None = None) -> Setup:
+def setup(
+    specimen: Specimen, plane: str, vertical: Vertical | None = None, mesh: Mesh | None = None, *,
+    bond: BondMaker | None = None, concrete: ConcreteMaker | None = None,
+) -> Setup:
     """The ``plane`` "elevation" or "plan"; ``vertical`` is for the plan alone. Raises :class:`InputFault`.
 
-    ``mesh`` takes the place of the one made of the specimen: for a layout that no specimen file describes.
+    ``mesh`` takes the place of the one made of the specimen: for a layout that no specimen file describes. Laws handed
+    in stand in place of those that the specimen names (:mod:`fesplice.model.choice`).
     """
+    chosen = choose(specimen, bond, concrete)
     if plane == "elevation":
         if vertical is not None:
             raise InputFault("vertical", "is what the elevation tells the plan; the elevation takes none")
-        return _elevation(specimen, mesh)
+        return _elevation(specimen, mesh, chosen)
     if plane == "plan":
-        return _plan(specimen, vertical, mesh)
+        return _plan(specimen, vertical, mesh, chosen)
     raise InputFault("plane", f'{plane!r} is no plane: "elevation" or "plan"')
 
 
-def _elevation(s: Specimen, given: Mesh | None) -> Setup:
+def _elevation(s: Specimen, given: Mesh | None, chosen: Chosen) -> Setup:
     mesh = build_mesh(elevation(s), s.mesh) if given is None else given
     return Setup(
         specimen=s,
         mesh=mesh,
-        settings=manifest.settings(s),
-        model=lambda: elevation_model(s, mesh),
+        settings=manifest.settings(s, chosen),
+        model=lambda: elevation_model(s, mesh, chosen),
         march=lambda model, report: marcher(s, model, report),
         row=lambda model, step, values: columns(s, model, step, values),
         moved="deflection_mm",
@@ -71,13 +77,13 @@ def _elevation(s: Specimen, given: Mesh | None) -> Setup:
     )
 
 
-def _plan(s: Specimen, vertical: Vertical | None, given: Mesh | None) -> Setup:
+def _plan(s: Specimen, vertical: Vertical | None, given: Mesh | None, chosen: Chosen) -> Setup:
     mesh = plan_mesh(plan(s), s.plan.element) if given is None else given
     return Setup(
         specimen=s,
         mesh=mesh,
-        settings=manifest.plan_settings(s, vertical),
-        model=lambda: plan_side.plan_model(s, mesh, vertical),
+        settings=manifest.plan_settings(s, vertical, chosen),
+        model=lambda: plan_side.plan_model(s, mesh, vertical, chosen),
         march=lambda model, report: plan_marcher(s, model, report),
         row=lambda model, step, values: plan_side.columns(model, step, values),
         moved="extension_mm",

@@ -192,6 +192,7 @@ class Joint(Part):
 class Bond(Part):
     """Bond between the main bars and the concrete."""
 
+    law: Text = Field(default="mc2010", description="bond law: mc2010, linear, or one of an installed package")
     condition: Literal["good", "other"] = Field(default="good", description="casting position, MC2010 6.1")
     slip: Flag = Field(default=True, description="false: bars and concrete move together along the bar (comparisons)")
     splitting: Literal["branch", "wedging", "none"] = Field(
@@ -252,6 +253,9 @@ class AnalysisWish(Part):
     step: Length | None = Field(default=None, description="midspan deflection increment; left out: estimated")
     drop: Share = Field(default=0.30, description="stop when the load has fallen by this share of the peak")
     max_steps: Count = Field(default=400, description="most steps")
+    concrete_law: Text = Field(
+        default="smeared", description="concrete law: smeared, elastic, or one of an installed package"
+    )
     crack_model: Literal["rotating", "fixed"] = "rotating"
     tension_stiffening: Flag = Field(
         default=True, description="true: concrete between unresolved cracks takes its share of tension"

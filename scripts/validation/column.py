@@ -23,11 +23,11 @@ from fesplice.formulas.steel import Curve, idealised
 from fesplice.geometry import build_mesh, surroundings
 from fesplice.geometry.bars import hook_line
 from fesplice.geometry.planes import Block, NetStrip, Path, Plane, PointSet
-from fesplice.laws import Bar, BentBar, Elastic
+from fesplice.laws import Bar, BentBar, BondSlip, Elastic, SmearedCrack
 from fesplice.laws.wedge import WedgingBond, effective_width
 from fesplice.mesh import LEAD, Group, Mesh
 from fesplice.model.assembly import Model, number_unknowns
-from fesplice.model.build import bond_law, concrete_law
+from fesplice.model.build import bond_numbers, concrete_numbers
 from fesplice.specimen.fill import concrete
 from fesplice.specimen.schema import Bond, Concrete
 from validation.case import Settings
@@ -197,7 +197,9 @@ def _laws(c: Column, settings: Settings, splitting: str, mesh: Mesh) -> dict[str
     out: dict[str, Law] = {}
     for name, g in mesh.groups.items():
         if g.kind == "quad4":
-            out[name] = Elastic(200e3, 0.3) if g.material == "plate" else concrete_law(mix, settings.crack)
+            plate = g.material == "plate"
+            made = SmearedCrack.built(concrete_numbers(mix, settings.crack))
+            out[name] = Elastic(200e3, 0.3) if plate else made
         elif g.kind == "truss2":
             out[name] = Bar(curves[g.material])
         elif g.kind == "frame2":
@@ -210,9 +212,8 @@ def _laws(c: Column, settings: Settings, splitting: str, mesh: Mesh) -> dict[str
 def _bond(c: Column, g: Group, bond: Bond, name: str) -> Law:
     main, lead = name == "bond:A", g.data["zone"] == LEAD
     f_cm = np.full(len(g.cells), c.f_cm)
-    specimen: Any = SimpleNamespace(bond=bond)
     length = g.data["bond_length"] if main else np.zeros(len(g.cells))
-    law = bond_law(g, f_cm, specimen, lead & main & (bond.splitting == "branch"), length)
+    law = BondSlip.built(bond_numbers(g, f_cm, bond, lead & main & (bond.splitting == "branch"), length))
     if main and bond.splitting == "wedging":
         slope = np.tan(np.radians(bond.wedge_angle))
         return WedgingBond(law, np.where(lead, c.number * c.diameter * slope, 0.0), bond.wedge_opening)

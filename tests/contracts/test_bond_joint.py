@@ -16,7 +16,7 @@ import pytest
 
 from fesplice.contracts import Floats, Law
 from fesplice.formulas.bond import tau_max, tau_split
-from fesplice.laws import BOND, BondSlip, ColdJoint, WedgingBond
+from fesplice.laws import BOND, BondSlip, ColdJoint, LinearBond, SeatedBond
 from fesplice.laws.bond import UNLOADING, envelope
 
 F_CM, D, RIB = 36.0, 25.0, 12.5
@@ -28,7 +28,7 @@ def bond_slip(*, split: float = 99.0, ktr: float = 0.0, anchored: float = 0.0, c
     """One point of a single 25 mm bar; ``split`` is the strength of the splitting branch [MPa]."""
     one = np.ones(1)
     curve = envelope(F_CM, D * one, condition, RIB * one, np.array([True]), split * one, ktr * one)
-    return BOND["mc2010"](curve, PERIMETER * one, 30.0 * one, 3 * F_CM * one, D * one, anchored * one)
+    return BondSlip(curve, PERIMETER * one, 30.0 * one, 3 * F_CM * one, D * one, anchored * one)
 
 
 LAWS: dict[str, Law] = {
@@ -37,9 +37,9 @@ LAWS: dict[str, Law] = {
     "splitting": bond_slip(split=7.0),
     "splitting, tied": bond_slip(split=7.0, ktr=0.3),
     "anchored": bond_slip(anchored=1.0),
-    "linear": BOND["linear"](80.0, 300.0, PERIMETER * np.ones(1), D * np.ones(1)),
-    "seated": BOND["seated"](bond_slip(), 5000.0 * np.ones(1), 55.0 * np.ones(1), np.ones(1)),
-    "seated, other side": BOND["seated"](bond_slip(), 5000.0 * np.ones(1), 9.0 * np.ones(1), -np.ones(1)),
+    "linear": LinearBond(80.0, 300.0, PERIMETER * np.ones(1), D * np.ones(1)),
+    "seated": SeatedBond(bond_slip(), 5000.0 * np.ones(1), 55.0 * np.ones(1), np.ones(1)),
+    "seated, other side": SeatedBond(bond_slip(), 5000.0 * np.ones(1), 9.0 * np.ones(1), -np.ones(1)),
     "joint": ColdJoint(1.0, 0.02, 0.9, 1.5),
 }
 every = pytest.mark.parametrize("name", LAWS)
@@ -61,7 +61,7 @@ def tau(law: BondSlip, slips) -> Floats:
 
 
 def test_laws_under_test_are_the_registry() -> None:
-    assert {type(law) for law in LAWS.values()} == {*BOND.values(), ColdJoint} - {WedgingBond}
+    assert {type(law) for law in LAWS.values()} == {*BOND.values(), SeatedBond, ColdJoint}
 
 
 # ------------------------------------------------------------------ what every law owes

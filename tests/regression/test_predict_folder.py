@@ -55,7 +55,7 @@ def test_an_elevation_computed_alone_is_taken_up(tmp_path: Path, monkeypatch: py
     """A study computes FOLDER/elevation first and then the prediction in FOLDER."""
     (tmp_path / "elevation").mkdir()
     write_manifest(tmp_path / "elevation", MANIFEST)
-    monkeypatch.setattr("fesplice.pipeline.both._predict", lambda s, home, text, tell: text.read_text())
+    monkeypatch.setattr("fesplice.pipeline.both._predict", lambda s, home, text, tell, laws: text.read_text())
     assert predict(FILE, tmp_path) == FILE.read_text()
 
 
