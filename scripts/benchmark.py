@@ -32,7 +32,7 @@ from fesplice.formulas.steel import idealised
 from fesplice.laws import Bar, SmearedCrack
 from fesplice.mesh import Group, Mesh
 from fesplice.model.assembly import Model
-from fesplice.solve.linear import Factor
+from fesplice.solve.linear import Factorisation
 
 SIZES = (5_000, 20_000, 100_000, 300_000)
 TIME = {5_000: 12.0, 20_000: 65.0, 100_000: 480.0, 300_000: 1900.0}  # goals [ms]
@@ -134,14 +134,14 @@ def measure(unknowns: int, repeats: int, clock: Callable[[], float]) -> dict:
     model = Model(mesh, {"concrete": law, "bars": steel}, fixed, f_ref)
     built = clock() - began
     u, history = cracked(model)
-    fronts = Factor(model.internal(u, history).matrix).fronts
+    fronts = Factorisation(model.internal(u, history).matrix).fronts
     rhs = np.column_stack([model.internal(u, history).force, model.f_ref])
 
     def ours() -> dict[str, float]:
         law.spent, start = 0.0, clock()
         trial = model.internal(u, history)
         assembled = clock()
-        factor = Factor(trial.matrix, fronts=fronts)
+        factor = Factorisation(trial.matrix, fronts=fronts)
         factored = clock()
         factor.solve(rhs)
         return {

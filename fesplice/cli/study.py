@@ -11,7 +11,7 @@ import typer
 from fesplice.cli.console import SpecimenFile, err, out
 
 if TYPE_CHECKING:
-    from fesplice.study import Progress, Resources
+    from fesplice.study import Resources, StudyProgress
 
 study = typer.Typer(
     add_completion=False, no_args_is_help=True, help="Many specimens from one file: sweeps, scatter, trends."
@@ -99,7 +99,7 @@ def _resources(given: Resources, workers: int | None, scheduler: str) -> Resourc
     return None if workers is None else replace(given, workers=workers, adaptive=None, scheduler="")
 
 
-def _tell(now: Progress) -> None:
+def _tell(now: StudyProgress) -> None:
     left = f", about {_time(now.left)} left" if now.done < now.total else ""
     states = ", ".join(f"{plane} {state}" for plane, state in now.states.items())
     err.print(f"{now.done:5d} of {now.total}  {now.label}: {states}{left}")

@@ -30,14 +30,14 @@ SLENDER = 5.0
 QUAD = 3
 
 
-class SizeWish(Protocol):
+class ElementSizes(Protocol):
     """Element sizes [mm] at the splice and elsewhere."""
 
     splice: float
     elsewhere: float
 
 
-def build_mesh(plane: Plane, size: SizeWish) -> Mesh:
+def build_mesh(plane: Plane, size: ElementSizes) -> Mesh:
     """Mesh of the plane, checked; raises :class:`InputFault` where no sound mesh is possible.
 
     Safe to call repeatedly and from any thread, one at a time.

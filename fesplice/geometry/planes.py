@@ -62,7 +62,7 @@ class Path:
 
 
 @dataclass(frozen=True)
-class JointLine:
+class VerticalJoint:
     """A vertical joint of the given ``thickness`` [mm] between the parts ``minus`` and ``plus``."""
 
     name: str
@@ -135,7 +135,7 @@ class Plane:
     kind: str
     blocks: tuple[Block, ...]
     paths: tuple[Path, ...]
-    joints: tuple[JointLine, ...]
+    joints: tuple[VerticalJoint, ...]
     points: tuple[PointSet, ...]
     snaps_x: tuple[float, ...]
     levels: tuple[float, ...]
@@ -215,11 +215,11 @@ def _plates(s: Specimen, points: tuple[PointSet, ...]) -> list[Block]:
     return found
 
 
-def _joints(s: Specimen) -> tuple[JointLine, ...]:
+def _joints(s: Specimen) -> tuple[VerticalJoint, ...]:
     d, w = s.body.depth, s.body.width
     sides = (("left", "precast_left", "closure"), ("right", "closure", "precast_right"))
     return tuple(
-        JointLine(name, x, 0.0, d, w, minus, plus) for x, (name, minus, plus) in zip(bars.joint_positions(s), sides)
+        VerticalJoint(name, x, 0.0, d, w, minus, plus) for x, (name, minus, plus) in zip(bars.joint_positions(s), sides)
     )
 
 

@@ -1,12 +1,12 @@
 """Constitutive laws: concrete, steel, bond, cold joint, hooks as end anchors."""
 
 from fesplice.contracts import BondMaker, ConcreteMaker
+from fesplice.laws.bar_support import BarSupport, SupportedBond
 from fesplice.laws.bond import BondSlip, LinearBond
 from fesplice.laws.concrete import Elastic, SmearedCrack
 from fesplice.laws.hook import EndAnchor, end_anchor
 from fesplice.laws.joint import ColdJoint
-from fesplice.laws.reinforced import Layer, ReinforcedConcrete
-from fesplice.laws.seat import Seat, SeatedBond
+from fesplice.laws.reinforced import ReinforcedConcrete, SmearedBars
 from fesplice.laws.steel import Bar, BentBar
 from fesplice.laws.wedge import WedgingBond
 
@@ -16,6 +16,6 @@ CONCRETE: dict[str, ConcreteMaker] = {"smeared": SmearedCrack, "elastic": Elasti
 BOND: dict[str, BondMaker] = {"mc2010": BondSlip, "linear": LinearBond}
 
 __all__ = [
-    "BOND", "CONCRETE", "Bar", "BentBar", "BondSlip", "ColdJoint", "Elastic", "EndAnchor", "Layer", "LinearBond",
-    "ReinforcedConcrete", "Seat", "SeatedBond", "SmearedCrack", "WedgingBond", "end_anchor",
+    "BOND", "CONCRETE", "Bar", "BentBar", "BondSlip", "ColdJoint", "Elastic", "EndAnchor", "SmearedBars", "LinearBond",
+    "ReinforcedConcrete", "BarSupport", "SupportedBond", "SmearedCrack", "WedgingBond", "end_anchor",
 ]

@@ -3,8 +3,8 @@
 The bar of lead, bend and tail is a chain of straight links (Hencky 1920): links stretch elastically,
 nodes bend up to the plastic moment. It stands on concrete that does not crack or move but gives way locally:
 bond after the pull-out branch of Model Code 2010 on bend and tail, bearing across the bar up to
-3 f_cm (laws and sources in :mod:`fesplice.laws.bond`); a transverse bar in the middle of the bend is a seat
-(:mod:`fesplice.laws.seat`). With mean tangents at the nodes the tension T
+3 f_cm (laws and sources in :mod:`fesplice.laws.bond`); a transverse bar in the middle of the bend is a support of its
+own (:mod:`fesplice.laws.bar_support`). With mean tangents at the nodes the tension T
 round a bend of radius R bears with T/R. Yielding in tension is for the bar before the anchor,
 breaking-out of concrete for the plane that holds it.
 """
@@ -18,8 +18,8 @@ from functools import lru_cache
 import numpy as np
 
 from fesplice.contracts import FespliceError, Floats, History, Response
+from fesplice.laws.bar_support import BarSupport, SupportedBond
 from fesplice.laws.bond import BondSlip, bearing_modulus, envelope
-from fesplice.laws.seat import Seat, SeatedBond
 from fesplice.laws.steel import BentBar, Curve
 
 #: Links per quarter turn, and per bar diameter of lead and tail.
@@ -37,7 +37,7 @@ class HookBar:
     """One hooked bar end [mm, mm2, MPa].
 
     ``bend_diameter`` inside, straight ``tail`` after a bend of ``angle`` [degree]; ``bearing`` is c1 of the
-    bearing modulus; ``on_bend`` scales the bond on the bend (1 as elsewhere, 0 none); ``seat`` on a transverse bar.
+    bearing modulus; ``on_bend`` scales the bond on the bend (1 as elsewhere, 0 none); ``support`` by a transverse bar.
     """
 
     diameter: float
@@ -50,7 +50,7 @@ class HookBar:
     steel_yield: float
     bearing: float = 0.8
     on_bend: float = 1.0
-    seat: Seat | None = None
+    support: BarSupport | None = None
 
     @property
     def radius(self) -> float:
@@ -127,8 +127,9 @@ class _Chain:
             np.pi * d * share, bearing_modulus(bar.f_cm, d, bar.bearing), 3.0 * bar.f_cm + no, d, no,
         )  # fmt: skip
         arc = np.concatenate([[0.0], np.cumsum(self.link)])
-        middle = 0.5 * float(arc[self.first] + arc[last])  # the bend turns towards the normal: a seat is on its + side
-        self.ground = ground if bar.seat is None else SeatedBond.over(ground, bar.seat, 1, arc, middle, 1.0)
+        # the bend turns towards the normal: a support is on its positive side
+        middle = 0.5 * float(arc[self.first] + arc[last])
+        self.ground = ground if bar.support is None else SupportedBond.over(ground, bar.support, 1, arc, middle, 1.0)
 
     def fresh(self) -> dict[str, History]:
         """Unloaded chain."""
@@ -239,13 +240,16 @@ def end_anchor(
     area: float,
     steel_yield: float,
     bearing: float = 0.8,
-    seat: Seat | None = None,
+    support: BarSupport | None = None,
 ) -> AnchorCurve:
     """Curve of one hook from slip 0 to a third of its diameter; arguments as in :class:`HookBar`.
 
     Kept per bar and concrete. Raises :class:`FespliceError` when the chain finds no equilibrium.
     """
-    bar = HookBar(diameter, bend_diameter, tail, angle, f_cm, condition, area, steel_yield, bearing, seat=seat)
+    bar = HookBar(
+        diameter, bend_diameter, tail, angle, f_cm, condition, area, steel_yield, bearing,
+        support=support,
+    )
     found = pull(bar, np.concatenate([[0.0], np.geomspace(0.002, FARTHEST * diameter, 48)]))
     return AnchorCurve(tuple(map(float, found.slip)), tuple(map(float, found.force)))
 

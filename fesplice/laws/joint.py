@@ -45,10 +45,10 @@ class ColdJoint:
         opened = reached > w0
         ratio = np.where(opened, cap / np.maximum(reached, w0), k)
         loading = opened & (w >= seen)
-        floor = 1e-6 * k
-        normal = np.where(w < 0.0, k * w, np.where(loading, cap, ratio * w)) + np.where(w > 0.0, floor * w, 0.0)
+        residual = 1e-6 * k
+        normal = np.where(w < 0.0, k * w, np.where(loading, cap, ratio * w)) + np.where(w > 0.0, residual * w, 0.0)
         slope = np.where(loading & (reached < wc), -ft / (wc - w0), np.where(loading, 0.0, ratio))
-        d_n = np.where(w < 0.0, k, (1.0 - secant) * slope + secant * ratio + floor)
+        d_n = np.where(w < 0.0, k, (1.0 - secant) * slope + secant * ratio + residual)
 
         # the cohesion left: by the damage in tension and by the sliding (mode II energy ten times mode I)
         unslid = np.clip(1.0 - slid * self.cohesion / (20.0 * self.fracture_energy), 0.0, 1.0)

@@ -20,7 +20,7 @@ from fesplice.laws.steel import Bar, Curve
 
 
 @dataclass(frozen=True)
-class Layer:
+class SmearedBars:
     """Bars of one direction: steel area per area of concrete, angle from x [rad], stress-strain curve."""
 
     ratio: float
@@ -43,7 +43,7 @@ class ReinforcedConcrete:
     """
 
     concrete: SmearedCrack
-    layers: tuple[Layer, ...]
+    layers: tuple[SmearedBars, ...]
     stiffening: float = 1.0
     n_strain: int = 3
 

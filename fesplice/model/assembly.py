@@ -15,14 +15,14 @@ from scipy import sparse
 
 from fesplice.contracts import BondLaw, Element, Floats, History, Ints, Joinable, Law, Trial
 from fesplice.elements import ELEMENTS
-from fesplice.laws import Bar, SeatedBond, WedgingBond
+from fesplice.laws import Bar, SupportedBond, WedgingBond
 from fesplice.mesh import Group, Mesh
 from fesplice.model import kernels
 from fesplice.model.ordering import cell_edges, nested_dissection
 
 
 @dataclass(frozen=True)
-class Part:
+class LawGroup:
     """Groups of one kind and law, ready to compute: unknowns (n_e, n_d), B (n_e, n_q n_s, n_d), weights, size.
 
     ``groups`` maps each group to its rows: bar lines with the same law run as one part, since
@@ -127,11 +127,11 @@ class Model:
         held[fixed] = True
         return dofs[~held[dofs]]
 
-    def _bar(self, group: str, elements: Ints, rows: Ints) -> tuple[Part, Ints, Ints]:
+    def _bar(self, group: str, elements: Ints, rows: Ints) -> tuple[LawGroup, Ints, Ints]:
         part = next(p for p in self.parts if group in p.groups)
         return part, elements, rows + part.groups[group].start
 
-    def _left(self, part: Part, full: Floats, history: History) -> dict[str, Floats]:
+    def _left(self, part: LawGroup, full: Floats, history: History) -> dict[str, Floats]:
         """What the bars beside the elements of ``part`` have left before they yield, 0..1, at the least so far.
 
         Like all history it counts from the next increment on: a share that followed the bars within
@@ -237,13 +237,13 @@ def _classes(law: Law) -> tuple[type, ...]:
     """Class of a law, and of the bond within one that is made of another; () where one of them cannot be joined."""
     if not isinstance(law, Joinable):
         return ()
-    if not isinstance(law, SeatedBond | WedgingBond):
+    if not isinstance(law, SupportedBond | WedgingBond):
         return (type(law),)
     within = _classes(law.bond)
     return (type(law), *within) if within else ()
 
 
-def _part(mesh: Mesh, names: list[str], law: Law, unknowns: Mapping[str, Ints]) -> Part:
+def _part(mesh: Mesh, names: list[str], law: Law, unknowns: Mapping[str, Ints]) -> LawGroup:
     element = ELEMENTS[element_kind(mesh.groups[names[0]], law)]
     rows, weights, sizes, slices, end = [], [], [], {}, 0
     for name in names:
@@ -255,7 +255,7 @@ def _part(mesh: Mesh, names: list[str], law: Law, unknowns: Mapping[str, Ints]) 
         sizes.append(element.size(xy, g.data))
         slices[name] = slice(end, end + len(g.cells))
         end += len(g.cells)
-    return Part(
+    return LawGroup(
         names[0], slices, element, law, np.concatenate([unknowns[name] for name in names]),
         np.ascontiguousarray(np.concatenate(rows)), np.concatenate(weights), np.concatenate(sizes),
     )

@@ -23,8 +23,8 @@ from fesplice.laws.cracking import UNBOUNDED
 from fesplice.laws.wedge import WedgingBond
 from fesplice.mesh import LEAD, Group, Mesh
 from fesplice.model.assembly import Model, number_unknowns
+from fesplice.model.bar_supports import supported
 from fesplice.model.choice import Chosen, choose
-from fesplice.model.seats import seated
 from fesplice.model.width import narrowed, wedging_leads
 from fesplice.specimen.schema import Bond, Concrete, Specimen
 
@@ -194,7 +194,7 @@ def laws(specimen: Specimen, mesh: Mesh, chosen: Chosen | None = None) -> dict[s
             branch = lead & (name in main) & (splitting == "branch")
             bond = chosen.bond.built(bond_numbers(g, f_cm, specimen.bond, branch, length))
             bond = wedging(bond, g, specimen, leads[name]) if name in leads else bond
-            out[name] = seated(bond, specimen, mesh, main[name], closure.strength) if name in main else bond
+            out[name] = supported(bond, specimen, mesh, main[name], closure.strength) if name in main else bond
     return out
 
 

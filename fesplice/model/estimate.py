@@ -12,7 +12,7 @@ from fesplice.specimen.schema import Specimen
 
 
 @dataclass(frozen=True)
-class Section:
+class CrackedSection:
     """Cracked elastic section: neutral axis [mm], lever arm [mm], stiffness [N mm2], cracking moment [N mm]."""
 
     neutral_axis: float
@@ -27,7 +27,7 @@ class Section:
         return self.steel_area * stress * self.lever_arm
 
 
-def section(specimen: Specimen) -> Section:
+def section(specimen: Specimen) -> CrackedSection:
     """Section at the joint face, singly reinforced."""
     body, row = specimen.body, specimen.bars.left
     concrete = specimen.concrete.closure or specimen.concrete.precast
@@ -35,7 +35,7 @@ def section(specimen: Specimen) -> Section:
     n = specimen.steel[row.steel].elastic_modulus / concrete.elastic_modulus
     cracked = singly_reinforced(body.width, row.depth, area, n)
     gross = body.width * body.depth**3 / 12
-    return Section(
+    return CrackedSection(
         neutral_axis=cracked.x,
         lever_arm=row.depth - cracked.x / 3,
         stiffness=concrete.elastic_modulus * cracked.inertia,

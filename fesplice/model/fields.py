@@ -6,9 +6,9 @@ import numpy as np
 
 from fesplice.algebra import principal, principal_strain
 from fesplice.contracts import BondLaw, CrackedConcrete, Floats, Step
-from fesplice.laws import BentBar, SeatedBond
+from fesplice.laws import BentBar, SupportedBond
 from fesplice.mesh import Mesh
-from fesplice.model.assembly import Model, Part
+from fesplice.model.assembly import LawGroup, Model
 from fesplice.model.estimate import dead_moment
 from fesplice.specimen.schema import Specimen
 
@@ -27,7 +27,7 @@ def fields(model: Model, step: Step) -> dict[str, Floats]:
     return out
 
 
-def _membrane(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
+def _membrane(part: LawGroup, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
     crack = np.zeros_like(strain)
     law = part.law
     if isinstance(law, CrackedConcrete) and "band" in history:
@@ -44,11 +44,11 @@ def _membrane(part: Part, strain: Floats, stress: Floats, history) -> dict[str, 
     return {"strain": strain, "stress": stress, "crack": crack}
 
 
-def _truss(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
+def _truss(part: LawGroup, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
     return {"strain": strain[:, 0, 0], "stress": stress[:, 0, 0]}
 
 
-def _frame(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
+def _frame(part: LawGroup, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
     assert isinstance(part.law, BentBar)
     return {
         "strain": strain[..., 0].mean(axis=1),
@@ -57,7 +57,7 @@ def _frame(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Flo
     }
 
 
-def _bond(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
+def _bond(part: LawGroup, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
     law = part.law
     assert isinstance(law, BondLaw)
     out = {
@@ -68,21 +68,21 @@ def _bond(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floa
     }
     if law.reads_opening:  # it wedges: opening between the gauge points, force that drives them apart [N/mm]
         out |= {"opening": strain[:, 0, 2], "wedge": -stress[:, 0, 2]}
-    if isinstance(law, SeatedBond):  # hooks lean on a transverse bar: its part of the bearing [N/mm]
-        out["seat"] = law.push(strain[..., 1], history["seat"][..., 0])[:, 0]
+    if isinstance(law, SupportedBond):  # hooks lean on a transverse bar: its part of the bearing [N/mm]
+        out["seat"] = law.push(strain[..., 1], history["play"][..., 0])[:, 0]
     return out
 
 
-def _joint(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
+def _joint(part: LawGroup, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
     return {"opening": strain[..., 0], "slip": strain[..., 1], "normal": stress[..., 0], "shear": stress[..., 1]}
 
 
-def _link(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
+def _link(part: LawGroup, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
     """Displacement (n_e, 2) [mm] and traction (n_e, 2) [MPa] along and across the link's axis."""
     return {"slip": strain[:, 0], "stress": stress[:, 0]}
 
 
-def _anchor(part: Part, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
+def _anchor(part: LawGroup, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
     return {"slip": strain[:, 0, 0], "force": stress[:, 0, 0]}
 
 

@@ -1,4 +1,5 @@
-"""Specimen and plan mesh to a model: the slab, its bars on crossheads, hooks as end anchors, the hanging plane.
+"""Specimen and plan mesh to a model: the slab, its bars on crossheads, hooks as end anchors, the
+cohesive interface to the body.
 
 Held: the body in both directions, bars sideways and against turning where they enter (they stand in the
 precast concrete there), crossheads sideways. The bars of a side hang on one crosshead through springs
@@ -18,14 +19,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fesplice.contracts import Floats, Law, Step
-from fesplice.laws.hanging import Crossing, Hanging, Spring, plane_residual, plane_strength
+from fesplice.laws.bar_support import BarSupport
+from fesplice.laws.cohesive import CohesiveInterface, CrossingSteel, Spring, plane_residual, plane_strength
 from fesplice.laws.hook import EndAnchor, end_anchor
-from fesplice.laws.seat import Seat
 from fesplice.mesh import Mesh
 from fesplice.model import build, width
 from fesplice.model.assembly import Model, number_unknowns
+from fesplice.model.bar_supports import hook_support
 from fesplice.model.choice import Chosen
-from fesplice.model.seats import hook_seat
 from fesplice.specimen.schema import BarRow, Specimen
 from fesplice.specimen.transverse import TIE_BEND
 
@@ -58,13 +59,13 @@ class Vertical:
 
 
 # ------------------------------------------------------------------ laws
-def hanging_law(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None) -> Hanging:
+def interface_law(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None) -> CohesiveInterface:
     """The plane between slab and body, with the strength that ``vertical`` leaves it (None: no vertical stress)."""
     p, concrete = specimen.plan, specimen.concrete.closure or specimen.concrete.precast
     x = mesh.points[mesh.groups["hanging"].cells[:, 0], 0]
     stress, legs = (np.zeros(len(x)), np.zeros(len(x))) if vertical is None else vertical.at(x)
     shear = concrete.elastic_modulus / (2.0 * (1.0 + concrete.poisson))
-    return Hanging(
+    return CohesiveInterface(
         stiffness=shear / p.plane_depth,
         strength=plane_strength(concrete.tensile_strength, p.plane_friction, stress),
         residual=plane_residual(p.plane_friction, stress),
@@ -77,7 +78,7 @@ def hanging_law(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None
     )
 
 
-def _crossing(specimen: Specimen, mesh: Mesh, legs: Floats) -> Crossing | None:
+def _crossing(specimen: Specimen, mesh: Mesh, legs: Floats) -> CrossingSteel | None:
     """Legs that already carry ``legs`` (n_e,) [MPa], and tails of hooks; None where no steel crosses the plane."""
     p, concrete = specimen.plan, specimen.concrete.closure or specimen.concrete.precast
     data, kinds = mesh.groups["hanging"].data, []
@@ -90,7 +91,7 @@ def _crossing(specimen: Specimen, mesh: Mesh, legs: Floats) -> Crossing | None:
     if not kinds:
         return None
     bond = 2.0 * concrete.tensile_strength  # tension chord, Marti et al. 1998
-    return Crossing(
+    return CrossingSteel(
         ratio=np.stack([ratio for ratio, *_ in kinds], axis=-1),
         pull=np.array([2.0 * np.sqrt(steel.elastic_modulus * bond / d) for _, steel, d, _ in kinds]),
         left=np.stack([steel.yield_strength - carried for _, steel, _, carried in kinds], axis=-1),
@@ -99,14 +100,14 @@ def _crossing(specimen: Specimen, mesh: Mesh, legs: Floats) -> Crossing | None:
     )
 
 
-def anchor_law(specimen: Specimen, row: BarRow, f_cm: float, seat: Seat | None = None) -> EndAnchor:
-    """The hook of one bar of ``row`` as an end anchor in concrete of mean strength ``f_cm`` [MPa], on its ``seat``."""
+def anchor_law(specimen: Specimen, row: BarRow, f_cm: float, support: BarSupport | None = None) -> EndAnchor:
+    """The hook of one bar of ``row`` as an end anchor in concrete of mean ``f_cm`` [MPa], with its bar ``support``."""
     hook, bond = row.hook, specimen.bond
     assert hook is not None
     yields = specimen.steel[row.steel].yield_strength
     curve = end_anchor(
         row.diameter, hook.bend_diameter, hook.tail, hook.angle, f_cm, bond.condition, row.area, yields,
-        bond.bearing_coefficient, seat,
+        bond.bearing_coefficient, support,
     )  # fmt: skip
     return EndAnchor(curve)
 
@@ -133,12 +134,12 @@ def laws(
             out[name] = tie_end_law(specimen, mesh.lines[which.rpartition("-")[0]].number, concrete.strength)
         elif kind == "anchor":
             out[name] = anchor_law(
-                specimen, rows[which[0]], concrete.strength, hook_seat(specimen, which[0], concrete.strength)
+                specimen, rows[which[0]], concrete.strength, hook_support(specimen, which[0], concrete.strength)
             )
         elif kind == "grips":
             row = rows["A" if which == "left" else "B"]
             out[name] = Spring(specimen.steel[row.steel].elastic_modulus / specimen.plan.grip_length)
-    out["hanging"] = hanging_law(specimen, mesh, vertical)
+    out["hanging"] = interface_law(specimen, mesh, vertical)
     return out
 
 
@@ -248,7 +249,7 @@ def columns(model: Model, step: Step, values: dict[str, Floats]) -> dict[str, fl
         out[f"{name}_mm"] = float((sign * full[2 * mesh.node_sets[name.replace("_", ":")] + 1]).max())
     part = next(p for p in model.parts if p.name == "hanging")
     law = part.law
-    assert isinstance(law, Hanging)
+    assert isinstance(law, CohesiveInterface)
     past = step.state.history["hanging"]["reached"][:, 0, 0] > law.strength / law.stiffness
     out["plane_lost"] = float(part.weights[past, 0].sum() / part.weights.sum())
     return out | {

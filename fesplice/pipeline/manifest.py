@@ -10,10 +10,10 @@ from importlib.metadata import version
 from pathlib import Path
 
 from fesplice.mesh import Mesh
+from fesplice.model.bar_supports import hook_support
 from fesplice.model.choice import Chosen, choose
 from fesplice.model.estimate import expected_deflection
 from fesplice.model.plan import Vertical, expected_extension
-from fesplice.model.seats import hook_seat
 from fesplice.model.width import width_ratios
 from fesplice.solve import Tolerances
 from fesplice.specimen import Specimen
@@ -85,7 +85,7 @@ def warnings(s: Specimen, mesh: Mesh | None = None) -> list[str]:
     wedges = s.bond.splitting == "wedging"
     f_cm = (s.concrete.closure or s.concrete.precast).strength
     if s.confinement.in_bends:
-        out += [_seat(s, row, f_cm) for row in ("A", "B")]
+        out += [_support(s, row, f_cm) for row in ("A", "B")]
     elif s.confinement.about_pairs:
         out.append(
             "closed ties do nothing in the elevation: this run equals one without confinement"
@@ -108,14 +108,14 @@ def warnings(s: Specimen, mesh: Mesh | None = None) -> list[str]:
     return out + _estimated(s)
 
 
-def _seat(s: Specimen, row: str, f_cm: float) -> str:
-    seat = hook_seat(s, row, f_cm)
-    if seat is None:
+def _support(s: Specimen, row: str, f_cm: float) -> str:
+    support = hook_support(s, row, f_cm)
+    if support is None:
         return f"no transverse bar lies in the bends of row {row}"
     return (
-        f"each hook {row} leans on the transverse bar in its bend, which adds at most {both(seat.strength, 'force')} "
-        f"at {seat.stiffness / 1e3:.0f} kN/mm to the bearing of the concrete; that this bar ties the edge bars "
-        "across the beam shows in the plan only"
+        f"each hook {row} leans on the transverse bar in its bend, which adds at most "
+        f"{both(support.strength, 'force')} at {support.stiffness / 1e3:.0f} kN/mm to the bearing of the concrete; "
+        "that this bar ties the edge bars across the beam shows in the plan only"
     )
 
 

@@ -94,7 +94,7 @@ def _plan(s: Specimen, vertical: Vertical | None, given: Mesh | None, chosen: Ch
 
 
 def marcher(s: Specimen, model: Model, report: Report) -> March:
-    """The march of a beam under its rams as the specimen wishes it, from the unloaded state."""
+    """The march of a beam under its rams as the specimen asks for, from the unloaded state."""
     nominal = s.analysis.step or expected_deflection(s) / manifest.STEPS_TO_PEAK
     # held where the load acts: a stiffness made stiff by viscous help still sees the load there
     hold = Displacement(model.restrict(model.watch["load_point"]))

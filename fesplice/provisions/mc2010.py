@@ -163,7 +163,7 @@ def basic_design_bond(
 
 
 @clause("6.1.4.4, bends and hooks", "f_hook", "stress", lap=True, memory=True)
-def hook_worth(f_bd: Stress, *, units: Units = "SI") -> Answer:
+def hook_stress(f_bd: Stress, *, units: Units = "SI") -> Answer:
     """Bar stress that a standard bend or hook takes beside the bond of the straight part: 60 f_bd [MPa | psi].
 
     The same as 15 phi of bond length. f_bd design bond strength [MPa | psi].

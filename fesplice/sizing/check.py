@@ -11,7 +11,7 @@ from fesplice.sizing.band import Band, band
 from fesplice.sizing.lapped import Lapped, lapped
 from fesplice.sizing.lengths import Length, Limit, lengths, limits
 from fesplice.sizing.margins import Margin, margins
-from fesplice.sizing.placing import Placing, Strut, placing, strut
+from fesplice.sizing.placing import LapTruss, Placing, placing, strut
 from fesplice.sizing.statics import Statics, statics
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ NOT_CHECKED = (
 
 
 @dataclass(frozen=True)
-class Loads:
+class HandLoads:
     """Loads per ram [N] and moments [N mm] of the events of a test, by hand formulas.
 
     ``own`` moment of weight and gear at the critical section; joint opening NaN without joints.
@@ -56,8 +56,8 @@ class SpecimenCheck:
     band: Band
     lengths: tuple[Length, ...]
     limits: tuple[Limit, ...]
-    loads: Loads
-    struts: tuple[Strut, ...]
+    loads: HandLoads
+    struts: tuple[LapTruss, ...]
     rows: tuple[Lapped, ...]
     notes: tuple[str, ...]
 
@@ -132,9 +132,9 @@ def check(specimen: Specimen, stress: float = DESIGN_STRESS) -> SpecimenCheck:
     )  # fmt: skip
 
 
-def _loads(st: Statics) -> Loads:
+def _loads(st: Statics) -> HandLoads:
     cracking_load = min(st.load(st.cracking, 0.0), st.load(st.cracking))
-    return Loads(
+    return HandLoads(
         own=st.own_moment(st.face), cracking=st.cracking, joint_opening=st.joint_opening, yielding=st.yielding,
         block=st.block, largest=st.largest, cracking_load=cracking_load, joint_load=st.load(st.joint_opening),
         yield_load=st.load(st.yielding), largest_load=st.load(st.largest),

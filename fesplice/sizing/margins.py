@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from fesplice.sizing.band import Band
 from fesplice.sizing.lapped import Lapped
-from fesplice.sizing.placing import Strut, strut
+from fesplice.sizing.placing import LapTruss, strut
 from fesplice.sizing.statics import Statics
 
 if TYPE_CHECKING:
@@ -147,7 +147,7 @@ def _strain(st: Statics, found: Band) -> Margin:
     )  # fmt: skip
 
 
-def _strut(s: Specimen, bar: Lapped, found: Strut) -> list[Margin]:
+def _strut(s: Specimen, bar: Lapped, found: LapTruss) -> list[Margin]:
     formula = "atan(s / (l_s - 2 r)), r outer radius of the bend" if bar.hooked else "atan(s / l_s)"
     numbers = (("s", bar.s_partner, "length"), ("l_s", bar.lap, "length"), ("r", bar.outer_bend, "length"))
     out = [

@@ -115,7 +115,7 @@ def _transverse(s: Specimen) -> Iterator[Fit]:
 
 # ------------------------------------------------------------------ struts of a noncontact lap
 @dataclass(frozen=True)
-class Strut:
+class LapTruss:
     """Plan truss of a noncontact lap at the central stress: angle [deg], force across T s/(l_s - 2 r) [N],
     yield force of the transverse steel over the lap [N] (0 without) and half of it near each hook.
     """
@@ -128,10 +128,10 @@ class Strut:
     available: float
 
 
-def strut(s: Specimen, bar: Lapped, stress: float) -> Strut:
-    """Strut angle atan(s/(l_s - 2 r)), r outer radius of the bend; 90 degrees where the bends leave no length."""
+def strut(s: Specimen, bar: Lapped, stress: float) -> LapTruss:
+    """LapTruss angle atan(s/(l_s - 2 r)), r outer radius of the bend; 90 degrees where the bends leave no length."""
     spread = bar.straight
     force = bar.row.area * stress
     angle = math.degrees(math.atan2(bar.s_partner, spread)) if spread > 0.0 else 90.0
     across = force * bar.s_partner / spread if spread > 0.0 else math.inf
-    return Strut(bar.line, angle, spread, across, force, bar.ties.capacity / bar.ties.units)
+    return LapTruss(bar.line, angle, spread, across, force, bar.ties.capacity / bar.ties.units)

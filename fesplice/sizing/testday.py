@@ -50,7 +50,7 @@ class Event:
 
 
 @dataclass(frozen=True)
-class Rig:
+class RigNeeds:
     """Sizes asked of the rig: loads [N], stroke [mm]; ``reading`` share of a cell's range at the band's low end."""
 
     rams: int
@@ -85,7 +85,7 @@ class TestDay:
 
     events: tuple[Event, ...]
     steps: Steps
-    rig: Rig
+    rig: RigNeeds
 
     @property
     def loads(self) -> tuple[float, ...]:
@@ -162,7 +162,7 @@ def _steps(c: SpecimenCheck) -> Steps:
     return Steps(first, LOAD_CONTROL * central, 0.5 * first, tuple(holds), off)
 
 
-def _rig(st: Statics, c: SpecimenCheck) -> Rig:
+def _rig(st: Statics, c: SpecimenCheck) -> RigNeeds:
     rams, bound, low = st.rams, c.loads.largest_load, c.band.low.load
     ram = _at_least(RAM * bound / 1e3, RATINGS) * 1e3
     total = rams * bound
@@ -173,7 +173,7 @@ def _rig(st: Statics, c: SpecimenCheck) -> Rig:
     if reading < READING:
         notes.append(f"at the low end of the band the cell reads {100 * reading:.0f} % of its range, less than 20 %")
     frame = math.ceil(total / FRAME / 1e5 - 1e-9) * 1e5
-    return Rig(rams, bound, ram, reading, total, frame, d_y, d_max, stroke, tuple(notes))
+    return RigNeeds(rams, bound, ram, reading, total, frame, d_y, d_max, stroke, tuple(notes))
 
 
 def _at_least(value: float, sizes: tuple[int, ...]) -> float:

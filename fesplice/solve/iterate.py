@@ -16,7 +16,7 @@ from scipy.sparse import csc_matrix
 
 from fesplice.contracts import Equilibrium, Floats, History, Outcome, State, Trial
 from fesplice.solve.fronts import Fronts
-from fesplice.solve.linear import Factor, Singular
+from fesplice.solve.linear import Factorisation, Singular
 
 
 @dataclass(frozen=True)
@@ -183,7 +183,7 @@ class Equilibrator:
         k = trial.matrix
         if viscosity is not None:
             k = csc_matrix((k.data + viscosity.eta * viscosity.stiffness.data, k.indices, k.indptr), shape=k.shape)
-        factor = Factor(k, fronts=self._fronts)
+        factor = Factorisation(k, fronts=self._fronts)
         self._fronts = factor.fronts
         x = factor.solve(np.column_stack([r, self.model.f_ref]))
         along = float(constraint.row @ x[:, 1]) + constraint.weight

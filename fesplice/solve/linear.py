@@ -25,8 +25,8 @@ class Singular(FespliceError):
     """The matrix could not be factorised, or its solution fails the residual check."""
 
 
-class Factor:
-    """Factor of one matrix; ``solve`` takes several right-hand sides (n, m).
+class Factorisation:
+    """Factorisation of one matrix; ``solve`` takes several right-hand sides (n, m).
 
     ``fronts`` of an earlier factor are taken over when the pattern is the same: the earlier one
     must not be used any more.

@@ -31,13 +31,13 @@ PLAN_ELEMENT, PLAN_SHARE = 15.0, 0.55  # widest element of a plan left to the ru
 _Bar = TypeVar("_Bar", bound=Sized)
 
 
-class Report(Protocol):
+class TellFault(Protocol):
     """Takes one fault: key path and what is allowed."""
 
     def __call__(self, path: str, allowed: str) -> None: ...
 
 
-def fill(s: Specimen, report: Report) -> Specimen:
+def fill(s: Specimen, report: TellFault) -> Specimen:
     """``s`` with every missing number filled; contradictions go to ``report``."""
     bars = _bars(s.bars, s.body, report)
     parts: dict[str, Any] = {
@@ -82,7 +82,7 @@ def _steel(steel: Steel) -> Steel:
 
 
 # ------------------------------------------------------------------ bars
-def _sized(part: _Bar, path: str, report: Report) -> _Bar:
+def _sized(part: _Bar, path: str, report: TellFault) -> _Bar:
     """Diameter and area from the designation, or the area from the diameter."""
     if part.size and "diameter" in part.model_fields_set:
         report(f"{path}.diameter", "give size or diameter, not both")
@@ -97,7 +97,7 @@ def _sized(part: _Bar, path: str, report: Report) -> _Bar:
     return part.filled(size=size.name, diameter=size.diameter, area=area)
 
 
-def _bars(bars: Bars, body: Body, report: Report) -> Bars:
+def _bars(bars: Bars, body: Body, report: TellFault) -> Bars:
     lapped = bars.splice != "continuous"
     left = _row(bars.left, "bars.left", bars, body, report)
     right = None
@@ -110,7 +110,7 @@ def _bars(bars: Bars, body: Body, report: Report) -> Bars:
     return _positions(bars, body, report)
 
 
-def _row(row: BarRow, path: str, bars: Bars, body: Body, report: Report) -> BarRow:
+def _row(row: BarRow, path: str, bars: Bars, body: Body, report: TellFault) -> BarRow:
     row = _sized(row, path, report)
     given = row.model_fields_set & {"depth", "cover"}
     if len(given) == 2:
@@ -128,7 +128,7 @@ def _hook(hook: Hook, diameter: float) -> Hook:
     return hook.filled(**{k: v for k, v in standard.items() if k not in hook.model_fields_set})
 
 
-def _lap(bars: Bars, body: Body, mirrored: bool, report: Report) -> Bars:
+def _lap(bars: Bars, body: Body, mirrored: bool, report: TellFault) -> Bars:
     """Lap and embedments: embedment left + embedment right = closure + lap."""
     left, right = bars.left, bars.right
     if right is None:
@@ -164,7 +164,7 @@ def _lap(bars: Bars, body: Body, mirrored: bool, report: Report) -> Bars:
 
 
 # ------------------------------------------------------------------ lateral positions
-def _positions(bars: Bars, body: Body, report: Report) -> Bars:
+def _positions(bars: Bars, body: Body, report: TellFault) -> Bars:
     left, right = bars.left, bars.right
     rows = [("bars.left", left)] + ([("bars.right", right)] if right else [])
     given = [bool(row.positions) for _, row in rows]
@@ -214,7 +214,7 @@ def _even(number: int, reach: float) -> tuple[float, ...]:
     return tuple(reach * (2 * i / (number - 1) - 1) for i in range(number))
 
 
-def _both_given(bars: Bars, body: Body, spacing: float, report: Report) -> Bars:
+def _both_given(bars: Bars, body: Body, spacing: float, report: TellFault) -> Bars:
     assert bars.right is not None
     a, b = tuple(sorted(bars.left.positions)), tuple(sorted(bars.right.positions))
     gaps = [abs(p - q) for p, q in zip(a, b)] if len(a) == len(b) else []
@@ -256,7 +256,7 @@ def _plan(p: PlanPlane, row: BarRow, concrete: Concrete) -> PlanPlane:
 
 
 # ------------------------------------------------------------------ confinement
-def _confinement(c: Confinement, row: BarRow, report: Report) -> Confinement:
+def _confinement(c: Confinement, row: BarRow, report: TellFault) -> Confinement:
     c, given = c.chosen(), c.model_fields_set - {"kind"}
     if not c.there:
         if given:

@@ -17,7 +17,7 @@ from fesplice.specimen.values import UNSET, Count, Length, Name, Part, Position,
 from fesplice.units import both, show
 
 if TYPE_CHECKING:
-    from fesplice.specimen.fill import Report
+    from fesplice.specimen.fill import TellFault
     from fesplice.specimen.schema import BarRow, Specimen
 
 Kind = Literal[
@@ -141,7 +141,7 @@ def arc(s: Specimen, gauge: Gauge) -> float:
 
 
 # ------------------------------------------------------------------ checks
-def check_gauges(s: Specimen, report: Report) -> None:
+def check_gauges(s: Specimen, report: TellFault) -> None:
     """Tell ``report`` every gauge that cannot sit where the file puts it."""
     seen: dict[str, int] = {}
     channels: dict[str, int] = {}
@@ -158,7 +158,7 @@ def check_gauges(s: Specimen, report: Report) -> None:
     _pairs(s, report)
 
 
-def _keys(gauge: Gauge, path: str, report: Report) -> bool:
+def _keys(gauge: Gauge, path: str, report: TellFault) -> bool:
     """Whether the keys of a gauge fit its kind."""
     needed, allowed = PLACES[gauge.kind]
     given = gauge.model_fields_set - {"id", "kind", "length", "channel"}
@@ -176,7 +176,7 @@ def _keys(gauge: Gauge, path: str, report: Report) -> bool:
     return good
 
 
-def _placed(s: Specimen, gauge: Gauge, path: str, report: Report) -> None:
+def _placed(s: Specimen, gauge: Gauge, path: str, report: TellFault) -> None:
     if gauge.kind in ("bar_strain", "slip"):
         _on_bar(s, gauge, path, report)
     elif gauge.kind == "tie_strain":
@@ -192,7 +192,7 @@ def _placed(s: Specimen, gauge: Gauge, path: str, report: Report) -> None:
             report(f"{path}.{key}", f"lies off the beam: {show(low, 'length')} to {both(high, 'length')}")
 
 
-def _on_bar(s: Specimen, gauge: Gauge, path: str, report: Report) -> None:
+def _on_bar(s: Specimen, gauge: Gauge, path: str, report: TellFault) -> None:
     row = row_of(s, gauge.bar)
     if row is None:
         if gauge.bar not in ("", "?"):
@@ -212,7 +212,7 @@ def _on_bar(s: Specimen, gauge: Gauge, path: str, report: Report) -> None:
         )
 
 
-def _on_tie(s: Specimen, gauge: Gauge, path: str, report: Report) -> None:
+def _on_tie(s: Specimen, gauge: Gauge, path: str, report: TellFault) -> None:
     c = s.confinement
     if not c.there:
         report(f"{path}.tie", "the specimen has no transverse steel in the closure (confinement.kind none)")
@@ -227,7 +227,7 @@ def _on_tie(s: Specimen, gauge: Gauge, path: str, report: Report) -> None:
         report(f"{path}.about", f"no such pair; {what}")
 
 
-def _pairs(s: Specimen, report: Report) -> None:
+def _pairs(s: Specimen, report: TellFault) -> None:
     """A gauge in a bend reads bending too, so it needs its fellow on the other side."""
     bent = [
         (k, g, at)

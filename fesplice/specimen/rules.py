@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from difflib import get_close_matches
 
-from fesplice.specimen.fill import Report
+from fesplice.specimen.fill import TellFault
 from fesplice.specimen.gauges import check_gauges
 from fesplice.specimen.schema import BarRow, Specimen, Steel
 from fesplice.specimen.values import Sized
@@ -19,7 +19,7 @@ _SLACK = 0.01  # mm
 MOST_ELEMENTS = 1_000_000  # beyond this no workstation holds the factors (judgement)
 
 
-def check(s: Specimen, report: Report) -> None:
+def check(s: Specimen, report: TellFault) -> None:
     """Tell ``report`` every way in which the filled specimen ``s`` cannot be built or tested."""
     _body(s, report)
     _concrete(s, report)
@@ -48,7 +48,7 @@ def _rows(s: Specimen) -> list[tuple[str, BarRow]]:
 
 
 # ------------------------------------------------------------------ body and materials
-def _body(s: Specimen, report: Report) -> None:
+def _body(s: Specimen, report: TellFault) -> None:
     b = s.body
     if b.shear_span > b.span / 2 + _SLACK:
         report("body.shear_span", f"must not exceed half the span, {both(b.span / 2, 'length')}")
@@ -67,7 +67,7 @@ def _body(s: Specimen, report: Report) -> None:
         report("body.closure", f"must be shorter than the span, {both(b.span, 'length')}")
 
 
-def _concrete(s: Specimen, report: Report) -> None:
+def _concrete(s: Specimen, report: TellFault) -> None:
     if s.concrete.closure is None and s.body.closure > 0:
         report(
             "concrete.closure", f"missing; the closure is {both(s.body.closure, 'length')} long and needs a concrete"
@@ -87,7 +87,7 @@ def _concrete(s: Specimen, report: Report) -> None:
             )
 
 
-def _steel(steel: Steel, path: str, report: Report) -> None:
+def _steel(steel: Steel, path: str, report: TellFault) -> None:
     at_yield = steel.yield_strength / steel.elastic_modulus
     if steel.ultimate_strength < steel.yield_strength:
         report(
@@ -110,7 +110,7 @@ def _steel(steel: Steel, path: str, report: Report) -> None:
         report(f"{path}.curve", f"no point may lie above the elastic line, {show(steel.elastic_modulus, 'stress')}")
 
 
-def _steel_keys(s: Specimen, report: Report) -> None:
+def _steel_keys(s: Specimen, report: TellFault) -> None:
     users: list[tuple[str, str]] = [(path, row.steel) for path, row in _rows(s)]
     if s.compression_bars:
         users.append(("compression_bars", s.compression_bars.steel))
@@ -127,7 +127,7 @@ def _steel_keys(s: Specimen, report: Report) -> None:
 
 
 # ------------------------------------------------------------------ main bars
-def _lap(s: Specimen, report: Report) -> None:
+def _lap(s: Specimen, report: TellFault) -> None:
     if s.bars.splice == "continuous":
         return
     closure = s.body.closure
@@ -144,7 +144,7 @@ def _lap(s: Specimen, report: Report) -> None:
             )
 
 
-def _row(s: Specimen, row: BarRow, path: str, report: Report) -> None:
+def _row(s: Specimen, row: BarRow, path: str, report: TellFault) -> None:
     level = "depth" if "depth" in row.model_fields_set else "cover"
     if row.cover < MIN_COVER:
         report(
@@ -169,7 +169,7 @@ def _placing(s: Specimen, path: str, row: BarRow) -> str:
     return "bars.side_cover" if "side_cover" in s.bars.model_fields_set else "bars.spacing"
 
 
-def _hook(s: Specimen, row: BarRow, path: str, report: Report) -> None:
+def _hook(s: Specimen, row: BarRow, path: str, report: TellFault) -> None:
     hook, d = row.hook, row.diameter
     if hook is None:
         return
@@ -199,7 +199,7 @@ def _hook(s: Specimen, row: BarRow, path: str, report: Report) -> None:
         )
 
 
-def _layer(s: Specimen, report: Report) -> None:
+def _layer(s: Specimen, report: TellFault) -> None:
     left, right = s.bars.left, s.bars.right
     told: set[str] = set()
     for path, row in (("bars.left", left), ("bars.right", right)):
@@ -222,7 +222,7 @@ def _layer(s: Specimen, report: Report) -> None:
 
 
 # ------------------------------------------------------------------ other reinforcement
-def _inside(s: Specimen, part: Sized, cover: float, path: str, report: Report) -> None:
+def _inside(s: Specimen, part: Sized, cover: float, path: str, report: TellFault) -> None:
     """A closed stirrup must go round the main bars and inside the section."""
     if 2 * (cover + part.diameter) >= min(s.body.width, s.body.depth):
         report(f"{path}.cover", "the stirrup does not fit the section")
@@ -239,7 +239,7 @@ def _inside(s: Specimen, part: Sized, cover: float, path: str, report: Report) -
         )
 
 
-def _stirrups(s: Specimen, report: Report) -> None:
+def _stirrups(s: Specimen, report: TellFault) -> None:
     if s.stirrups is None:
         return
     _inside(s, s.stirrups, s.stirrups.cover, "stirrups", report)
@@ -249,7 +249,7 @@ def _stirrups(s: Specimen, report: Report) -> None:
         report("stirrups.spacing", f"must not exceed the shear span, {both(s.body.shear_span, 'length')}")
 
 
-def _compression_bars(s: Specimen, report: Report) -> None:
+def _compression_bars(s: Specimen, report: TellFault) -> None:
     c = s.compression_bars
     if c is None:
         return
@@ -263,7 +263,7 @@ def _compression_bars(s: Specimen, report: Report) -> None:
         report("compression_bars.number", f"the bars do not fit side by side into {both(room, 'length')}")
 
 
-def _confinement(s: Specimen, report: Report) -> None:
+def _confinement(s: Specimen, report: TellFault) -> None:
     c = s.confinement
     if not c.there:
         return
@@ -288,7 +288,7 @@ def _confinement(s: Specimen, report: Report) -> None:
         )
 
 
-def _mesh(s: Specimen, report: Report) -> None:
+def _mesh(s: Specimen, report: TellFault) -> None:
     if s.mesh.splice > s.body.depth / 8:
         report("mesh.splice", f"too coarse: at most an eighth of the depth, {both(s.body.depth / 8, 'length')}")
     if s.mesh.splice < s.body.depth / 400:
@@ -310,7 +310,7 @@ def _mesh(s: Specimen, report: Report) -> None:
         )
 
 
-def _plan(s: Specimen, report: Report) -> None:
+def _plan(s: Specimen, report: TellFault) -> None:
     if s.bars.splice == "continuous" or not s.body.closure > 0:
         return
     given, least = s.plan.model_fields_set, min(s.body.closure, s.body.width)

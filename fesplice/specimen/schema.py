@@ -178,7 +178,7 @@ class Stirrups(Sized):
     cover: Distance = Field(description="clear cover, all faces")
 
 
-# ------------------------------------------------------------------ interfaces, loading, wishes
+# ------------------------------------------------------------------ interfaces, loading, settings
 class Joint(Part):
     """The two cold joints between precast and closure."""
 
@@ -240,14 +240,14 @@ class PlanPlane(Part):
     plane_along: Fraction = Field(default=1.0, description="share of the plane along the bars (judgement)")
 
 
-class MeshWish(Part):
+class MeshSettings(Part):
     """Wanted element sizes."""
 
     splice: Length = Field(default=18.0, description="in the closure and one depth beyond")
     elsewhere: Length = Field(default=50.0, description="in the rest of the beam")
 
 
-class AnalysisWish(Part):
+class AnalysisSettings(Part):
     """How the load is marched and when to stop."""
 
     step: Length | None = Field(default=None, description="midspan deflection increment; left out: estimated")
@@ -283,8 +283,8 @@ class Specimen(Part):
     bond: Bond = Bond()
     loading: Loading = Loading()
     plan: PlanPlane = PlanPlane()
-    mesh: MeshWish = MeshWish()
-    analysis: AnalysisWish = AnalysisWish()
+    mesh: MeshSettings = MeshSettings()
+    analysis: AnalysisSettings = AnalysisSettings()
     gauges: tuple[Gauge, ...] = ()
 
     _text: str = PrivateAttr("")

@@ -7,7 +7,9 @@ runner           cases -> run folders and one table; resumable, nothing computed
 from fesplice.study.cases import Case, cases
 from fesplice.study.description import Resources, Study
 from fesplice.study.file import read_study, read_study_text
-from fesplice.study.runner import Progress, run_study
+from fesplice.study.runner import StudyProgress, run_study
 from fesplice.study.table import Table
 
-__all__ = ["Case", "Progress", "Resources", "Study", "Table", "cases", "read_study", "read_study_text", "run_study"]
+__all__ = [
+    "Case", "Resources", "Study", "StudyProgress", "Table", "cases", "read_study", "read_study_text", "run_study",
+]  # fmt: skip

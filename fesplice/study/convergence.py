@@ -23,7 +23,7 @@ from fesplice.specimen import Specimen
 from fesplice.study.description import PLANES, Factor, Level, Resources, Study
 from fesplice.study.effects import Row, response
 from fesplice.study.keys import key
-from fesplice.study.runner import Progress, run_study
+from fesplice.study.runner import StudyProgress, run_study
 from fesplice.study.table import Table
 
 #: Element sizes over the given one, coarse and fine; the step; the thickness of the plan (its usual scatter is 20 %).
@@ -125,7 +125,7 @@ def convergence(
     *,
     planes: str = "both",
     resources: Resources | None = None,
-    told: Callable[[Progress], None] | None = None,
+    told: Callable[[StudyProgress], None] | None = None,
 ) -> tuple[Path, list[Moved]]:
     """Compute what is open, draw it, write FOLDER/convergence.html; answer the page and every comparison."""
     place = Path(folder)

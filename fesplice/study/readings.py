@@ -30,7 +30,7 @@ _GROUPS = 9
 
 
 @dataclass(frozen=True)
-class Reading:
+class StudyReading:
     """One figure with its caption and files, and a small table (head, rows) that goes with it on the page."""
 
     title: str
@@ -41,13 +41,13 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Readings:
+class StudyReadings:
     """All readings of a study, and why others were left out."""
 
     about: dict[str, Any]
     rows: list[dict[str, Any]]
     strength: str
-    found: list[Reading] = field(default_factory=list)
+    found: list[StudyReading] = field(default_factory=list)
     left_out: dict[str, str] = field(default_factory=dict)
 
 
@@ -101,10 +101,10 @@ def _about(folder: Path) -> dict[str, Any]:
         raise FolderFault(str(folder / STUDY), f"is damaged: {fault}") from None
 
 
-def readings(folder: str | Path, strength: str = "") -> Readings:
+def readings(folder: str | Path, strength: str = "") -> StudyReadings:
     """Draw all readings of a study folder into FOLDER/figures; ``strength`` as of :func:`effects.response`."""
     source = _Source(Path(folder), strength)
-    answer = Readings(source.about, source.rows, source.strength)
+    answer = StudyReadings(source.about, source.rows, source.strength)
     for title, make in _READINGS.items():
         try:
             answer.found.append(make(source))
@@ -122,7 +122,7 @@ class _LeftOut(FespliceError):
 MOST_LINES = 10
 
 
-def _strength(s: _Source) -> Reading:
+def _strength(s: _Source) -> StudyReading:
     """Strength over the first numeric factor, a line per level of the others, a panel per plane."""
     x = next((f for f in s.factors if s.numeric(f)), None)
     if x is None:
@@ -176,7 +176,7 @@ def _strength(s: _Source) -> Reading:
     head = ("strength", *(s.label(f) for f in others), s.label(x), "MPa")
     hollow = "" if s.sampled else " Hollow marks: the load never fell by 15 %, a lower bound."
     text = f"Bar stress at failure over {s.label(x)}. Bands: {band}.{hollow}"
-    return Reading("Strength", text, files, head, tuple(rows_out))
+    return StudyReading("Strength", text, files, head, tuple(rows_out))
 
 
 def _unbroken(title: str, row: Row) -> bool:
@@ -199,7 +199,7 @@ def _bracket(title: str, cases: Sequence[Row]) -> tuple[Any, Any]:
 
 
 # ------------------------------------------------------------------ curves
-def _curves(s: _Source) -> Reading:
+def _curves(s: _Source) -> StudyReading:
     """Response curves of the elevation by level of the factor that is no number, or else of the first."""
     plane = s.runs[0]
     by = next((f for f in s.factors if not s.numeric(f)), s.factors[0] if s.factors else "")
@@ -226,11 +226,11 @@ def _curves(s: _Source) -> Reading:
     text = (
         f"Every run of the {plane} thin; heavy the middle one, shaded percentiles 5 to 95, as far as three runs reach."
     )
-    return Reading("Response curves", text, files)
+    return StudyReading("Response curves", text, files)
 
 
 # ------------------------------------------------------------------ effects
-def _effects(s: _Source) -> Reading:
+def _effects(s: _Source) -> StudyReading:
     """Main effects with the spread over everything else."""
     if not s.factors:
         raise _LeftOut("nothing is varied on purpose")
@@ -247,10 +247,10 @@ def _effects(s: _Source) -> Reading:
     rows = [(s.label(e.factor), _share(e.share)) for e in main]
     rows += [(f"{s.label(p.factors[0])} with {s.label(p.factors[1])}, beyond both", _share(p.share)) for p in pairs]
     text = "Mean of all cases of a level; percentiles 5 to 95 over all else that varies. Table: shares of the variance."
-    return Reading("Main effects", text, files, ("source", "share of variance"), tuple(rows))
+    return StudyReading("Main effects", text, files, ("source", "share of variance"), tuple(rows))
 
 
-def _interaction(s: _Source) -> Reading:
+def _interaction(s: _Source) -> StudyReading:
     """Means of two factors: lines that are not parallel interact."""
     _, pairs = effects(s.rows, s.factors, s.value())
     if not pairs:
@@ -263,10 +263,10 @@ def _interaction(s: _Source) -> Reading:
         panels.append(Panel(" with ".join(map(s.label, p.factors)), lines, ticks))
     first = s.label(pairs[0].factors[0]) if len(panels) == 1 else "level of the first factor"
     files = trends.lines(s.out, "interaction", panels, first, f"bar stress {s.word} (MPa)")
-    return Reading("Interaction", "Means of the cells; lines that are not parallel interact.", files)
+    return StudyReading("Interaction", "Means of the cells; lines that are not parallel interact.", files)
 
 
-def _tornado(s: _Source) -> Reading:
+def _tornado(s: _Source) -> StudyReading:
     found = tornado(s.rows, s.sampled or [f for f in s.factors if s.numeric(f)], s.value())
     if not found:
         raise _LeftOut("fewer than four cases with a strength, or nothing that varies as a number")
@@ -278,10 +278,10 @@ def _tornado(s: _Source) -> Reading:
     text = (
         "Rank correlation (Spearman) with the strength. Chance: how often as much would be seen without any relation."
     )
-    return Reading("Sensitivity", text, files, ("input", "correlation", "chance", "cases"), rows)
+    return StudyReading("Sensitivity", text, files, ("input", "correlation", "chance", "cases"), rows)
 
 
-def _modes(s: _Source) -> Reading:
+def _modes(s: _Source) -> StudyReading:
     found = {p: modes(s.rows, p) for p in s.planes}
     shown = {
         p: Bars(
@@ -295,7 +295,7 @@ def _modes(s: _Source) -> Reading:
     files = trends.bars(s.out, "modes", shown, "share of the cases", (0.0, 1.0))
     rows = tuple((p, _words(m.mode), str(m.count), _share(m.share)) for p, ms in found.items() for m in ms)
     text = "Mechanism that governs, as the rules of each plane name it; 95 % intervals of the share (Wilson)."
-    return Reading("Mechanisms", text, files, ("plane", "mechanism", "cases", "share"), rows)
+    return StudyReading("Mechanisms", text, files, ("plane", "mechanism", "cases", "share"), rows)
 
 
 def _words(mode: str) -> str:
@@ -303,7 +303,7 @@ def _words(mode: str) -> str:
     return Mechanism(mode).words if mode in Mechanism.__members__ else mode
 
 
-def _percentiles(s: _Source) -> Reading:
+def _percentiles(s: _Source) -> StudyReading:
     rows, bars = [], {}
     for unit in ("MPa", "kN"):
         groups = by_group(s.rows, s.factors if s.sampled else [], s.value(unit))
@@ -319,10 +319,10 @@ def _percentiles(s: _Source) -> Reading:
     files = trends.bars(s.out, "percentiles", bars, f"strength {s.word}")
     over = "the sample" if s.sampled else "all cases, which are no sample but the settings of the study"
     head = ("unit", "group", "cases", "P5", "P50", "P95", "mean")
-    return Reading("Percentiles", f"P5, P50 and P95 over {over}.", files, head, tuple(rows))
+    return StudyReading("Percentiles", f"P5, P50 and P95 over {over}.", files, head, tuple(rows))
 
 
-def _ratios(s: _Source) -> Reading:
+def _ratios(s: _Source) -> StudyReading:
     found = {unit: ratios(s.rows, s.value(unit), unit) for unit in ("MPa", "kN")}
     shown = {u: r for u, r in found.items() if r.values}
     if not shown:
@@ -336,10 +336,10 @@ def _ratios(s: _Source) -> Reading:
         for u, r in shown.items()
     )
     text = f"Measured over computed strength {s.word}; nothing is calibrated."
-    return Reading("Test over prediction", text, files, ("unit", "tests", "mean", "COV", "least", "largest"), rows)
+    return StudyReading("Test over prediction", text, files, ("unit", "tests", "mean", "COV", "least", "largest"), rows)
 
 
-_READINGS: dict[str, Callable[[_Source], Reading]] = {
+_READINGS: dict[str, Callable[[_Source], StudyReading]] = {
     "Strength": _strength,
     "Response curves": _curves,
     "Main effects": _effects,
@@ -365,7 +365,7 @@ def _share(value: float) -> str:
 
 
 # ------------------------------------------------------------------ page
-def show(folder: str | Path, strength: str = "") -> tuple[Path, Readings]:
+def show(folder: str | Path, strength: str = "") -> tuple[Path, StudyReadings]:
     """Draw the readings of a study folder and write its page FOLDER/study.html; answer the page and what it holds."""
     from fesplice.report import trends_page
 
@@ -382,7 +382,7 @@ def show(folder: str | Path, strength: str = "") -> tuple[Path, Readings]:
     return page, found
 
 
-def _line(found: Readings, row: Row) -> tuple[str, ...]:
+def _line(found: StudyReadings, row: Row) -> tuple[str, ...]:
     planes = [name.removesuffix("_mode_words") for name in row if name.endswith("_mode_words")]
     runs = [p for p in planes if p != "prediction"]
     values = [response(row, found.strength, unit, runs) for unit in ("MPa", "kN")]

@@ -34,7 +34,7 @@ PATIENCE = 0.25
 
 
 @dataclass(frozen=True)
-class Progress:
+class StudyProgress:
     """How far a study is: ``done`` of ``total`` open cases, ``states`` by plane of the last one, and seconds
     ``elapsed`` and ``left`` (a guess)."""
 
@@ -51,7 +51,7 @@ def run_study(
     folder: str | Path,
     *,
     resources: Resources | None = None,
-    told: Callable[[Progress], None] | None = None,
+    told: Callable[[StudyProgress], None] | None = None,
     again: bool = False,
     task: Task = compute,
 ) -> Path:
@@ -105,7 +105,7 @@ def _carry_out(
     study: Study,
     listed: list[Case],
     resources: Resources,
-    told: Callable[[Progress], None] | None,
+    told: Callable[[StudyProgress], None] | None,
     again: bool,
     task: Task,
 ) -> None:
@@ -130,7 +130,7 @@ def _carry_out(
                     elapsed = time.monotonic() - began
                     states = {plane: str(record["state"]) for plane, record in records.items()}
                     left = elapsed / done * (len(work) - done)
-                    told(Progress(done, len(work), labels[case_id], states, elapsed, left))
+                    told(StudyProgress(done, len(work), labels[case_id], states, elapsed, left))
             if time.monotonic() - written > PATIENCE:
                 table.write(pending)
                 pending, written = [], time.monotonic()

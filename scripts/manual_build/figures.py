@@ -25,8 +25,8 @@ from fesplice.geometry import build_mesh, elevation  # noqa: E402
 from fesplice.geometry.plan import plan  # noqa: E402
 from fesplice.geometry.plan_mesh import plan_mesh  # noqa: E402
 from fesplice.laws import bond, cracking  # noqa: E402
+from fesplice.laws.cohesive import plane_residual, plane_strength  # noqa: E402
 from fesplice.laws.concrete import SmearedCrack  # noqa: E402
-from fesplice.laws.hanging import plane_residual, plane_strength  # noqa: E402
 from fesplice.laws.joint import ColdJoint  # noqa: E402
 from fesplice.laws.wedge import effective_width  # noqa: E402
 from fesplice.mesh import Mesh  # noqa: E402
@@ -182,7 +182,7 @@ def interface(s: Specimen) -> Figure:
     d = np.concatenate([np.linspace(0.0, 0.06, 200), np.linspace(0.061, 1.0, 300)])
     mesh = plan_mesh(plan(s), s.plan.element)
     for colour, tails in zip(INK, (False, True)):
-        law = plan_model.hanging_law(vary_many(s, {"plan.plane_tails": tails}), mesh)
+        law = plan_model.interface_law(vary_many(s, {"plan.plane_tails": tails}), mesh)
         k = int(np.argmax(mesh.groups["hanging"].data["tail_A_ratio"]))
         slip = np.tile(d, (len(law.strength), 1))
         right.plot(d, law.envelope(slip)[0][k], color=colour, label="with tails of hooks" if tails else "no steel")

@@ -35,7 +35,7 @@ class Beam:
 
 
 @dataclass(frozen=True)
-class Wish:
+class Fineness:
     """How to mesh: ``size`` [mm] at the crack, quads or triangles, grid or free."""
 
     size: float
@@ -43,24 +43,24 @@ class Wish:
     free: bool = False
 
 
-def body(beam: Beam, wish: Wish, slit: float) -> shapes.Shape:
+def body(beam: Beam, fineness: Fineness, slit: float) -> shapes.Shape:
     """The beam with a notch ``slit`` wide; the grid has one column of elements above it."""
-    half, d, a, h = 0.5 * beam.length, beam.depth, beam.notch, wish.size
+    half, d, a, h = 0.5 * beam.length, beam.depth, beam.notch, fineness.size
     reach, coarse = 0.2 * d, max(h, 0.3 * d)
-    if wish.free:
+    if fineness.free:
         s, r = 0.5 * slit, 0.5 * beam.span
         outline = [
             (-half, 0.0), (-r, 0.0), (-s, 0.0), (-s, a), (s, a), (s, 0.0), (r, 0.0), (half, 0.0), (half, d), (0.0, d),
             (-half, d),
         ]  # fmt: skip
         fine = [((-reach, reach), (a - 4.0 * h, d))]
-        return shapes.free({"beam": outline}, fine, h, coarse, wish.kind)
+        return shapes.free({"beam": outline}, fine, h, coarse, fineness.kind)
     stops = [-half, -0.5 * beam.span, -0.5 * slit, 0.5 * slit, 0.5 * beam.span, half]
     x = shapes.ticks([s for k, s in enumerate(stops) if k == 0 or s > stops[k - 1]], (-reach, reach), h, coarse)
     below, above = max(1, round(a / h)), max(2, round(beam.ligament / h))
     y = np.concatenate([np.linspace(0.0, a, below + 1)[:-1], np.linspace(a, d, above + 1)])
     parts = {"beam": [((-half, half), (a, d)), ((-half, -0.5 * slit), (0.0, a)), ((0.5 * slit, half), (0.0, a))]}
-    return shapes.grid(x, y, parts, wish.kind)
+    return shapes.grid(x, y, parts, fineness.kind)
 
 
 def model(beam: Beam, law: Law, shape: shapes.Shape, slit: float) -> Model:

@@ -17,7 +17,7 @@ import numpy as np
 from fesplice.contracts import Floats, NotConverged, State, Step
 from fesplice.formulas.steel import Curve, idealised
 from fesplice.laws import SmearedCrack
-from fesplice.laws.reinforced import Layer, ReinforcedConcrete
+from fesplice.laws.reinforced import ReinforcedConcrete, SmearedBars
 from fesplice.solve import Adaptive, Displacement, March, Stop, Tolerances
 from fesplice.specimen import estimates
 from validation.case import Case, Found, Settings
@@ -62,7 +62,7 @@ class Panel:
             crack=settings.crack,
         )
         layers = [
-            Layer(ratio, angle, plastic(strength))
+            SmearedBars(ratio, angle, plastic(strength))
             for ratio, angle, strength in zip(self.ratio, (0.0, 0.5 * math.pi), self.yields)
             if ratio > 0.0
         ]

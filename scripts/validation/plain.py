@@ -22,7 +22,7 @@ from fesplice.model.assembly import Model
 from fesplice.specimen import estimates
 from validation import mixed, notched
 from validation.case import Case, Found, Settings
-from validation.notched import Beam, March, Wish
+from validation.notched import Beam, Fineness, March
 from validation.target import Row
 from validation.uniform import Uniform
 
@@ -95,11 +95,11 @@ def found(
 
 
 def bend(
-    beam: Beam, law: SmearedCrack, wish: Wish, settings: Settings, down_to: float, slit: float | None = None
+    beam: Beam, law: SmearedCrack, fineness: Fineness, settings: Settings, down_to: float, slit: float | None = None
 ) -> tuple[Model, March, dict[str, float | str], dict[str, list[float]]]:
     """A notched beam by its mouth opening, with peak, opening there, and energy against the cracked area."""
-    slit = wish.size if slit is None else slit
-    shape = notched.body(beam, wish, slit)
+    slit = fineness.size if slit is None else slit
+    shape = notched.body(beam, fineness, slit)
     m = notched.model(beam, law, shape, slit)
     w1 = law.fracture_energy / law.tensile_strength
     path = notched.follow(m, "mouth", 0.04 * w1 * settings.step, down_to=down_to, end=100.0 * w1)
@@ -116,7 +116,7 @@ def bend(
 def petersson(data: dict[str, Any], settings: Settings, folder: Path) -> Found:
     """Peak load of Petersson's beam."""
     law = petersson_concrete(data, settings)
-    m, path, extras, curve = bend(PETERSSON, law, Wish(10.0 * settings.mesh), settings, 0.08)
+    m, path, extras, curve = bend(PETERSSON, law, Fineness(10.0 * settings.mesh), settings, 0.08)
     extras |= {"remembered_low_N": float(data["peak_N"][0]), "remembered_high_N": float(data["peak_N"][1])}
     return found(path.peak, "crack above the notch", m, path, extras, curve)
 
@@ -132,8 +132,8 @@ def petersson_concrete(data: dict[str, Any], settings: Settings) -> SmearedCrack
 def objectivity(data: dict[str, Any], kind: str, free: bool, size: float, settings: Settings, folder: Path) -> Found:
     """Petersson's beam on one of the meshes of the study; all have a notch of one column or 10 mm (free)."""
     law = petersson_concrete(data, settings)
-    wish = Wish(size * settings.mesh, kind, free)
-    m, path, extras, curve = bend(PETERSSON, law, wish, settings, 0.08, 10.0 if free else None)
+    fineness = Fineness(size * settings.mesh, kind, free)
+    m, path, extras, curve = bend(PETERSSON, law, fineness, settings, 0.08, 10.0 if free else None)
     return found(path.peak, "crack above the notch", m, path, extras, curve)
 
 
@@ -145,7 +145,7 @@ def gregoire(
     beam = Beam(depth, width, span * depth, length * depth, 0.5 * depth, gauge if depth == 50.0 else 0.4 * depth)
     law = concrete(settings, float(data["fc"]), modulus=modulus, tensile=float(data["ft"]))
     size = max(2.5, depth / 40.0) * settings.mesh
-    m, path, extras, curve = bend(beam, law, Wish(size), settings, 0.08)
+    m, path, extras, curve = bend(beam, law, Fineness(size), settings, 0.08)
     prediction = path.peak
     if band is not None:
         within = band[:, 0] <= path.held[-1]

@@ -9,7 +9,7 @@ from scipy.sparse import csc_matrix
 
 from fesplice.contracts import Floats, History, Law, Trial
 from fesplice.mesh import Group, Mesh
-from fesplice.model.assembly import Model, Part
+from fesplice.model.assembly import LawGroup, Model
 
 
 class Uniform:
@@ -36,7 +36,7 @@ class Uniform:
         self.watch = {"strain": self.f_ref / self.volume, "work": self.f_ref}
 
     @property
-    def part(self) -> Part:
+    def part(self) -> LawGroup:
         """The element."""
         return self.inner.parts[0]
 

@@ -2,7 +2,7 @@
 
 Sources: fib Model Code 2010, Table 6.1-1 (bond-slip curve: power 0.4, s1, s2, s3, residual 0.4;
 splitting branches) from memory; cohesive crack (Hillerborg, Modeer & Petersson 1976); Coulomb
-friction. Stiffness of unloading 200 N/mm3 and anchored points 10 times that: house values. A seat is an
+friction. Stiffness of unloading 200 N/mm3 and anchored points 10 times that: house values. A support is an
 elastic-plastic spring that only pushes, by hand. Bond that wedges is in test_wedge.py.
 """
 
@@ -16,7 +16,7 @@ import pytest
 
 from fesplice.contracts import Floats, Law
 from fesplice.formulas.bond import tau_max, tau_split
-from fesplice.laws import BOND, BondSlip, ColdJoint, LinearBond, SeatedBond
+from fesplice.laws import BOND, BondSlip, ColdJoint, LinearBond, SupportedBond
 from fesplice.laws.bond import UNLOADING, envelope
 
 F_CM, D, RIB = 36.0, 25.0, 12.5
@@ -38,8 +38,8 @@ LAWS: dict[str, Law] = {
     "splitting, tied": bond_slip(split=7.0, ktr=0.3),
     "anchored": bond_slip(anchored=1.0),
     "linear": LinearBond(80.0, 300.0, PERIMETER * np.ones(1), D * np.ones(1)),
-    "seated": SeatedBond(bond_slip(), 5000.0 * np.ones(1), 55.0 * np.ones(1), np.ones(1)),
-    "seated, other side": SeatedBond(bond_slip(), 5000.0 * np.ones(1), 9.0 * np.ones(1), -np.ones(1)),
+    "supported": SupportedBond(bond_slip(), 5000.0 * np.ones(1), 55.0 * np.ones(1), np.ones(1)),
+    "supported, other side": SupportedBond(bond_slip(), 5000.0 * np.ones(1), 9.0 * np.ones(1), -np.ones(1)),
     "joint": ColdJoint(1.0, 0.02, 0.9, 1.5),
 }
 every = pytest.mark.parametrize("name", LAWS)
@@ -61,7 +61,7 @@ def tau(law: BondSlip, slips) -> Floats:
 
 
 def test_laws_under_test_are_the_registry() -> None:
-    assert {type(law) for law in LAWS.values()} == {*BOND.values(), SeatedBond, ColdJoint}
+    assert {type(law) for law in LAWS.values()} == {*BOND.values(), SupportedBond, ColdJoint}
 
 
 # ------------------------------------------------------------------ what every law owes
@@ -207,18 +207,18 @@ def test_splitting_strength_grows_with_cover_and_ties() -> None:
     assert tau_split(**base, km_ktr=np.zeros(1), condition="other") == pytest.approx(0.7 * plain)
 
 
-# ------------------------------------------------------------------ seat
-def test_seat_only_pushes_and_keeps_its_play() -> None:
+# ------------------------------------------------------------------ support
+def test_a_bar_support_only_pushes_and_keeps_its_play() -> None:
     """k = 5000 N/mm2 to 55 N/mm, beside bearing of 30 x 25 N/mm2: caps at 0.011 mm, 0.009 mm of play are left."""
     gaps = np.array([-0.01, 0.01, 0.02, 0.015, 0.005, 0.02, 0.021])
-    stress = follow(LAWS["seated"], np.stack([0.0 * gaps, gaps], axis=1))[0][:, 1]
+    stress = follow(LAWS["supported"], np.stack([0.0 * gaps, gaps], axis=1))[0][:, 1]
     assert stress - 750.0 * gaps == pytest.approx([0.0, 50.0, 55.0, 30.0, 0.0, 55.0, 55.0])
-    mirrored = replace(LAWS["seated"], sense=-np.ones(1))  # type: ignore[type-var]
+    mirrored = replace(LAWS["supported"], sense=-np.ones(1))  # type: ignore[type-var]
     assert follow(mirrored, np.stack([0.0 * gaps, -gaps], axis=1))[0][:, 1] == pytest.approx(-stress)
 
 
-def test_seat_turns_its_secant_stiffness_to_force_over_gap() -> None:
-    law, history = LAWS["seated"], LAWS["seated"].fresh((1, 1))
+def test_a_bar_support_turns_its_secant_stiffness_to_force_over_gap() -> None:
+    law, history = LAWS["supported"], LAWS["supported"].fresh((1, 1))
     at = np.array([[[0.0, 0.03]]])
     bearing = law.bond.respond(at, history, LENGTH, secant=1.0).tangent[0, 0, 1, 1]  # type: ignore[attr-defined]
     assert law.respond(at, history, LENGTH, secant=1.0).tangent[0, 0, 1, 1] - bearing == pytest.approx(55.0 / 0.03)

@@ -18,7 +18,7 @@ import pytest
 from fesplice.contracts import Floats, Law
 from fesplice.formulas.steel import idealised
 from fesplice.laws import CONCRETE, Elastic, ReinforcedConcrete, SmearedCrack
-from fesplice.laws.reinforced import Layer
+from fesplice.laws.reinforced import SmearedBars
 
 E, NU, FT, GF, FC, E0, GC = 30e3, 0.2, 3.0, 0.12, 38.0, 2.2e-3, 50.0
 MEAN = {
@@ -29,7 +29,7 @@ MEAN = {
 #: Bars along x and across at 80 degrees: ratio, angle [rad]; they yield at 450 MPa.
 BARS = ((0.018, 0.0), (0.006, 1.4))
 ES = 200e3
-LAYERS = tuple(Layer(ratio, angle, idealised(ES, 450.0, 500.0, 0.01, 0.08)) for ratio, angle in BARS)
+LAYERS = tuple(SmearedBars(ratio, angle, idealised(ES, 450.0, 500.0, 0.01, 0.08)) for ratio, angle in BARS)
 
 #: Every law of the registry, with its options.
 LAWS: dict[str, Law] = {

@@ -14,7 +14,7 @@ import pytest
 
 from fesplice.contracts import Floats
 from fesplice.formulas.steel import idealised
-from fesplice.laws import Layer, ReinforcedConcrete, SmearedCrack
+from fesplice.laws import ReinforcedConcrete, SmearedBars, SmearedCrack
 
 E, FT, FY, ES = 30e3, 3.0, 450.0, 200e3
 CONCRETE = SmearedCrack(E, 0.2, FT, 0.12, 38.0, 2.2e-3, 50.0)
@@ -46,7 +46,7 @@ def free_sides(law: ReinforcedConcrete, strains: Floats, held: int, load: Floats
 def test_tie_carries_what_concrete_adds_and_never_more_than_the_bars_yield_at() -> None:
     """Bars along x: mean stress is rho f_s plus Collins & Mitchell until the bars at the crack yield at rho f_y."""
     rho = 0.02
-    law = ReinforcedConcrete(CONCRETE, (Layer(rho, 0.0, STEEL),))
+    law = ReinforcedConcrete(CONCRETE, (SmearedBars(rho, 0.0, STEEL),))
     strains = np.concatenate([np.linspace(0, 2e-4, 81), np.linspace(2e-4, 6e-3, 200)[1:]])
     stress = free_sides(law, strains, 0, np.array([1.0, 0.0, 0.0]))[:, 0]
     expected = np.minimum(rho * ES * strains + FT / (1 + np.sqrt(500 * np.maximum(strains - FT / E, 0))), rho * FY)
@@ -65,7 +65,7 @@ def test_equal_bars_both_ways_yield_in_shear_at_rho_f_y(angle: float, crack: str
     """Isotropic mats carry v = rho f_y when both directions yield, wherever their axes are (Mohr's circle)."""
     rho = 0.01
     law = ReinforcedConcrete(
-        replace(CONCRETE, crack=crack), (Layer(rho, angle, STEEL), Layer(rho, angle + 0.5 * np.pi, STEEL))
+        replace(CONCRETE, crack=crack), (SmearedBars(rho, angle, STEEL), SmearedBars(rho, angle + 0.5 * np.pi, STEEL))
     )
     strains = np.concatenate([np.linspace(0, 4e-4, 161), np.linspace(4e-4, 12e-3, 600)[1:]])
     shear = free_sides(law, strains, 2, np.array([0.0, 0.0, 1.0]))[:, 2]
@@ -77,7 +77,7 @@ def test_equal_bars_both_ways_yield_in_shear_at_rho_f_y(angle: float, crack: str
 def test_weak_bars_leave_only_what_softening_bridges() -> None:
     """Below rho f_y = f_t the tie falls after cracking to rho f_y: nothing is carried that the crack cannot pass on."""
     rho = 0.002
-    law = ReinforcedConcrete(CONCRETE, (Layer(rho, 0.0, STEEL),))
+    law = ReinforcedConcrete(CONCRETE, (SmearedBars(rho, 0.0, STEEL),))
     strains = np.concatenate([np.linspace(0, 4e-4, 321), np.linspace(4e-4, 4e-3, 400)[1:]])
     stress = free_sides(law, strains, 0, np.array([1.0, 0.0, 0.0]))[:, 0]
     assert stress.max() == pytest.approx(FT + rho * ES * FT / E, rel=0.01)
@@ -87,5 +87,5 @@ def test_weak_bars_leave_only_what_softening_bridges() -> None:
 
 def test_reads_of_the_concrete_pass_through() -> None:
     """Readers of fields ask a law for modulus, Poisson's ratio and strength of its concrete."""
-    law = ReinforcedConcrete(CONCRETE, (Layer(0.01, 0.3, STEEL),))
+    law = ReinforcedConcrete(CONCRETE, (SmearedBars(0.01, 0.3, STEEL),))
     assert (law.modulus, law.poisson, law.tensile_strength) == (E, 0.2, FT)

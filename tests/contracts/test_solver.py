@@ -30,8 +30,8 @@ from fesplice.solve import (
     Tolerances,
 )
 from fesplice.solve.iterate import Constraint, Equilibrator, relax
-from fesplice.solve.linear import Factor, Singular
-from fesplice.specimen.schema import AnalysisWish
+from fesplice.solve.linear import Factorisation, Singular
+from fesplice.specimen.schema import AnalysisSettings
 
 
 class Truss:
@@ -157,7 +157,7 @@ def test_every_control_is_under_test() -> None:
 
 
 def test_a_specimen_names_the_controls_and_steppers_of_the_registries() -> None:
-    allowed = {key: get_args(field.annotation) for key, field in AnalysisWish.model_fields.items()}
+    allowed = {key: get_args(field.annotation) for key, field in AnalysisSettings.model_fields.items()}
     assert set(allowed["control"]) == set(CONTROLS) and set(allowed["stepping"]) == set(STEPPERS)
 
 
@@ -430,15 +430,15 @@ def test_factor_solves_unsymmetric_systems_and_refuses_singular_ones() -> None:
     rng = np.random.default_rng(5)
     dense = rng.normal(size=(60, 60)) * (rng.random((60, 60)) < 0.2) + 4 * np.eye(60)
     rhs = rng.normal(size=(60, 2))
-    assert Factor(csc_matrix(dense)).solve(rhs) == pytest.approx(np.linalg.solve(dense, rhs), rel=1e-6, abs=1e-9)
+    assert Factorisation(csc_matrix(dense)).solve(rhs) == pytest.approx(np.linalg.solve(dense, rhs), rel=1e-6, abs=1e-9)
     dense[:, 7] = 0.0
     with pytest.raises(Singular):
-        Factor(csc_matrix(dense)).solve(rhs)
+        Factorisation(csc_matrix(dense)).solve(rhs)
     dense[3, 3] = np.nan
     with pytest.raises(Singular, match="not finite"):
-        Factor(csc_matrix(dense))
+        Factorisation(csc_matrix(dense))
 
 
 def test_a_zero_pivot_on_the_diagonal_is_no_fault() -> None:
     matrix = csc_matrix(np.array([[0.0, 1.0], [1.0, 0.0]]))
-    assert Factor(matrix).solve(np.array([[2.0], [3.0]])) == pytest.approx(np.array([[3.0], [2.0]]))
+    assert Factorisation(matrix).solve(np.array([[2.0], [3.0]])) == pytest.approx(np.array([[3.0], [2.0]]))

@@ -25,7 +25,7 @@ import fesplice
 from fesplice.contracts import Outcome
 from fesplice.specimen import vary_many
 from fesplice.store.folder import write_manifest
-from fesplice.study import Progress, Resources, Table, read_study, run_study
+from fesplice.study import Resources, StudyProgress, Table, read_study, run_study
 from fesplice.study.record import compute
 from fesplice.study.schedule import carry_out
 from fesplice.study.table import TIMES
@@ -222,7 +222,7 @@ def test_a_thousand_cases_cost_less_than_20_ms_each(cluster: tuple[str, int], tm
     def record(text: str, folder: str, planes: list[str]) -> dict:
         return {plane: {"state": "done", "peak_kN": float(len(text))} for plane in planes}
 
-    seen: list[Progress] = []
+    seen: list[StudyProgress] = []
     before = time.process_time(), spent(cluster[1])
     run_study(study, tmp_path / "many", resources=Resources(scheduler=cluster[0]), task=record, told=seen.append)
     cost = time.process_time() - before[0] + spent(cluster[1]) - before[1]

@@ -27,7 +27,7 @@ N_RANDOM = 100
 
 
 @dataclass(frozen=True)
-class Wish:
+class Sizes:
     splice: float
     elsewhere: float
 
@@ -402,12 +402,12 @@ def test_meshing_is_silent(beam, capfd):
 
 def test_a_coarser_wish_gives_fewer_elements_on_the_same_plane(beam):
     s, plane, mesh = beam
-    coarse = build_mesh(plane, Wish(40.0, 80.0))
+    coarse = build_mesh(plane, Sizes(40.0, 80.0))
     assert_sound(vary(s, "mesh.splice", "40 mm"), plane, coarse)
     assert len(coarse.points) < 0.4 * len(mesh.points)
 
 
-@pytest.mark.parametrize("wish", [Wish(0.0, 50.0), Wish(-1.0, 50.0), Wish(50.0, 18.0), Wish(float("nan"), 50.0)])
-def test_impossible_sizes_are_refused(beam, wish):
+@pytest.mark.parametrize("sizes", [Sizes(0.0, 50.0), Sizes(-1.0, 50.0), Sizes(50.0, 18.0), Sizes(float("nan"), 50.0)])
+def test_impossible_sizes_are_refused(beam, sizes):
     with pytest.raises(InputFault, match="element sizes"):
-        build_mesh(beam[1], wish)
+        build_mesh(beam[1], sizes)

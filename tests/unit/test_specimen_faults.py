@@ -133,7 +133,7 @@ ONE_KEY: list[tuple[Specimen, str, Any, str]] = [
     (STIRRUPS, "confinement.cover", "45 mm", "does not go round"),
     (LACED, "confinement.spacing", "50 mm", "has no spacing"),
     (LACED, "confinement.size", "250 mm", "3 and 80 mm"),
-    # wishes
+    # settings
     (LAPPED, "mesh.splice", "100 mm", "too coarse"),
     (LAPPED, "plan.thickness", "28 mm", "28.7 mm (1.13 in) to 575 mm"),
     (LAPPED, "plan.thickness", "576 mm", "lie in the beam"),

@@ -40,7 +40,7 @@ def areas(shape: shapes.Shape) -> float:
 @pytest.mark.parametrize("free", [False, True])
 def test_notched_body_has_the_area_of_its_outline(kind: str, free: bool) -> None:
     beam = notched.Beam(50.0, 50.0, 125.0, 175.0, 25.0)
-    shape = notched.body(beam, notched.Wish(2.5, kind, free), 2.5)
+    shape = notched.body(beam, notched.Fineness(2.5, kind, free), 2.5)
     assert areas(shape) == pytest.approx(175.0 * 50.0 - 2.5 * 25.0, rel=1e-9)
     shape.mesh(50.0)  # no loose node, no bad cell
 

@@ -13,7 +13,7 @@ from skfem.helpers import ddot, eye, sym_grad, trace
 from fesplice.laws import Elastic
 from fesplice.mesh import Group, Mesh
 from fesplice.model.assembly import Model
-from fesplice.solve.linear import Factor
+from fesplice.solve.linear import Factorisation
 
 E, NU, THICK = 30e3, 0.2, 150.0
 
@@ -60,7 +60,7 @@ def test_cantilever_against_scikit_fem(kind: str) -> None:
     held = np.flatnonzero(np.repeat(np.isclose(mesh.p[0], 0.0), 2))
     model = Model(Mesh(mesh.p.T.copy(), {"plate": group}), {"plate": Elastic(E, NU)}, held, force[number])
     trial = model.internal(np.zeros(model.n_free), model.fresh())
-    ours = model.expand(Factor(trial.matrix).solve(model.f_ref[:, None])[:, 0])
+    ours = model.expand(Factorisation(trial.matrix).solve(model.f_ref[:, None])[:, 0])
 
     assert np.abs(ours - theirs[number]).max() < 1e-8 * np.abs(theirs).max()
     # and the forces of that state are the loads; the reactions carry them

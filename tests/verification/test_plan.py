@@ -22,7 +22,7 @@ from fesplice.geometry.plan import mirrored, plan
 from fesplice.geometry.plan_mesh import plan_mesh
 from fesplice.mesh import quality
 from fesplice.model.fields import fields
-from fesplice.model.plan import Vertical, columns, hanging_law, plan_model
+from fesplice.model.plan import Vertical, columns, interface_law, plan_model
 from fesplice.pipeline import manifest
 from fesplice.post.mechanisms import Mechanism
 from fesplice.post.plan.findings import PlanFindings, plan_findings
@@ -128,7 +128,7 @@ def test_tails_of_each_row_clamp_by_their_own_bars() -> None:
     text = (MODELS / "as29-100-u.toml").read_text(encoding="utf-8")
     thin = '[bars.right]\nsize = "22"\nnumber = 2\nsteel = "main"\ndepth = "515 mm"\nhook = { angle = 90 }\n'
     s = read_text(text + thin, "thin")
-    law = hanging_law(s, plan_mesh(plan(s), 20.0))
+    law = interface_law(s, plan_mesh(plan(s), 20.0))
     assert law.crossing is not None
     assert law.crossing.pull[1] / law.crossing.pull[0] == pytest.approx(np.sqrt(28.7 / 22.2), rel=1e-3)
 
@@ -205,7 +205,7 @@ def test_vertical_tension_and_legs_reach_the_plane() -> None:
     s = read(MODELS / "as29-100-s3.toml")
     mesh = plan_mesh(plan(s), 20.0)
     across = Vertical(np.array([-280.0, 280.0]), np.array([1.0, 1.0]), np.array([100.0, 100.0]), 300.0)
-    law = hanging_law(s, mesh, across)
+    law = interface_law(s, mesh, across)
     assert law.strength == pytest.approx(np.sqrt(1.95**2 - 1.95))
     assert law.residual == pytest.approx(0.0) and law.crossing is not None
     assert law.crossing.ratio[:, 0].max() == pytest.approx(2 * 129 / (85 * 600))

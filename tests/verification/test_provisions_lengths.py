@@ -213,7 +213,7 @@ def test_a_hook_is_worth_fifteen_diameters() -> None:
     """60 f_bd = 4 f_bd (15 phi)/phi (from memory of 6.1.4)."""
     f_bd = mc2010.basic_design_bond(30.0, 20.0, 500.0).value
     assert f_bd == close(1.75 * math.sqrt(30 / 25) / 1.5)
-    assert mc2010.hook_worth(f_bd).value == close(4 * f_bd * 15)
+    assert mc2010.hook_stress(f_bd).value == close(4 * f_bd * 15)
 
 
 # ------------------------------------------------------------------ mean strengths

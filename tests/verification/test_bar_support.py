@@ -19,13 +19,13 @@ from fesplice import analyse
 from fesplice.geometry import build_mesh, elevation
 from fesplice.geometry.plan import plan
 from fesplice.geometry.plan_mesh import plan_mesh
-from fesplice.laws import BondSlip, SeatedBond, end_anchor
+from fesplice.laws import BondSlip, SupportedBond, end_anchor
+from fesplice.laws.bar_support import BarSupport, bar_support, beam_stiffness, beside, dowel_strength, shares
 from fesplice.laws.hook import HookBar, pull
-from fesplice.laws.seat import Seat, beam_stiffness, beside, dowel_strength, seat, shares
 from fesplice.mesh import Mesh
 from fesplice.model import build
+from fesplice.model.bar_supports import hook_support
 from fesplice.model.plan import laws as plan_laws
-from fesplice.model.seats import hook_seat
 from fesplice.post.elevation.bars import anchorage
 from fesplice.specimen import Specimen, read, vary, vary_many
 from fesplice.specimen.transverse import transverse_bars
@@ -38,9 +38,9 @@ BAR = HookBar(28.7, 229.6, 344.4, 90.0, F_CM, "good", 645.0, 725.0)
 SLIPS = np.array([0.0, 0.01, 0.03, 0.1, 0.2, 0.35, 0.5, 0.75, 1.0])
 
 
-def one(diameter: float = D) -> Seat:
-    """Seat of a single hook far from the ends of the bar."""
-    return seat(diameter, 1, 200e3, F_Y, F_CM, 0.8, (0.0,), 1000.0, 28.7)
+def one(diameter: float = D) -> BarSupport:
+    """Support of a single hook far from the ends of the bar."""
+    return bar_support(diameter, 1, 200e3, F_Y, F_CM, 0.8, (0.0,), 1000.0, 28.7)
 
 
 def by_differences(lengths: tuple[float, ...], step: float = 0.5) -> float:
@@ -98,19 +98,19 @@ def test_strength_is_that_of_a_bar_that_hinges() -> None:
 
 
 def test_bars_side_by_side_share_and_thin_ones_vanish() -> None:
-    two = seat(D, 2, 200e3, F_Y, F_CM, 0.8, (0.0,), 1000.0, 28.7)
+    two = bar_support(D, 2, 200e3, F_Y, F_CM, 0.8, (0.0,), 1000.0, 28.7)
     assert two.stiffness == pytest.approx(2.0 * one().stiffness) and two.strength == pytest.approx(2.0 * one().strength)
     nothing = one(1e-6)
     assert nothing.stiffness < 1e-2 and nothing.strength < 1e-6
 
 
 # ------------------------------------------------------------------ the hook in one dimension
-def test_seat_makes_a_hook_stiffer_and_stronger() -> None:
+def test_a_bar_support_makes_a_hook_stiffer_and_stronger() -> None:
     """At every slip; and the bar gives at most its own strength, at 45 degrees: sqrt(1/2) of it along the lead.
 
-    Bond beyond the bend gives way as the seat takes over, so the gain may not be the whole of that.
+    Bond beyond the bend gives way as the support takes over, so the gain may not be the whole of that.
     """
-    bare, held = pull(BAR, SLIPS).force, pull(replace(BAR, seat=one()), SLIPS).force
+    bare, held = pull(BAR, SLIPS).force, pull(replace(BAR, support=one()), SLIPS).force
     assert np.all(held[1:] > 1.005 * bare[1:])
     assert held[-1] - bare[-1] < one().strength
     assert held[-1] > 1.04 * bare[-1]
@@ -118,27 +118,27 @@ def test_seat_makes_a_hook_stiffer_and_stronger() -> None:
 
 def test_thinner_and_thinner_bars_end_at_the_hook_alone() -> None:
     bare = pull(BAR, SLIPS).force
-    gain = [pull(replace(BAR, seat=one(d)), SLIPS).force[-1] / bare[-1] - 1.0 for d in (16.0, 8.0, 4.0, 1e-6)]
+    gain = [pull(replace(BAR, support=one(d)), SLIPS).force[-1] / bare[-1] - 1.0 for d in (16.0, 8.0, 4.0, 1e-6)]
     assert gain[0] > gain[1] > gain[2] > 0.0
     assert gain[3] == pytest.approx(0.0, abs=1e-9)
 
 
 @pytest.mark.parametrize("angle", [90.0, 180.0])
-def test_bond_bearing_and_seat_hold_the_pull(angle: float) -> None:
-    """All tractions along the bar, the seat's among them, sum to the pull and to nothing across it."""
-    bar = replace(BAR, angle=angle, tail=120.0, seat=one())
+def test_bond_bearing_and_support_hold_the_pull(angle: float) -> None:
+    """All tractions along the bar, the support's among them, sum to the pull and to nothing across it."""
+    bar = replace(BAR, angle=angle, tail=120.0, support=one())
     found = pull(bar, SLIPS)
     normal = np.column_stack([-found.tangent[:, 1], found.tangent[:, 0]])
     each = (found.tau * found.length)[:, None] * found.tangent + (found.bearing * found.length)[:, None] * normal
     assert each.sum(axis=0) == pytest.approx([-found.force[-1], 0.0], abs=2e-5 * found.force[-1])
 
 
-def test_bend_on_a_seat_still_bears_with_t_over_r() -> None:
-    """A bar without bond on the bend that hardly bends is a rope: T/R at the seat as beside it, sqrt(2) T in sum.
+def test_bend_on_a_bar_support_still_bears_with_t_over_r() -> None:
+    """A bar without bond on the bend that hardly bends is a rope: T/R at the support as beside it, sqrt(2) T in sum.
 
     Whichever part of it the transverse bar takes: it is there that the rope goes in less.
     """
-    bar = replace(BAR, on_bend=0.0, steel_yield=0.1, seat=one())
+    bar = replace(BAR, on_bend=0.0, steel_yield=0.1, support=one())
     found = pull(bar, SLIPS)
     _, first, last = bar.line()
     around = slice(first, last + 1)
@@ -150,7 +150,7 @@ def test_bend_on_a_seat_still_bears_with_t_over_r() -> None:
     assert found.bearing[inside] == pytest.approx(found.tension[inside] / bar.radius, rel=0.02)
 
 
-def test_end_anchor_keeps_hooks_with_and_without_a_seat_apart() -> None:
+def test_end_anchor_keeps_hooks_with_and_without_a_bar_support_apart() -> None:
     hook = (28.7, 229.6, 344.4, 90.0, F_CM, "good", 645.0, 725.0, 0.8)
     bare, held = end_anchor(*hook), end_anchor(*hook, one())
     assert float(held(np.array(1.0))[0]) > 1.04 * float(bare(np.array(1.0))[0])
@@ -165,7 +165,7 @@ def hooked(**changes: str) -> tuple[Specimen, Mesh]:
 
 @pytest.mark.parametrize("splitting", ["branch", "wedging"])
 @pytest.mark.parametrize("size", ["12 mm", "18 mm", "40 mm"])
-def test_seat_of_a_row_does_not_depend_on_the_mesh(size: str, splitting: str) -> None:
+def test_support_of_a_row_does_not_depend_on_the_mesh(size: str, splitting: str) -> None:
     """Both rows, by hand: two hooks, on the inside of the bend, on what one D16 (15.9 mm) has beside them.
 
     Strength of A: 42 kN on one side, 3 f_cm on 15.9 mm to the bar's end on the other; of B twice 42 kN.
@@ -174,8 +174,8 @@ def test_seat_of_a_row_does_not_depend_on_the_mesh(size: str, splitting: str) ->
     s, mesh = hooked(**{"mesh.splice": size, "mesh.elsewhere": "60 mm", "bond.splitting": splitting})
     laws = build.laws(s, mesh)
     for name, x in (("A", 1.0), ("B", -1.0)):
-        law, group, found = laws[f"bond:{name}"], mesh.groups[f"bond:{name}"], hook_seat(s, name, 35.0)
-        assert isinstance(law, SeatedBond) and found is not None
+        law, group, found = laws[f"bond:{name}"], mesh.groups[f"bond:{name}"], hook_support(s, name, 35.0)
+        assert isinstance(law, SupportedBond) and found is not None
         length = group.data["length"]
         section = 1.3 * 15.9**2 * np.sqrt(35.0 * 460.0)
         outside = min(section, 3.0 * 35.0 * 15.9 * 15.9) if name == "A" else section
@@ -195,32 +195,32 @@ def test_rows_share_the_bars_and_an_odd_one_lies_with_a() -> None:
     assert [transverse_bars(vary(s, "confinement.number", n), r) for n in (1, 2, 5) for r in "AB"] == [1, 0, 1, 1, 3, 2]
     alone = vary(s, "confinement.number", 1)
     laws = build.laws(alone, build_mesh(elevation(alone), alone.mesh))
-    assert isinstance(laws["bond:A"], SeatedBond) and type(laws["bond:B"]) is BondSlip
+    assert isinstance(laws["bond:A"], SupportedBond) and type(laws["bond:B"]) is BondSlip
 
 
 def test_without_such_a_bar_the_laws_are_what_they_were() -> None:
-    """The same arrays bit for bit, and in every specimen without it no law with a seat in either plane."""
+    """The same arrays bit for bit, and in every specimen without it no law with a support in either plane."""
     s, mesh = hooked()
     plain = read(MODELS / "as29-100-u.toml")
     held, bare = build.laws(s, mesh)["bond:A"], build.laws(plain, mesh)["bond:A"]
-    assert isinstance(held, SeatedBond) and isinstance(held.bond, BondSlip) and isinstance(bare, BondSlip)
+    assert isinstance(held, SupportedBond) and isinstance(held.bond, BondSlip) and isinstance(bare, BondSlip)
     for key in ("perimeter", "bearing", "bearing_cap", "bearing_width", "anchored"):
         assert np.array_equal(getattr(held.bond, key), getattr(bare, key))
     assert np.array_equal(held.bond.curve.top, bare.curve.top)
     for name in ("as29-100-u", "as29-100-t3", "as29-100-s3", "as29-cb"):
         other = read(MODELS / f"{name}.toml")
         found = build.laws(other, build_mesh(elevation(other), other.mesh))
-        assert not any(isinstance(law, SeatedBond) for law in found.values())
+        assert not any(isinstance(law, SupportedBond) for law in found.values())
 
 
-def test_hooks_of_the_plan_stand_on_their_seat() -> None:
-    """The curve of the anchors of row A and B, with the bar and without; no bond of the plan has a seat."""
+def test_hooks_of_the_plan_stand_on_their_bar_support() -> None:
+    """The curve of the anchors of row A and B, with the bar and without; no bond of the plan has a support."""
     held, bare = read(MODELS / "as29-100-x.toml"), read(MODELS / "as29-100-u.toml")
     found = {}
     for s in (held, bare):
         mesh = plan_mesh(plan(s), 25.0)
         law = plan_laws(s, mesh)
-        assert not any(isinstance(one, SeatedBond) for one in law.values())
+        assert not any(isinstance(one, SupportedBond) for one in law.values())
         found[s.name] = [float(law[f"anchor:{n}"].curve(np.array(1.0))[0]) for n in ("A1", "B1")]  # type: ignore
     with_bar, without = found[held.name], found[bare.name]
     assert without[0] == without[1] and with_bar[0] > 1.04 * without[0]
@@ -229,7 +229,7 @@ def test_hooks_of_the_plan_stand_on_their_seat() -> None:
 
 @pytest.mark.parametrize("splitting", ["branch", "wedging"])
 def test_hooks_of_the_elevation_slip_less_at_the_same_stress(tmp_path: Path, splitting: str) -> None:
-    """Two coarse runs, with the bar and without: at 250 MPa at the tangent point less slip, and a seat that is pressed.
+    """Two coarse runs, with the bar and without: at 250 MPa at the tangent point less slip, and the bar is pressed.
 
     The bar takes no more than it has: the hook's radial force is sqrt(2) T, most of which the concrete bears.
     """
@@ -240,8 +240,8 @@ def test_hooks_of_the_elevation_slip_less_at_the_same_stress(tmp_path: Path, spl
         group, rows = run.mesh.groups["bond:A"], []
         for step in run.steps():
             found = anchorage(run.mesh, step.fields, "A")
-            seat_force = np.asarray(step.fields["bond:A/seat"]) @ group.data["length"] if k else 0.0
-            rows.append((found.tangent, found.slip_tangent, seat_force))
+            support_force = np.asarray(step.fields["bond:A/seat"]) @ group.data["length"] if k else 0.0
+            rows.append((found.tangent, found.slip_tangent, support_force))
         stress, slips, forces = np.array(rows).T
         assert stress.max() > 250.0
         slip.append(np.interp(250.0, stress, slips))

@@ -1,4 +1,4 @@
-"""A bar across the beam inside the bends: the seat it gives to hooks, and bond that has such a seat.
+"""A bar across the beam inside the bends: the support it gives to hooks, and bond that has such a support.
 
 A hook that is pulled leans on the bar in its bend. Over the width of the hook the concrete behind the bar bears
 through it as it would without (mortar fills the wedge between two round bars that cross). What the bar adds are its
@@ -26,7 +26,7 @@ DOWEL = 1.3
 
 # ------------------------------------------------------------------ the bar
 @dataclass(frozen=True)
-class Seat:
+class BarSupport:
     """What a bar in the bend adds to the bearing of one hook: ``stiffness`` [N/mm] up to ``strength`` [N].
 
     It acts over ``width`` [mm] along the bend.
@@ -37,7 +37,7 @@ class Seat:
     width: float
 
 
-def seat(
+def bar_support(
     diameter: float,
     number: int,
     modulus: float,
@@ -47,8 +47,8 @@ def seat(
     positions: Sequence[float],
     reach: float,
     hook: float,
-) -> Seat:
-    """Seat of each hook of a row, at ``positions`` across the beam [mm], on ``number`` bars of ``diameter`` [mm].
+) -> BarSupport:
+    """Support of each hook of a row, at ``positions`` across the beam [mm], on ``number`` bars of ``diameter`` [mm].
 
     The bars run from -``reach`` to ``reach`` [mm]; ``modulus``, ``steel_yield`` of them and ``f_cm`` of the concrete
     [MPa]; ``bearing`` is c1 of the bearing modulus, ``hook`` the diameter of the hooks [mm]. The hooks of a row move
@@ -58,7 +58,7 @@ def seat(
     foundation = float(bearing_modulus(f_cm, np.array(diameter), bearing)) * diameter
     stiff = beam_stiffness(free, foundation, modulus * np.pi * diameter**4 / 64.0)
     each = number / len(positions)
-    return Seat(each * stiff, each * dowel_strength(free, diameter, steel_yield, f_cm), diameter)
+    return BarSupport(each * stiff, each * dowel_strength(free, diameter, steel_yield, f_cm), diameter)
 
 
 def beside(positions: Sequence[float], reach: float, hook: float) -> Floats:
@@ -118,7 +118,7 @@ def shares(arc: Floats, at: float, width: float) -> Floats:
     """Shares (n,), 1 in sum, of ``width`` [mm] about the place ``at`` in what each node of a line stands for.
 
     ``arc`` (n,) [mm] along the line; a node stands for the line half way to its neighbours. So stiffness and
-    strength of a seat are the same however the line is divided.
+    strength of a support are the same however the line is divided.
     """
     edges = np.concatenate([arc[:1], 0.5 * (arc[1:] + arc[:-1]), arc[-1:]])
     over = np.minimum(edges[1:], at + 0.5 * width) - np.maximum(edges[:-1], at - 0.5 * width)
@@ -128,12 +128,12 @@ def shares(arc: Floats, at: float, width: float) -> Floats:
 
 # ------------------------------------------------------------------ the law
 @dataclass(frozen=True)
-class SeatedBond:
-    """Forces per length of ``bond`` (that of a pull-out, or one that wedges), and those of a seat across the bar.
+class SupportedBond:
+    """Forces per length of ``bond`` (that of a pull-out, or one that wedges), and those of a bar in the bend.
 
-    Per element (n_e,): ``stiffness`` [N/mm2] and ``cap`` [N/mm] of the seat, 0 away from it, beside the bearing of
-    the concrete; ``sense`` is +1 where a positive gap presses on the seat, else -1. A seat pushes and never pulls:
-    what it has given way stays as play. History: that of the bond, and ``seat`` (.., 1) = play [mm].
+    Per element (n_e,): ``stiffness`` [N/mm2] and ``cap`` [N/mm] of the support, 0 away from it, beside the bearing of
+    the concrete; ``sense`` is +1 where a positive gap presses on the support, else -1. A support pushes and never
+    pulls: what it has given way stays as play. History: that of the bond, and ``play`` (.., 1) [mm].
     """
 
     bond: BondLaw
@@ -143,15 +143,15 @@ class SeatedBond:
 
     @classmethod
     def over(
-        cls, bond: BondLaw, seat: Seat, number: int, arc: Floats, at: float, sense: float
-    ) -> SeatedBond:
-        """Seats of ``number`` hooks along a line with nodes at ``arc`` (n,) [mm], about the place ``at``."""
+        cls, bond: BondLaw, support: BarSupport, number: int, arc: Floats, at: float, sense: float
+    ) -> SupportedBond:
+        """Supports of ``number`` hooks along a line with nodes at ``arc`` (n,) [mm], about the place ``at``."""
         length = np.diff(np.concatenate([arc[:1], 0.5 * (arc[1:] + arc[:-1]), arc[-1:]]))
-        each = number * shares(arc, at, seat.width) / length
-        return cls(bond, each * seat.stiffness, each * seat.strength, np.full(len(arc), sense))
+        each = number * shares(arc, at, support.width) / length
+        return cls(bond, each * support.stiffness, each * support.strength, np.full(len(arc), sense))
 
     @classmethod
-    def joined(cls, laws: Sequence[SeatedBond]) -> SeatedBond:
+    def joined(cls, laws: Sequence[SupportedBond]) -> SupportedBond:
         """One law for the points of several, in order; their bonds must be of one kind."""
         bond = together([law.bond for law in laws])
         stiffness, cap, sense = (
@@ -175,11 +175,11 @@ class SeatedBond:
         return self.bond.perimeter
 
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
-        """Unslipped bond, hook and seat in touch."""
-        return {**self.bond.fresh(shape), "seat": np.zeros((*shape, 1))}
+        """Unslipped bond, hook and support in touch."""
+        return {**self.bond.fresh(shape), "play": np.zeros((*shape, 1))}
 
     def push(self, gap: Floats, play: Floats) -> Floats:
-        """What the seat bears per length of bar (n_e, n_q) [N/mm] for ``gap`` and ``play``; signed as a gap is."""
+        """What the support bears per length of bar (n_e, n_q) [N/mm] for ``gap`` and ``play``; signed as a gap is."""
         trial = self.stiffness[:, None] * (self.sense[:, None] * gap - play)
         return self.sense[:, None] * np.clip(trial, 0.0, self.cap[:, None])
 
@@ -187,7 +187,7 @@ class SeatedBond:
         """Forces per length for strain (n_e, n_q, n_strain)."""
         found = self.bond.respond(strain, history, size, secant=secant)
         k, cap, sense = self.stiffness[:, None], self.cap[:, None], self.sense[:, None]
-        gap, play = sense * strain[..., 1], history["seat"][..., 0]
+        gap, play = sense * strain[..., 1], history["play"][..., 0]
         q, trial = self.push(strain[..., 1], play), k * (gap - play)
         d = np.where((trial >= 0.0) & (trial <= cap), k, 0.0)
         if secant > 0.0:
@@ -197,4 +197,4 @@ class SeatedBond:
         stress[..., 1] += q
         tangent[..., 1, 1] += d
         over = np.maximum(trial - cap, 0.0) / np.where(k > 0.0, k, 1.0)
-        return Response(stress, tangent, {**found.history, "seat": (play + over)[..., None]})
+        return Response(stress, tangent, {**found.history, "play": (play + over)[..., None]})

@@ -1,4 +1,4 @@
-"""The plane a slab hangs on, and springs: energy, strength, residual, tangent, closed cycles.
+"""The interface between slab and body, and springs: energy, strength, residual, tangent, closed cycles.
 
 Sources: cohesive crack, area under the curve = fracture energy (Hillerborg, Modeer & Petersson 1976); strength under
 combined shear and tension from Mohr's circle, sigma_1 = s/2 + sqrt(s^2/4 + tau^2) = f_t (any textbook); shear friction
@@ -13,10 +13,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fesplice.laws.hanging import FLOOR, Crossing, Hanging, Spring, plane_residual, plane_strength
+from fesplice.laws.cohesive import (
+    RESIDUAL_STIFFNESS,
+    CohesiveInterface,
+    CrossingSteel,
+    Spring,
+    plane_residual,
+    plane_strength,
+)
 
 K, F_T, G_F = 58.0, 1.95, 0.138
-PLANE = Hanging(K, np.array([F_T]), np.array([0.0]), F_T, G_F, along=1.0)
+PLANE = CohesiveInterface(K, np.array([F_T]), np.array([0.0]), F_T, G_F, along=1.0)
 
 
 def follow(law, path) -> tuple[np.ndarray, np.ndarray]:
@@ -39,11 +46,11 @@ def across(slip) -> np.ndarray:
 
 @pytest.mark.parametrize("direction", [(0.0, 1.0), (1.0, 0.0), (-0.6, 0.8)])
 def test_area_under_the_curve_is_the_fracture_energy(direction: tuple[float, float]) -> None:
-    """0.138 N/mm from zero to nothing left, whatever the direction in the plane; the floor's share taken off."""
+    """0.138 N/mm from zero to nothing left, whatever the direction in the plane; the residual stiffness taken off."""
     slip = np.unique(np.concatenate([np.linspace(0, F_T / K, 200), np.linspace(F_T / K, 0.2, 3000)]))
     stress, _ = follow(PLANE, slip[:, None] * np.array(direction))
-    floor = FLOOR * K * 0.5 * slip[-1] ** 2
-    assert np.trapezoid(stress @ np.array(direction), slip) - floor == pytest.approx(G_F, rel=1e-3)
+    rest = RESIDUAL_STIFFNESS * K * 0.5 * slip[-1] ** 2
+    assert np.trapezoid(stress @ np.array(direction), slip) - rest == pytest.approx(G_F, rel=1e-3)
 
 
 def test_energy_falls_with_the_strength() -> None:
@@ -52,7 +59,7 @@ def test_energy_falls_with_the_strength() -> None:
     slip = np.linspace(0, 0.2, 6001)
     for law, share in ((PLANE, 1.0), (weak, 0.5)):
         stress, _ = follow(law, across(slip))
-        clean = stress[:, 1] - FLOOR * K * slip
+        clean = stress[:, 1] - RESIDUAL_STIFFNESS * K * slip
         assert np.trapezoid(clean, slip) == pytest.approx(share * G_F, rel=3e-3)
         assert slip[np.flatnonzero(clean > 1e-9)[-1]] == pytest.approx(2 * G_F / F_T, rel=1e-3)
 
@@ -75,17 +82,17 @@ def test_clamped_plane_keeps_its_residual() -> None:
     law = replace(PLANE, residual=np.array([0.6]))
     slip = np.linspace(0, 1.0, 20001)
     stress, _ = follow(law, across(slip))
-    clean = stress[:, 1] - FLOOR * K * slip
+    clean = stress[:, 1] - RESIDUAL_STIFFNESS * K * slip
     assert clean.max() == pytest.approx(F_T, rel=1e-3) and clean[-1] == pytest.approx(0.6)
     above = np.trapezoid(clean - np.minimum(K * slip, 0.6), slip)
     assert above == pytest.approx((F_T - 0.6) / F_T * G_F, rel=2e-3)
 
 
-def legs(left: float = 460.0) -> Crossing:
+def legs(left: float = 460.0) -> CrossingSteel:
     """Two legs of 129 mm2 at 85 mm over 600 mm, 12.7 mm thick, drawn out against 3.9 MPa."""
     ratio = 2 * 129 / (85 * 600)
     pull = 2 * np.sqrt(200e3 * 3.9 / 12.7)
-    return Crossing(np.array([[ratio]]), np.array([pull]), np.array([[left]]), 0.9, 0.3)
+    return CrossingSteel(np.array([[ratio]]), np.array([pull]), np.array([[left]]), 0.9, 0.3)
 
 
 def test_legs_clamp_as_far_as_the_plane_opens() -> None:
@@ -121,7 +128,9 @@ def test_crossing_steel_adds_nothing_before_the_plane_cracks() -> None:
 @pytest.mark.parametrize("crossing", [None, legs()])
 @pytest.mark.parametrize("residual", [0.0, 0.6, 2.5])
 @pytest.mark.parametrize("point", [(0.01, 0.02), (0.03, 0.05), (-0.02, 0.1), (0.0, 0.4)])
-def test_tangent_against_differences(point: tuple[float, float], residual: float, crossing: Crossing | None) -> None:
+def test_tangent_against_differences(
+    point: tuple[float, float], residual: float, crossing: CrossingSteel | None
+) -> None:
     law = replace(PLANE, residual=np.array([residual]), crossing=crossing)
     stress, tangent = follow(law, [point])
     for k in range(2):
@@ -139,15 +148,16 @@ def test_unloading_goes_to_the_origin_and_gains_nothing() -> None:
 
 
 def test_share_along_the_bars() -> None:
-    """With no share along the bars only the floor acts there; across it is the same plane."""
+    """With no share along the bars only the residual stiffness acts there; across it is the same plane."""
     law = replace(PLANE, along=0.0)
     stress, _ = follow(law, [[0.5, 0.02]])
-    assert stress[0] == pytest.approx([FLOOR * K * 0.5, K * 0.02 * (1 + FLOOR)])
+    assert stress[0] == pytest.approx([RESIDUAL_STIFFNESS * K * 0.5, K * 0.02 * (1 + RESIDUAL_STIFFNESS)])
 
 
 def test_intact_and_absent_planes() -> None:
-    """The intact one stays elastic; of the absent one the floor is left, so that nothing ever swims."""
-    for law, k in ((replace(PLANE, intact=True), K * (1 + FLOOR)), (replace(PLANE, absent=True), K * FLOOR)):
+    """The intact one stays elastic; of the absent one the residual stiffness is left, so that nothing ever swims."""
+    rest = K * RESIDUAL_STIFFNESS
+    for law, k in ((replace(PLANE, intact=True), K + rest), (replace(PLANE, absent=True), rest)):
         stress, tangent = follow(law, [[0.3, -0.4]])
         assert stress[0] == pytest.approx([0.3 * k, -0.4 * k])
         assert tangent[0] == pytest.approx(k * np.eye(2))

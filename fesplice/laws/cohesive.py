@@ -1,4 +1,4 @@
-"""How the slab of the plan hangs on the body above it: a cohesive horizontal plane, and springs.
+"""How the slab of the plan is held by the body above it: a cohesive horizontal interface, and springs.
 
 Every node of the slab is tied to the body through its tributary area. Traction t against the
 relative displacement d of slab and body, both in the plane:
@@ -8,11 +8,11 @@ relative displacement d of slab and body, both in the plane:
                reaches f_t: Mohr's circle), f_t + mu |s_v| under compression
     softening  linear, over an opening that does not depend on s_v, so that the energy falls with the strength
     residual   mu |s_v| under compression
-    steel      of legs and tails that cross the plane, once it has cracked: see :class:`Crossing`
+    steel      of legs and tails that cross the plane, once it has cracked: see :class:`CrossingSteel`
 
 The area between the curve and its residual is (s - r)/f_t times the fracture energy: without vertical
 stress it is the fracture energy itself. What crossing steel adds comes on top. Unloading goes to
-the origin. A stiffness floor stays when all is lost, so that a strip that has split off never swims.
+the origin. A residual stiffness stays when all is lost, so that a strip that has split off never swims.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ import numpy as np
 from fesplice.contracts import Floats, History, Response
 
 #: Share of the elastic stiffness that is never lost.
-FLOOR = 1e-4
+RESIDUAL_STIFFNESS = 1e-4
 #: Crack width [mm] that keeps the first pull of crossing steel from being infinitely stiff; far below what is seen.
 FINE = 1e-3
 
@@ -41,7 +41,7 @@ def plane_residual(friction: float, vertical: Floats) -> Floats:
 
 
 @dataclass(frozen=True)
-class Crossing:
+class CrossingSteel:
     """Steel across the plane that clamps it as far as the crack opens (shear friction by degrees).
 
     A rough crack that slips by d opens by ``dilation`` d. The steel is drawn out of both sides against a
@@ -69,12 +69,12 @@ class Crossing:
 
 
 @dataclass(frozen=True)
-class Hanging:
+class CohesiveInterface:
     """Tractions (n_e, n_q, 2) [MPa] of the plane from (along, across) displacements [mm].
 
     ``stiffness`` k [MPa/mm]; per element ``strength`` and ``residual`` [MPa]; ``tensile_strength`` f_t and
     ``energy`` [N/mm]; ``along`` is the share of the stiffness that acts along the bars. ``intact``: it never
-    softens; ``absent``: only the floor is left. ``crossing``: steel across it.
+    softens; ``absent``: only the residual stiffness is left. ``crossing``: steel across it.
     History: ``reached`` (.., 1) = largest displacement.
     """
 
@@ -84,7 +84,7 @@ class Hanging:
     tensile_strength: float
     energy: float
     along: float = 0.0
-    crossing: Crossing | None = None
+    crossing: CrossingSteel | None = None
     intact: bool = False
     absent: bool = False
     n_strain: int = 2
@@ -127,8 +127,8 @@ class Hanging:
         unit = d / np.maximum(far, 1e-12)[..., None]
         radial = np.where(grows, (1.0 - secant) * (slope - ratio), 0.0)
         inner = ratio[..., None, None] * np.eye(2) + radial[..., None, None] * unit[..., :, None] * unit[..., None, :]
-        tangent = scale[:, None] * inner * scale + FLOOR * k * np.eye(2)
-        stress = ratio[..., None] * d * scale + FLOOR * k * strain
+        tangent = scale[:, None] * inner * scale + RESIDUAL_STIFFNESS * k * np.eye(2)
+        stress = ratio[..., None] * d * scale + RESIDUAL_STIFFNESS * k * strain
         return Response(stress, tangent, {"reached": reached[..., None]})
 
 
