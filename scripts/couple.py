@@ -188,18 +188,18 @@ def rows(case: Case, run: Run) -> list[Row]:
     """At the shares of the strength that the page shows, on the way up."""
     history = trace(run)
     held = plan_strength(history)
-    load = history.load[: held.first_row + 1]
-    at = {name: int(np.argmax(load >= share * held.first * (1.0 - 1e-9))) for name, share in SHARES.items()}
-    return _read(case, run, at, history, held.dropped)
+    load = history.load[: held.row + 1]
+    at = {name: int(np.argmax(load >= share * held.value * (1.0 - 1e-9))) for name, share in SHARES.items()}
+    return _read(case, run, at, history, held.exact)
 
 
 def on_the_way(case: Case, run: Run) -> list[Row]:
     """At extensions up to the strength."""
     history = trace(run)
     held = plan_strength(history)
-    wanted = [e for e in WAY if e < history.extension[held.first_row]]
-    at = {f"{e:g} mm": int(np.argmax(history.extension >= e)) for e in wanted} | {"strength": held.first_row}
-    return _read(case, run, at, history, held.dropped)
+    wanted = [e for e in WAY if e < history.extension[held.row]]
+    at = {f"{e:g} mm": int(np.argmax(history.extension >= e)) for e in wanted} | {"strength": held.row}
+    return _read(case, run, at, history, held.exact)
 
 
 def _read(case: Case, run: Run, at: Mapping[str, int], history: PlanTrace, dropped: bool) -> list[Row]:

@@ -42,7 +42,7 @@ MEASURES = {
     "lost": "before half of a lead is past its bond peak",
     "fell": f"before the first fall of {FALL:.0%}".replace("%", " %"),
     "lifted": f"before the cover has moved by {LIFTED:g} mm",
-    "first": "before the first drop of 15 %",
+    "first": "strength",
     "largest": "largest",
     "soft": f"deflection at {LOOK:g} MPa [mm]",
 }
@@ -81,7 +81,7 @@ def _look_row(f: Found, stage: str) -> str:
 STAGES = {
     "lost": "## Right after the bond of a lead is lost",
     "look": f"## At a bar stress of {LOOK:.0f} MPa (the first step beyond it)",
-    "strength": "## At the strength (before the first drop of 15 %, or at the largest load)",
+    "strength": "## At the strength",
 }
 HEAD = """# Wedging bond on hooked laps: three meshes, the crack along the bars
 

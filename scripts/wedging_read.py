@@ -178,7 +178,7 @@ class Found:
     """Findings of one case; stresses at the joint face [MPa].
 
     ``lost`` before half of a lead had passed its bond peak, ``fell`` before the first fall by ``FALL``, ``lifted``
-    before the cover had moved off by ``LIFTED``, ``first`` before the first drop by 15 % (the largest when
+    before the cover had moved off by ``LIFTED``, ``first`` the strength (a lower bound when
     ``dropped`` is False), ``largest``; ``soft`` deflection [mm] at which the bars first carry ``LOOK``; nan where it
     did not happen. ``depth`` of the fall after ``fell``, as share of the load before it.
     ``looks`` by stage: "lost" is the step after the bond is lost.
@@ -213,7 +213,7 @@ def found(case: Case, run: Run) -> Found:
     cover, along = Cover(run.mesh, lap), Along(run.mesh, lap)
     lift = np.array([cover.lift(step.u) for step in run.steps()])
     highest = np.maximum.accumulate(stress)
-    stages = {"strength": summary.strength.first_row}
+    stages = {"strength": summary.strength.row}
     loss = summary.bond_loss
     if math.isfinite(loss.load):
         stages["lost"] = min(int(np.argmin(np.abs(deflection - loss.deflection))) + 1, n - 1)
@@ -228,10 +228,10 @@ def found(case: Case, run: Run) -> Found:
         lost=loss.bar_stress,
         fell=math.nan if fall is None else float(stress[fall]),
         lifted=float(highest[max(off[0] - 1, 0)]) if off.size else math.nan,
-        first=float(stress[summary.strength.first_row]),
+        first=float(stress[summary.strength.row]),
         largest=float(stress.max()),
         soft=first_reach(deflection, stress, LOOK),
-        dropped=summary.strength.dropped,
+        dropped=summary.strength.exact,
         ending=run.outcome.value,
         failure=summary.assessment.failure,
         looks={

@@ -350,12 +350,14 @@ def assess(
     indicators: Iterable[Indicator],
     unresolved: Iterable[str] = (),
     steps: Sequence[int] | Ints | None = None,
+    carried: tuple[float, float] | None = None,
 ) -> Assessment:
     """Judge one view by the rules of this module.
 
     ``bar_stress`` [MPa] and ``load`` [N] (n,) over the rows of the run; ``top`` the row of the strength, ``low`` the
     row at the end of the drop (None without a failure: ``top`` is then the row of the largest load); ``steps``
-    (n,) numbers of the rows, 0, 1, ... if left out.
+    (n,) numbers of the rows, 0, 1, ... if left out; ``carried`` bar stress [MPa] and load [N] of the strength
+    where they are not those of the row ``top``.
     """
     stress, force = np.asarray(bar_stress, float), np.asarray(load, float)
     rows = _Rows(stress, force, np.arange(len(stress)) if steps is None else np.asarray(steps, int), top, low)
@@ -366,13 +368,13 @@ def assess(
     governing = _governing(states, low is not None)
     # a joint is open long before anything fails: it is no measure of how near the next failure is
     others = [s for s in states if s is not governing and s.mechanism is not Mechanism.joint_opening]
-    strength = float(rows.highest[top])
+    strength, value = carried or (float(rows.highest[top]), float(force[top]))
     yields = governing is not None and governing.mechanism is Mechanism.yielding and governing.reached
     base = governing.reached_at if governing is not None and yields else strength
     following = min((s for s in others if s.reached_at >= base), key=lambda s: s.reached_at, default=None)
     last = float(rows.highest[-1])
     return Assessment(
-        view, strength, float(force[top]), int(rows.steps[top]), low is not None, governing, following,
+        view, strength, value, int(rows.steps[top]), low is not None, governing, following,
         following.reached_at / base if following is not None and base > 0.0 else math.nan,
         tuple(sorted(states, key=lambda s: (s is not governing, -s.utilisation))), tuple(unresolved),
         last if low is not None and last > (1.0 + AGAIN) * strength else math.nan,

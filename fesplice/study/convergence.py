@@ -89,7 +89,7 @@ def judge(rows: list[dict[str, Any]], planes: tuple[str, ...]) -> list[Moved]:
     base = next(r for r in rows if r["change"] == BASE)
     wanted: dict[str, tuple[Callable[[Row], float], str]] = {}
     for plane in (p for p in planes if p != "prediction"):
-        wanted[f"{plane}, before the first drop"] = (
+        wanted[f"{plane}, strength"] = (
             lambda r, p=plane: response(r, "first", "MPa", [p]),
             f"{plane}_mode",
         )

@@ -32,8 +32,8 @@ UNITS = ("kN", "MPa")
 
 
 def response(row: Row, name: str, unit: str = "MPa", planes: Sequence[str] = ("elevation",)) -> float:
-    """A strength of a case: ``bond_loss`` at the first loss of bond, ``first`` before the first drop, ``peak``, or
-    ``predicted`` from both planes read together.
+    """A strength of a case: ``bond_loss`` at the first loss of bond, ``first`` the strength of a view
+    (:mod:`fesplice.post.strength`), ``peak`` its largest load, or ``predicted`` from both planes read together.
 
     Load per ram [kN] or bar stress at the joint face [MPa]; of several planes the least. nan where unknown.
     """

@@ -73,7 +73,7 @@ class _Source:
     def word(self) -> str:
         words = {
             "predicted": "of both planes",
-            "first": "before the first drop",
+            "first": "at the strength",
             "peak": "largest",
             "bond_loss": "at loss of bond",
         }
@@ -134,7 +134,7 @@ def _strength(s: _Source) -> StudyReading:
         shown.append(("both planes read together", s.value(strength="predicted")))
     words = {"peak": "largest", "bond_loss": "loss of bond"}
     how = s.strength if s.strength != "predicted" else "first"
-    shown += [(f"{p}, {words.get(how, 'first drop')}", s.value("MPa", how, [p])) for p in s.runs]
+    shown += [(f"{p}, {words.get(how, 'strength')}", s.value("MPa", how, [p])) for p in s.runs]
     rows_out = []
     # more lines than one panel can tell apart: a panel per level of the first of the other factors
     apart = len(others) > 1 and math.prod(len({r.get(f) for r in s.rows}) for f in others) > MOST_LINES

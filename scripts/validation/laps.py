@@ -193,7 +193,7 @@ def specimen_of(row: Lap, settings: Settings, coarse: float = 1.0) -> Specimen:
 
 # ------------------------------------------------------------------ the run
 def run_row(row: Lap, settings: Settings, folder: Path, coarse: float = 1.0) -> Found:
-    """Compute a row: bar stress at the loaded lap end before the first drop of 15 % (or at the peak)."""
+    """Compute a row: bar stress at the loaded lap end at the strength."""
     s = specimen_of(row, settings, coarse)
     ending = ""
     try:
@@ -210,7 +210,7 @@ def found(run: Run, s: Specimen, row: Lap, ending: str = "") -> Found:
         raise TypeError("a row is computed as an elevation")
     strength = seen.strength
     stress = 0.5 * (np.asarray(curve["bar_stress_A_MPa"], float) + np.asarray(curve["bar_stress_B_MPa"], float))
-    first = strength.first_row
+    first = strength.row
     top = int(np.argmax(curve["load_N"]))
     cut, tally = section(s), counted(run)
     at = run.step(run.indices[first]).fields
@@ -223,7 +223,7 @@ def found(run: Run, s: Specimen, row: Lap, ending: str = "") -> Found:
         "fs_by_section_MPa": float(curve["moment_Nmm"][first]) / cut.moment(1.0),
         "fs_largest_MPa": float(stress.max()),
         "fs_at_peak_load_MPa": float(stress[top]),
-        "later_over_first": strength.later / strength.first,
+        "later_over_first": strength.largest / strength.value if strength.largest > strength.value else math.nan,
         "what": seen.assessment.failure,
         "width_mm": s.body.width,
         "depth_mm": s.body.depth,
@@ -237,7 +237,7 @@ def found(run: Run, s: Specimen, row: Lap, ending: str = "") -> Found:
         failed=tally.failed,
         loose=int(np.sum(np.asarray(curve["outcome"]) == "loose")),
         iterations=tally.iterations,
-        passed=run.outcome is Outcome.softened or strength.dropped,
+        passed=run.outcome is Outcome.softened or strength.exact,
         ending=ending or run.outcome.value,
         extras=extras,
         curve={

@@ -1,4 +1,4 @@
-"""Findings of a run: strength of made-up curves, events from made-up traces, a whole run on disk.
+"""Findings of a run: events from made-up traces, a whole run on disk.
 
 The run is written by hand on the mesh of a real specimen: support forces, bar stresses and cracks are
 put in, so that the findings can be compared with what was put in. Self-weight: volume x density x g.
@@ -19,7 +19,7 @@ from fesplice.contracts import FolderFault, Outcome
 from fesplice.geometry import build_mesh, elevation
 from fesplice.post.concrete import largest_widths
 from fesplice.post.elevation import bars, hooks
-from fesplice.post.elevation.findings import ElevationFindings, cracking, elevation_findings, events, settled
+from fesplice.post.elevation.findings import ElevationFindings, cracking, elevation_findings, events
 from fesplice.post.elevation.layout import layout, tensile_strengths
 from fesplice.post.elevation.trace import Snapshot, Spot, trace
 from fesplice.post.equilibrium import run_balance, run_loads
@@ -27,44 +27,12 @@ from fesplice.post.mechanisms import Mechanism
 from fesplice.post.points import gather
 from fesplice.post.record import EDITION, as_stored
 from fesplice.post.record import findings as findings_of
-from fesplice.post.strength import strength
 from fesplice.post.values import from_dict, to_dict
 from fesplice.specimen import read, vary
 from fesplice.store import Run, RunWriter, StepRecord
 
 MODEL = Path(__file__).parents[2] / "models" / "as29-100-u.toml"
 G = 9.80665
-
-
-# ------------------------------------------------------------------ strength
-def test_strength_without_a_drop_is_the_largest_load():
-    s = strength(np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, 50.0, 80.0, 75.0]))
-    assert not s.dropped and s.first == 80.0 and s.first_deflection == 2.0 and np.isnan(s.later)
-
-
-def test_strength_tells_the_bond_peak_and_the_hook_peak():
-    # bond peak 100 at 2 mm, down to 60, hook peak 120 at 5 mm; 130 at 7 mm lies beyond three times 2 mm
-    d = np.array([0.0, 1.0, 2.0, 2.2, 2.4, 3.0, 5.0, 5.5, 7.0])
-    p = np.array([0.0, 60.0, 100.0, 80.0, 60.0, 90.0, 120.0, 118.0, 130.0])
-    s = strength(d, p)
-    assert s.dropped and (s.first, s.first_deflection) == (100.0, 2.0)
-    assert (s.lowest, s.lowest_row) == (60.0, 4) and (s.later, s.later_deflection) == (120.0, 5.0)
-
-
-def test_a_fall_of_14_percent_is_no_drop():
-    d, p = np.arange(4.0), np.array([0.0, 100.0, 86.0, 110.0])
-    assert not strength(d, p).dropped
-    p[2] = 85.0
-    assert strength(d, p).dropped
-
-
-def test_the_fall_at_first_cracking_is_no_failure_unless_it_is_the_end():
-    d = np.arange(6.0)
-    regained = np.array([0.0, 80.0, 60.0, 90.0, 120.0, 70.0])
-    assert strength(d, regained).first == 80.0
-    assert strength(d, regained, cracked=2).first == 120.0
-    lost = np.array([0.0, 80.0, 60.0, 62.0, 65.0, 60.0])
-    assert strength(d, lost, cracked=2).first == 80.0
 
 
 # ------------------------------------------------------------------ traces
@@ -86,16 +54,6 @@ def test_cracking_takes_the_load_from_before_the_fall():
         {"closure": 1e-4},
     )
     assert (got.first, got.first_step) == (40e3, 2) and (got.visible, got.visible_step) == (40e3, 3)
-
-
-def test_the_fall_when_a_joint_opens_is_no_failure():
-    # 9.9 kN, a joint opens and 8.3 kN are left, then the load rises to 42 kN without any visible crack
-    shut, wide = Spot(0.01, 280.0, 0.0), Spot(0.2, 280.0, 0.0)
-    loads = [0.0, 9.9e3, 8.3e3, 11.5e3, 42e3]
-    course = [snapshot(k, p, joint=wide if k >= 2 else shut) for k, p in enumerate(loads)]
-    row = settled(course, cracking(course, {"closure": 1e-4}))
-    assert row == 2 and not strength(np.arange(5.0), np.array(loads), row).dropped
-    assert settled(course[:2], cracking(course[:2], {"closure": 1e-4})) == 0
 
 
 def test_no_crack_no_cracking_load():
@@ -229,7 +187,8 @@ def test_findings_return_what_was_put_in(run):
     assert isinstance(s, ElevationFindings) and s.outcome is Outcome.softened
     assert (s.peak_load, s.peak_step, s.peak_deflection) == (120e3, 4, 8.0)
     assert s.cracking.first_step == 2 and s.cracking.visible_step == 3 and s.cracking.visible == 100e3
-    assert s.strength.dropped and s.strength.first == 120e3 and s.drop_after_peak == pytest.approx(0.25)
+    assert s.strength.exact and s.strength.value == s.strength.first == 120e3
+    assert s.drop_after_peak == pytest.approx(0.25)
     assert s.bar_stress == pytest.approx({"A": 360.0, "B": 360.0})
     assert s.yield_share["A"] == pytest.approx(360.0 / 725.0) and s.hook_share["A"] == pytest.approx(1.0)
     assert s.joint_opening == pytest.approx({"left": 0.4, "right": 0.8})
@@ -346,7 +305,7 @@ def test_a_run_still_rising_has_not_failed(tmp_path, specimen, mesh):
     s = findings(write(tmp_path / "e", specimen, mesh, steps=4, finish=False))
     assert s.assessment.mode is Mechanism.none and not s.assessment.dropped and s.assessment.governing is not None
     assert s.outcome is Outcome.running
-    assert not s.strength.dropped and s.drop_after_peak == 0.0
+    assert not s.strength.exact and s.drop_after_peak == 0.0
 
 
 def test_a_small_fall_at_the_end_is_no_failure(tmp_path, specimen, mesh, monkeypatch):
@@ -397,12 +356,12 @@ def test_findings_are_plain_json_and_come_back_as_they_were(run):
     text = json.dumps(as_stored(s), allow_nan=False)
     kept = json.loads(text)
     assert kept["edition"] == EDITION and kept["findings"]["outcome"] == "softened"
-    assert kept["findings"]["peak_load"] == 120e3 and kept["findings"]["strength"]["later"] is None
+    assert kept["findings"]["peak_load"] == 120e3 and kept["findings"]["assessment"]["later"] is None
     assert kept["findings"]["assessment"]["governing"]["mechanism"] == "prying"
     assert kept["findings"]["ties"][0]["line"] == "A"
     back = from_dict(ElevationFindings, kept["findings"], "here")
     assert to_dict(back) == to_dict(s) and back.assessment.evidence == s.assessment.evidence
-    assert np.isnan(back.strength.later) and back.outcome is Outcome.softened and isinstance(back.ties, tuple)
+    assert np.isnan(back.assessment.later) and back.outcome is Outcome.softened and isinstance(back.ties, tuple)
 
 
 def stored(folder, specimen, mesh, kept) -> Run:
@@ -429,7 +388,7 @@ def test_stored_findings_are_taken_as_they_stand_and_those_of_another_edition_re
     ("path", "value"),
     [
         (("assessment", "governing", "mechanism"), "gust"),
-        (("strength", "first"), "strong"),
+        (("strength", "value"), "strong"),
         (("outcome",), "won"),
         (("ties", 0, "line"), None),
         ((), "nonsense"),

@@ -96,8 +96,8 @@ def test_test_over_prediction():
 
 def test_lower_bounds_are_known_and_drawn_hollow(tmp_path: Path) -> None:
     """A plane whose load never fell, and a prediction told as "at least"; the table beside the figure says which."""
-    assert _unbroken("plan, first drop", {"plan_exact": 0, "plan_peak_MPa": 800.0})
-    assert not _unbroken("plan, first drop", {"plan_exact": 1, "plan_peak_MPa": 800.0})
+    assert _unbroken("plan, strength", {"plan_exact": 0, "plan_peak_MPa": 800.0})
+    assert not _unbroken("plan, strength", {"plan_exact": 1, "plan_peak_MPa": 800.0})
     assert _unbroken("both planes read together", {"prediction_exact": 0, "plan_exact": 1})
     assert not _unbroken("both planes read together", {"prediction_mode_words": "of a table without the column"})
     line = trends.Line("ties", np.array([1.0, 2.0]), np.array([500.0, 800.0]), bound=np.array([False, True]))

@@ -245,7 +245,7 @@ def elevation_findings(
     holds = {name: anchorage(mesh, at_peak.fields, name, laid) for name in main_lines(mesh)}
     opened = cracking(snapshots, limit)
     found = widest(crack_pattern(mesh, at_peak.fields), 1)
-    held = elevation_strength(seen, opened)
+    held = strength(seen.deflection, seen.load, specimen.analysis.drop)
     load, balances = seen.load, seen.balances
     return ElevationFindings(
         view="elevation",
@@ -279,15 +279,3 @@ def elevation_findings(
         worst_unbalanced=max(b.unbalanced for b in balances),
         worst_step=int(run.indices[int(np.argmax([b.unbalanced for b in balances]))]),
     )
-
-
-def elevation_strength(seen: ElevationTrace, opened: Cracking) -> Strength:
-    """Strength of an elevation; the falls at first cracking and as joints open are no failure."""
-    return strength(seen.deflection, seen.load, settled(seen.snapshots, opened))
-
-
-def settled(snapshots: Sequence[Snapshot], opened: Cracking) -> int:
-    """Row by which both cracks and joints have opened visibly, if they ever do: falls until then may be theirs."""
-    cracks = [k for k, s in enumerate(snapshots) if s.step == opened.visible_step]
-    joints = [k for k, s in enumerate(snapshots) if s.joint.value >= VISIBLE][:1]
-    return max(cracks + joints, default=0)

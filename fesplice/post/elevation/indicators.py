@@ -93,9 +93,10 @@ def elevation_indicators(seen: ElevationTrace, mesh: Mesh, specimen: Specimen) -
 
 def assess_elevation(seen: ElevationTrace, mesh: Mesh, specimen: Specimen, held: Strength) -> Assessment:
     """The elevation judged by the rules of :mod:`fesplice.post.mechanisms`; ``held`` is its strength."""
+    carried = held.at(seen.load, np.maximum.accumulate(seen.bar_stress)), held.value
     return assess(
-        "elevation", seen.bar_stress, seen.load, held.first_row, held.lowest_row if held.dropped else None,
-        elevation_indicators(seen, mesh, specimen), unseen(specimen), [s.step for s in seen.snapshots],
+        "elevation", seen.bar_stress, seen.load, held.top_row, held.low_row if held.exact else None,
+        elevation_indicators(seen, mesh, specimen), unseen(specimen), [s.step for s in seen.snapshots], carried,
     )  # fmt: skip
 
 

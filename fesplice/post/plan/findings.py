@@ -8,18 +8,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from fesplice.contracts import Outcome
 from fesplice.post.mechanisms import Assessment
-from fesplice.post.plan.cracks import OPEN, PlanCracks, Splitting
+from fesplice.post.plan.cracks import PlanCracks, Splitting
 from fesplice.post.plan.forces import PlanForces, Strut, Thrust
 from fesplice.post.plan.indicators import assess_plan
 from fesplice.post.plan.layout import plan_layout
 from fesplice.post.plan.trace import PlanTrace, TieState, anchored, tie_states, trace, yields_of
 from fesplice.post.plan.truss import Truss, truss
 from fesplice.post.runs import bar_columns, specimen_of
-from fesplice.post.strength import Strength, strength
+from fesplice.post.strength import ENDS, Strength, strength
 from fesplice.post.values import Ended, Known, Told
 
 if TYPE_CHECKING:
@@ -28,9 +26,9 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, repr=False)
 class PlanFindings(Told):
-    """Findings of a plan run; at the first drop's strength unless said. N, mm, MPa.
+    """Findings of a plan run; at its strength unless said. N, mm, MPa.
 
-    ``bar_stress`` by row and bar at the largest load, ``first_bar_stress`` before the first drop. ``struts``,
+    ``bar_stress`` by row and bar at the largest load, ``first_bar_stress`` at the strength. ``struts``,
     ``thrusts``, ``ties``, ``splitting``, ``truss`` at the strength; ``hand_thrust`` [N] is T s/l of the lapped gaps.
     ``residual``: worst balance of the strips between cuts, ``left_out`` what the members drawn at a node leave
     unbalanced, both as share of the bar force; ``peak_deflection`` the extension at the largest load.
@@ -71,8 +69,8 @@ def plan_findings(run: Run, seen: PlanTrace | None = None, outcome: Outcome | No
     peak = run.indices.index(run.index_of_peak)
     laid = plan_layout(mesh)
     history = trace(run, laid) if seen is None else seen
-    held = plan_strength(history)
-    top = held.first_row
+    held = plan_strength(history, specimen.analysis.drop)
+    top = held.row
     at = run.step(run.indices[top])
     forces, cracks = PlanForces(mesh, laid), PlanCracks(mesh, laid)
     cuts = forces.cuts(at.fields)
@@ -112,7 +110,6 @@ def plan_findings(run: Run, seen: PlanTrace | None = None, outcome: Outcome | No
     )
 
 
-def plan_strength(history: PlanTrace) -> Strength:
-    """Strength of a plan; cracks that have not opened ``OPEN`` anywhere are no failure."""
-    opened = np.flatnonzero(np.maximum(history.splitting.max(axis=1), history.side_crack.max(axis=1)) > OPEN)
-    return strength(history.extension, history.load, int(opened[0]) if len(opened) else 0)
+def plan_strength(history: PlanTrace, ends: float = ENDS) -> Strength:
+    """Strength of a plan, whose run ends at a fall of ``ends``."""
+    return strength(history.extension, history.load, ends)

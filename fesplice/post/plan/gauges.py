@@ -16,7 +16,7 @@ from fesplice.contracts import Floats
 from fesplice.post.plan.findings import plan_strength
 from fesplice.post.plan.layout import plan_layout
 from fesplice.post.plan.trace import trace
-from fesplice.post.runs import bar_columns
+from fesplice.post.runs import bar_columns, specimen_of
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run
@@ -52,7 +52,7 @@ def read_ties(elevation: Run, plan: Run, loads: Sequence[float], count: int = CO
     mesh, laid = plan.mesh, plan_layout(plan.mesh)
     wanted, dead = _bar_stress(elevation, loads)
     history = trace(plan, laid)
-    top = plan_strength(history).first_row
+    top = plan_strength(history, specimen_of(plan).analysis.drop).row
     stress = np.maximum.accumulate(history.bar_stress[: top + 1])
     # of steps at one bar stress the first counts: what came later stands past a small drop
     rows = np.concatenate([[0], np.flatnonzero(np.diff(stress) > 0.0) + 1])

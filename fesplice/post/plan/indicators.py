@@ -22,9 +22,10 @@ if TYPE_CHECKING:
 
 def assess_plan(history: PlanTrace, held: Strength, specimen: Specimen) -> Assessment:
     """The plan judged by the rules of :mod:`fesplice.post.mechanisms`; ``held`` is its strength."""
+    carried = held.at(history.load, np.maximum.accumulate(history.bar_stress)), held.value
     return assess(
-        "plan", history.bar_stress, history.load, held.first_row, held.lowest_row if held.dropped else None,
-        plan_indicators(history, specimen), unseen(specimen), history.step.astype(np.int32),
+        "plan", history.bar_stress, history.load, held.top_row, held.low_row if held.exact else None,
+        plan_indicators(history, specimen), unseen(specimen), history.step.astype(np.int32), carried,
     )  # fmt: skip
 
 

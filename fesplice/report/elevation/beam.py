@@ -1,7 +1,7 @@
 """An elevation as its figures see it: the splice it holds, its stages, the part of the beam they show.
 
 Service, peak and end are the stages: service is the step nearest to 0.6 of the load at the first loss of bond, or
-else before the first drop, on the way up.
+else the strength, on the way up.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ class Beam:
         load = np.asarray(self.view.curve["load_N"], float)
         peak = int(np.nanargmax(load))
         # beyond the loss of bond the anchorage has failed, however much the hooks go on to carry
-        found = (self.found.bond_loss.load, self.found.strength.first)
+        found = (self.found.bond_loss.load, self.found.strength.value)
         strength = next((v for v in found if math.isfinite(v) and 0.0 < v <= load[peak]), float(load[peak]))
         return self.view.stages(("peak", peak), strength, MOVED)
 

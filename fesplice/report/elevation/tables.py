@@ -35,10 +35,9 @@ def _findings(f: ElevationFindings) -> tuple[tuple[str, str], ...]:
         ("Largest load per ram", f"{quantity(f.peak_load, 'force')}, step {f.peak_step}"),
         ("Midspan deflection there", millimetres(f.peak_deflection)),
     ]
-    if f.strength.dropped:
-        rows.append(("Load before the first drop of 15 %", quantity(f.strength.first, "force")))
-        later = quantity(f.strength.later, "force")
-        rows.append(("Largest load after it, up to three times that deflection", later))
+    bound = "" if f.strength.exact else "at least "
+    rows.append(("Strength, load per ram", f"{bound}{quantity(f.strength.value, 'force')}, {f.strength.kind.words}"))
+    rows += [("On the way to it", text) for text in f.strength.told("mm deflection")]
     rows.append(("Fall of the load after the largest", share(f.drop_after_peak)))
     for line, stress in f.bar_stress.items():
         used = share(f.yield_share.get(line, math.nan))

@@ -65,13 +65,10 @@ def _strength(f: ElevationFindings, last: int) -> Rows:
     if loss.step >= 0:
         place = f"after {_load(loss.load)} per ram at {loss.deflection:.1f} mm"
         rows.append(("bond of a lead lost", f"{place}, bars at the joint face {both(loss.bar_stress, 'stress')}"))
-    if not strength.dropped:
-        return [*rows, ("first drop of 15 %", "none so far")]
-    before = f"{_load(strength.first)} at {strength.first_deflection:.1f} mm to {_load(strength.lowest)}"
     stress = both(f.assessment.bar_stress, "stress")
-    rows.append(("first drop of 15 %", f"from {before}, bars at the joint face {stress} before it"))
-    if math.isfinite(strength.later):
-        rows.append(("afterwards up to", f"{_load(strength.later)} at {strength.later_deflection:.1f} mm"))
+    held = f"{'' if strength.exact else 'at least '}{_load(strength.value)} at {strength.deflection:.1f} mm"
+    rows.append(("strength", f"{held}, bars at the joint face {stress} ({strength.kind.words})"))
+    rows += [("on the way", text) for text in strength.told("mm deflection")]
     return rows
 
 

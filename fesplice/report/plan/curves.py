@@ -206,7 +206,7 @@ def outward(slab: Slab, stage: Stage, face: str, sign: float) -> tuple[np.ndarra
 
 
 def _thrust_over_load(axes: Any, slab: Slab, stages: tuple[Stage, ...]) -> None:
-    h, top = slab.history, slab.found.strength.first_row
+    h, top = slab.history, slab.found.strength.row
     for k, ((bar, _, _), line) in enumerate(zip(slab.laid.edges, style.CYCLE)):
         axes.plot(h.load[: top + 1] / 1e3, h.thrust[: top + 1, k] / 1e3, label=f"on {bar.line}", **line)
         axes.plot(h.load[top:] / 1e3, h.thrust[top:, k] / 1e3, **line | {"linewidth": 0.5, "alpha": 0.8})

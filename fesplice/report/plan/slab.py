@@ -1,7 +1,7 @@
 """A plan run as its figures see it: stages, bars to scale, names that keep clear of each other.
 
 Service, strength and end are the stages: service is the step nearest to 0.6 of the strength, strength the
-step before the first drop (the largest load where none came), as in the findings.
+step of the strength, as in the findings.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ class Slab:
         if step is not None:
             return self.view.chosen(step, MOVED)
         held = self.found.strength
-        return self.view.stages(("strength", held.first_row), held.first, MOVED)
+        return self.view.stages(("strength", held.row), held.value, MOVED)
 
     def leading(self, step: int | None = None) -> Stage:
         """The step asked for, or the strength."""

@@ -21,11 +21,11 @@ def parts(view: View) -> Parts:
 
 
 def _lead(f: PlanFindings) -> tuple[tuple[str, str, str], ...]:
-    first = "before the first drop of 15 %" if f.strength.dropped else "largest so far, no drop of 15 %"
+    first = f.strength.kind.words
     stress = max((v for k, v in f.first_bar_stress.items() if len(k) > 1 and math.isfinite(v)), default=math.nan)
     strut = max((s.force for s in f.struts if s.gap in f.hand_thrust), default=math.nan)
     return (
-        ("Strength, load per side", quantity(f.strength.first, "force"), first),
+        ("Strength, load per side", quantity(f.strength.value, "force"), first),
         ("Bar stress where the bars enter", quantity(stress, "stress"), "then, the most stressed bar"),
         ("Largest strut between two bars", quantity(strut, "force"), "then, resultant in the cut between them"),
         ("Failed by", f.assessment.mode.words, f.assessment.failure),
@@ -33,13 +33,14 @@ def _lead(f: PlanFindings) -> tuple[tuple[str, str, str], ...]:
 
 
 def _findings(f: PlanFindings) -> tuple[tuple[str, str], ...]:
-    at = f"{quantity(f.strength.first, 'force')} at {fixed(f.strength.first_deflection, 2, 'mm')} extension"
+    at = f"{quantity(f.strength.value, 'force')} at {fixed(f.strength.deflection, 2, 'mm')} extension"
     rows = [
         ("Strength, load per side", f"{at}, step {f.strength_step}"),
         ("Largest load per side", f"{quantity(f.peak_load, 'force')}, step {f.peak_step}"),
     ]
-    if f.strength.dropped:
-        rows.append(("After the drop", quantity(f.strength.lowest, "force")))
+    if f.strength.exact:
+        rows.append(("After the drop", quantity(f.strength.low, "force")))
+    rows += [("On the way to it", text) for text in f.strength.told("mm extension")]
     lost = f"; {share(f.plane_lost)} of its area past its peak" if f.hanging == "cohesive" else ""
     rows += [
         ("Plane between slab and body", _PLANE.get(f.hanging, f.hanging) + lost),

@@ -61,10 +61,8 @@ def details(view: View) -> Rows:
 
 
 def _strength(f: PlanFindings) -> str:
-    load = both(f.strength.first, "force")
-    if not f.strength.dropped:
-        return f"at least {load} per side, no drop of 15 % so far"
-    return f"{load} per side before the first drop of 15 % (step {f.strength_step})"
+    bound = "" if f.strength.exact else "at least "
+    return f"{bound}{both(f.strength.value, 'force')} per side (step {f.strength_step}, {f.strength.kind.words})"
 
 
 def _stresses(by: dict[str, float]) -> str:
