@@ -164,5 +164,8 @@ def _bytes(code: CodeType) -> Iterator[str]:
     for constant in code.co_consts:
         if isinstance(constant, CodeType):
             yield from _bytes(constant)
+        elif isinstance(constant, frozenset):
+            # its order hangs on the seed of the process
+            yield repr(sorted(map(repr, constant)))
         else:
             yield repr(constant)
