@@ -31,7 +31,8 @@ from fesplice.laws.joint import ColdJoint  # noqa: E402
 from fesplice.laws.wedge import effective_width  # noqa: E402
 from fesplice.mesh import Mesh  # noqa: E402
 from fesplice.model import plan as plan_model  # noqa: E402
-from fesplice.model.build import concrete_law  # noqa: E402
+from fesplice.model.bar_supports import hook_support  # noqa: E402
+from fesplice.model.build import concrete_numbers  # noqa: E402
 from fesplice.specimen import Specimen, vary_many  # noqa: E402
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -62,7 +63,7 @@ def _pair(width: float = 8.0, height: float = 3.1) -> tuple[Figure, Axes, Axes]:
 # ------------------------------------------------------------------ concrete and steel
 def tension(s: Specimen) -> Figure:
     """Softening for three bands; tension stiffening over it."""
-    law = concrete_law(s.concrete.closure or s.concrete.precast, "rotating")
+    law = SmearedCrack.built(concrete_numbers(s.concrete.closure or s.concrete.precast, "rotating"))
     c, figure, left, right = _constants(law), *_pair()
     e = np.linspace(1e-9, 6e-3, 900)
     for colour, band in zip(INK, (10.0, 20.0, 50.0)):
@@ -81,7 +82,7 @@ def tension(s: Specimen) -> Figure:
 
 def compression(s: Specimen) -> Figure:
     """Crushing for three bands; what lateral cracks leave of it."""
-    law = concrete_law(s.concrete.closure or s.concrete.precast, "rotating")
+    law = SmearedCrack.built(concrete_numbers(s.concrete.closure or s.concrete.precast, "rotating"))
     c, figure, left, right = _constants(law), *_pair()
     e = np.linspace(0.0, 0.012, 600)
     for colour, band in zip(INK, (10.0, 20.0, 50.0)):
@@ -209,7 +210,7 @@ def anchor(s: Specimen) -> Figure:
     shown = [
         ("No. 29, 90°", s, None), ("No. 29, 180°", vary_many(s, {"bars.left.hook.angle": 180}), None),
         ("No. 19, 90°", read(ROOT / "models" / "as19-100-u.toml"), None),
-        ("No. 29, 90°, on a bar of 16 mm", leaning, plan_model.hook_seat(leaning, "A", f_cm)),
+        ("No. 29, 90°, on a bar of 16 mm", leaning, hook_support(leaning, "A", f_cm)),
     ]  # fmt: skip
     for colour, (name, one, leant) in zip(INK, shown):
         curve = plan_model.anchor_law(one, one.bars.left, f_cm, leant).curve
