@@ -123,11 +123,8 @@ moved = st.floats(0.0, 2e5)
 
 
 def shallow(load: np.ndarray) -> np.ndarray:
-    """The curve with its falls halved until none is deep."""
-    best = np.maximum.accumulate(load)
-    while (load < (1.0 - 0.8 * DEEP) * best).any():
-        load = 0.5 * (load + best)
-    return load
+    """The curve with its falls filled up until none is deep."""
+    return np.maximum(load, (1.0 - 0.8 * DEEP) * np.maximum.accumulate(load))
 
 
 def strengths(first: np.ndarray, second: np.ndarray, ends: float = ENDS) -> tuple[float, float]:
