@@ -32,6 +32,6 @@ def letter(frozen: Frozen) -> str:
     """One line that fixes every byte of the prediction: for a letter, a notebook, a message."""
     about = frozen.about
     return (
-        f"{about['specimen']}: {about['sentence']}; frozen {frozen.time.replace('+00:00', ' UTC').replace('T', ' ')}, "
+        f"{about['specimen']}: {about['sentence']}; frozen {frozen.time.replace('T', ' ').replace('+00:00', ' UTC')}, "
         f"fesplice {about['version']}, {len(frozen.files)} files, SHA-256 {frozen.digest}"
     )

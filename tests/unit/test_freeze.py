@@ -13,8 +13,9 @@ from pathlib import Path
 import pytest
 
 from fesplice.contracts import FolderFault
+from fesplice.pipeline.freeze import letter
 from fesplice.store.folder import FROZEN, refuse_frozen
-from fesplice.store.freeze import freeze, read_frozen, verify
+from fesplice.store.freeze import Frozen, freeze, read_frozen, verify
 
 ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 
@@ -87,3 +88,9 @@ def test_a_folder_without_a_record_or_files_is_refused(tmp_path: Path) -> None:
         verify(tmp_path)
     with pytest.raises(FolderFault, match="no file"):
         freeze(tmp_path, {})
+
+
+def test_the_line_for_a_letter_tells_time_version_and_digest() -> None:
+    about = {"specimen": "S", "sentence": "fails", "version": "1.2"}
+    frozen = Frozen("x", "2026-11-28T08:48:31+00:00", about, {}, "ab")
+    assert letter(frozen) == "S: fails; frozen 2026-11-28 08:48:31 UTC, fesplice 1.2, 0 files, SHA-256 ab"
