@@ -73,7 +73,7 @@ class Outcome(Enum):
 
     converged = "equilibrium reached within the tolerances"
     relaxed = "equilibrium reached after viscous relaxation across a sudden drop"
-    loose = "accepted at the loose tolerance; counted as unconverged"
+    unconverged = "accepted at the relaxed tolerance; counted as unconverged"
     max_iterations = "no equilibrium within the allowed iterations"
     diverged = "the residual grew without bound"
     singular = "the stiffness matrix could not be factorised"
@@ -83,11 +83,18 @@ class Outcome(Enum):
     softened = "the load fell by the stated drop after the peak"
     interrupted = "stopped by the user; the run can be resumed"
     running = "not finished; the run can be resumed"
+    #: As runs of earlier versions spell it.
+    loose = unconverged
 
     @property
     def accepted(self) -> bool:
         """True when a step with this outcome belongs to the response curve."""
-        return self in (Outcome.converged, Outcome.relaxed, Outcome.loose)
+        return self in (Outcome.converged, Outcome.relaxed, Outcome.unconverged)
+
+    @property
+    def spellings(self) -> frozenset[str]:
+        """How this outcome may be spelled in a curve: by its name, or as an earlier version did."""
+        return frozenset(name for name, outcome in type(self).__members__.items() if outcome is self)
 
     @property
     def finished(self) -> bool:

@@ -10,7 +10,7 @@ import numpy as np
 from validation.record import ROOT
 
 from fesplice import Run, read
-from fesplice.contracts import Floats
+from fesplice.contracts import Floats, Outcome
 from fesplice.elements.membrane import quad_shape
 from fesplice.mesh import Mesh
 from fesplice.model.width import GAUGE
@@ -239,7 +239,7 @@ def found(case: Case, run: Run) -> Found:
             for name, row in stages.items()
         },
         steps=run.n_steps,
-        loose=int((outcome == "loose").sum()),
+        loose=int(np.isin(outcome, list(Outcome.unconverged.spellings)).sum()),
         relaxed=int((outcome == "relaxed").sum()),
         failed=sum(method == "newton" and o != "converged" for method, o in tried),
         seconds=_seconds(attempts),

@@ -197,7 +197,7 @@ def _links(home: Path) -> list[dict[str, str]]:
         run = Run(path)
         curve = run.curve
         largest = max(curve["load_N"], default=math.nan) if run.n_steps else math.nan
-        relaxed = sum(str(o) == Outcome.loose.name for o in curve.get("outcome", ())) if run.n_steps else 0
+        relaxed = sum(str(o) in Outcome.unconverged.spellings for o in curve.get("outcome", ())) if run.n_steps else 0
         number = path.name.removeprefix(PASS)
         rows.append(
             {

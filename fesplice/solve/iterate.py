@@ -33,7 +33,7 @@ class Tolerances:
     force: float = 5e-3
     energy: float = 1e-3
     force_with_energy: float = 2e-2
-    loose: float = 5e-2
+    relaxed: float = 5e-2
     iterations: int = 20
     patience: int = 6
     viscous: float = 0.02
@@ -46,7 +46,7 @@ class Tolerances:
 
         A blend would lead a strip that tears evenly onto the branch where it opens at one edge.
         """
-        return cls(force=1e-4, energy=1e-6, force_with_energy=1e-3, loose=1e-2, iterations=25, blend=0.0)
+        return cls(force=1e-4, energy=1e-6, force_with_energy=1e-3, relaxed=1e-2, iterations=25, blend=0.0)
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ The chain for one increment: Newton; viscous relaxation at the held control valu
 with halved increments; secant stiffness with Anderson mixing; all of it again holding the
 deflection, where another control was asked for; relaxation of the whole increment with as many
 sub-steps as it takes, for a zone that crushes row by row loses most of the load in one go; and
-last the loose tolerance. Every try is reported, accepted or not.
+last the relaxed tolerance. Every try is reported, accepted or not.
 """
 
 from __future__ import annotations
@@ -149,8 +149,8 @@ class March:
         if held is not None and (step := self._at_length(held, whole, began, failed)) is not None:
             return step
         tried, size = min(best, key=lambda pair: pair[0].residual)
-        if tried.residual < self.solver.tol.loose and tried.trial is not None:
-            return self._take(replace(tried, outcome=Outcome.loose), size, began, "loose tolerance", failed)
+        if tried.residual < self.solver.tol.relaxed and tried.trial is not None:
+            return self._take(replace(tried, outcome=Outcome.unconverged), size, began, "relaxed tolerance", failed)
         self.outcome, self.stuck = Outcome.smallest_step, tried
         raise NotConverged(f"step {self.index + 1}: {Outcome.smallest_step.value}; tried: " + "; ".join(failed))
 
@@ -208,7 +208,7 @@ class March:
         return self._accept(tried, state, size, began, "viscous relaxation" + left, tuple(failed))
 
     def _at_length(self, row: Floats, size: float, began: float, failed: list[str]) -> Step | None:
-        """The last resort before the loose tolerance: relax the increment as a whole, however many sub-steps."""
+        """The last resort before the relaxed tolerance: relax the increment as a whole, however many sub-steps."""
         self.stepper.size = size
         constraint = Constraint(row, 0.0, float(row @ self.state.u) + size)
         return self._relaxed(constraint, size, began, failed, LAST)

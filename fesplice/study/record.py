@@ -211,7 +211,7 @@ def record(run: Run, specimen: Specimen) -> Record:
     if attempts:
         outcomes = [str(o) for o in attempts["outcome"]]
         row["failed"] = sum(not Outcome[o].accepted for o in outcomes if o in Outcome.__members__)
-        row["loose"] = outcomes.count(Outcome.loose.name)
+        row["loose"] = sum(o in Outcome.unconverged.spellings for o in outcomes)
         row["seconds"] = round(_seconds(run), 2)
     return {name: value for name, value in row.items() if not (isinstance(value, float) and math.isnan(value))}
 

@@ -296,7 +296,7 @@ def found(beam: Beam, run: Run, unknowns: int, ending: str = "") -> Found:
         unknowns=unknowns,
         steps=run.n_steps,
         failed=tally.failed,
-        loose=int(np.sum(np.asarray(curve["outcome"]) == Outcome.loose.name)),
+        loose=int(np.sum(np.isin(curve["outcome"], list(Outcome.unconverged.spellings)))),
         iterations=tally.iterations,
         passed=run.outcome is Outcome.softened or (plateau and states[Mechanism.yielding].reached),
         ending=ending or run.outcome.value,

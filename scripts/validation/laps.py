@@ -235,7 +235,7 @@ def found(run: Run, s: Specimen, row: Lap, ending: str = "") -> Found:
         unknowns=2 * len(run.mesh.points),
         steps=run.n_steps,
         failed=tally.failed,
-        loose=int(np.sum(np.asarray(curve["outcome"]) == "loose")),
+        loose=int(np.sum(np.isin(curve["outcome"], list(Outcome.unconverged.spellings)))),
         iterations=tally.iterations,
         passed=run.outcome is Outcome.softened or strength.exact,
         ending=ending or run.outcome.value,

@@ -39,7 +39,7 @@ class Tally:
     def step(self, step: Step) -> None:
         """One accepted step."""
         self.steps += 1
-        self.loose += step.outcome is Outcome.loose
+        self.loose += step.outcome is Outcome.unconverged
 
 
 def counted(run: Run) -> Tally:

@@ -442,3 +442,11 @@ def test_factor_solves_unsymmetric_systems_and_refuses_singular_ones() -> None:
 def test_a_zero_pivot_on_the_diagonal_is_no_fault() -> None:
     matrix = csc_matrix(np.array([[0.0, 1.0], [1.0, 0.0]]))
     assert Factorisation(matrix).solve(np.array([[2.0], [3.0]])) == pytest.approx(np.array([[3.0], [2.0]]))
+
+
+# ------------------------------------------------------------------ outcomes
+def test_steps_of_earlier_versions_are_still_read() -> None:
+    """They spell a step at the relaxed tolerance "loose"; it counts as unconverged, never as one that was relaxed."""
+    assert Outcome["loose"] is Outcome.unconverged and Outcome.unconverged.name == "unconverged"
+    assert Outcome.unconverged.spellings == {"unconverged", "loose"} and Outcome.relaxed.spellings == {"relaxed"}
+    assert Outcome.unconverged.accepted

@@ -160,7 +160,7 @@ def write(
             f["closure/stress"][..., 1] = 1e-5 * load
             columns = {"load_N": load, "deflection_mm": 2.0 * i, "load_point_mm": 1.5 * i, "joint_left_mm": 0.1 * i,
                        "joint_right_mm": 0.2 * i, "bar_stress_A_MPa": stress[i],
-                       "bar_stress_B_MPa": stress[i], "outcome": "loose" if i == 3 else "converged"}  # fmt: skip
+                       "bar_stress_B_MPa": stress[i], "outcome": "unconverged" if i == 3 else "converged"}  # fmt: skip
             writer.accept(StepRecord(i, columns, f))
         if finish:
             writer.finish(Outcome.softened, {})

@@ -252,7 +252,7 @@ def elevation_findings(
         specimen=run.specimen_name,
         outcome=run.outcome if outcome is None else outcome,
         steps=len(snapshots),
-        relaxed_steps=sum(str(o) == Outcome.loose.name for o in curve["outcome"]),
+        relaxed_steps=sum(str(o) in Outcome.unconverged.spellings for o in curve["outcome"]),
         cracking=opened,
         peak_load=float(load[peak]),
         peak_step=int(run.indices[peak]),

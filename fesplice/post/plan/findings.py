@@ -85,7 +85,7 @@ def plan_findings(run: Run, seen: PlanTrace | None = None, outcome: Outcome | No
         outcome=run.outcome if outcome is None else outcome,
         hanging=specimen.plan.hanging,
         steps=len(history.step),
-        relaxed_steps=sum(str(o) == Outcome.loose.name for o in curve["outcome"]),
+        relaxed_steps=sum(str(o) in Outcome.unconverged.spellings for o in curve["outcome"]),
         peak_load=float(history.load[peak]),
         peak_step=int(run.indices[peak]),
         peak_deflection=float(history.extension[peak]),

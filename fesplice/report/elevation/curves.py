@@ -133,7 +133,7 @@ def load_deflection(view: View, folder: Path, step: int | None = None) -> list[P
     with style.sheet(style.NARROW + 21.0, 82.0) as figure:
         axes = figure.subplots()
         axes.plot(deflection, load, color=style.FAMILY["A"]["color"], linewidth=1.4, marker=".", markersize=2.2)
-        relaxed = outcome == Outcome.loose.name
+        relaxed = np.isin(outcome, list(Outcome.unconverged.spellings))
         if relaxed.any():
             look = {"marker": "o", "markerfacecolor": "white", "markersize": 3.5, "linestyle": "none"}
             axes.plot(deflection[relaxed], load[relaxed], color=style.INK, label="relaxed tolerance", **look)
