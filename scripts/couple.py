@@ -60,7 +60,7 @@ class Case:
     def specimen(self, element: str = ELEMENT) -> Specimen:
         """AS29 with nothing but its own slab to carry the thrust."""
         s = read(ROOT / "models" / f"{STEEL[self.steel]}.toml")
-        return vary_many(s, {"bars.spacing": self.spacing, "plan.hanging": "none", "plan.element": element})
+        return vary_many(s, {"bars.spacing": self.spacing, "plan.interface": "none", "plan.element": element})
 
 
 # ------------------------------------------------------------------ reading
@@ -215,9 +215,10 @@ def _read(case: Case, run: Run, at: Mapping[str, int], history: PlanTrace, dropp
 LEVERS = {"hooks": "T s/(l_s - 2r)", "centroids": "T s/l, centroids", "statics": "statics of the strip"}
 HEAD = """# The couple of a lap in plan: side thrust beside hand models
 
-Written by `scripts/couple` (the text at the end from `COUPLE.notes.md`, by hand). Free slab (`plan.hanging = "none"`),
-elements of 15 mm, AS29 specimens with their spacing changed; 28.7 mm bars, l_s = 460 mm, l_s - 2r = 173 mm. Forces are
-means over both edge bars in kN; in brackets the computed thrust against it; **bold** outside 15 %.
+Written by `scripts/couple` (the text at the end from `COUPLE.notes.md`, by hand). Free slab
+(`plan.interface = "none"`), elements of 15 mm, AS29 specimens with their spacing changed; 28.7 mm bars, l_s = 460 mm,
+l_s - 2r = 173 mm. Forces are means over both edge bars in kN; in brackets the computed thrust against it; **bold**
+outside 15 %.
 `l` is negative where the bars hand over their force before they have passed each other: then the model has no strut.
 
 """

@@ -201,10 +201,10 @@ def _materials(
         found = materials.steel_keys(key, [materials.coupon(place / name) for name in names])
         changes |= found
         marks |= {k: Material(k, _text(v), "measured", ", ".join(names)) for k, v in found.items()}
-    if math.isfinite(rig.test.gear_weight):
-        changes["loading.gear_weight"] = f"{rig.test.gear_weight:g} N"
-        marks["loading.gear_weight"] = Material(
-            "loading.gear_weight", f"{rig.test.gear_weight:g} N", "measured", "rig file"
+    if math.isfinite(rig.test.equipment_weight):
+        changes["loading.equipment_weight"] = f"{rig.test.equipment_weight:g} N"
+        marks["loading.equipment_weight"] = Material(
+            "loading.equipment_weight", f"{rig.test.equipment_weight:g} N", "measured", "rig file"
         )
     out = vary_many(s, changes) if changes else s
     for name, concrete in (("precast", out.concrete.precast), ("closure", out.concrete.closure)):

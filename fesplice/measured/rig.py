@@ -61,7 +61,9 @@ class About(Part):
     date: Text = Field(default="", description="day of the test")
     note: str = ""
     tension_face: Literal["", "down", "up"] = Field(default="", description="must agree with the specimen file")
-    gear_weight: Force = Field(default=UNSET, description="weight of loading equipment per ram; else the specimen's")
+    equipment_weight: Force = Field(
+        default=UNSET, description="weight of loading equipment per ram; else the specimen's"
+    )
     zero_window: tuple[Seconds, Seconds] = Field(
         default=(0.0, 0.0), description="seconds between which channels read zero; left out: the first 20 readings"
     )

@@ -215,7 +215,7 @@ def elevation_model(specimen: Specimen, mesh: Mesh, chosen: Chosen | None = None
     f_dead = np.zeros(n_dof)
     for nodes in rams:
         f_ref[2 * nodes + 1] -= 1.0 / len(nodes)
-        f_dead[2 * nodes + 1] += gravity * specimen.loading.gear_weight / len(nodes)
+        f_dead[2 * nodes + 1] += gravity * specimen.loading.equipment_weight / len(nodes)
     if specimen.loading.self_weight:
         f_dead += gravity * _weight(specimen, mesh, n_dof)
     watch = {"deflection": _mean(n_dof, 2 * sets["midspan"] + 1, -1.0)}

@@ -71,12 +71,12 @@ def cracking_deflection(specimen: Specimen) -> float:
 
 
 def dead_moment(specimen: Specimen, x: float) -> float:
-    """Moment [N mm] at ``x`` (from midspan) from self-weight and loading gear; positive adds to the load's."""
+    """Moment [N mm] at ``x`` (from midspan) from self-weight and loading equipment; positive adds to the load's."""
     body, loading = specimen.body, specimen.loading
     to_support = 0.5 * body.span - abs(x)
-    # a single central ram sends half of its gear to each support
+    # a single central ram sends half of its equipment to each support
     each = 0.5 if body.shear_span == 0.5 * body.span else 1.0
-    moment = each * loading.gear_weight * min(body.shear_span, to_support)
+    moment = each * loading.equipment_weight * min(body.shear_span, to_support)
     if loading.self_weight:
         q = body.width * body.depth * specimen.concrete.precast.unit_weight
         to_end = 0.5 * body.span + body.overhang

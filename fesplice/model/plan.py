@@ -73,8 +73,8 @@ def interface_law(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = No
         energy=p.plane_energy,
         along=p.plane_along,
         crossing=_crossing(specimen, mesh, legs),
-        intact=p.hanging == "intact",
-        absent=p.hanging == "none",
+        intact=p.interface == "intact",
+        absent=p.interface == "none",
     )
 
 

@@ -85,8 +85,8 @@ def _predict(s: Specimen, home: Path, text: Path, tell: Told, laws: Laws) -> Pre
     plans: list[Assessment] = []
     with _Within(s, home, laws) if laws else _Beside(text, home) as beside:
         if s.bars.splice != "continuous":
-            for name, hanging in (("plan-free", "none"), ("plan-intact", "intact")):
-                plans.append(_plan(vary(s, "plan.hanging", hanging), home / name, None, tell, notes, laws))
+            for name, interface in (("plan-free", "none"), ("plan-intact", "intact")):
+                plans.append(_plan(vary(s, "plan.interface", interface), home / name, None, tell, notes, laws))
         beside.wait(tell)
     notes += beside.notes
     run = Run(home / "elevation")
@@ -134,7 +134,7 @@ def _couple(
     through the last two meets it. A plan that holds more than the elevation, with the plane that the
     elevation leaves at its own strength, needs no further pass: the elevation governs.
     """
-    cohesive = vary(s, "plan.hanging", "cohesive")
+    cohesive = vary(s, "plan.interface", "cohesive")
     given = min(intact.bar_stress, elevation.bar_stress)
     passes: list[Pass] = []
     for k in range(1, PASSES + 1):

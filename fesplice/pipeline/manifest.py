@@ -123,7 +123,7 @@ def plan_warnings(s: Specimen, vertical: Vertical | None) -> list[str]:
     """The same for a plan."""
     out = [
         "the slab's thickness and the plane it hangs on are judgement (table [plan]): read the plan as a bracket of "
-        "the free slab (plan.hanging none) and the intact plane"
+        "the free slab (plan.interface none) and the intact plane"
     ]
     if vertical is None:
         out.append("no vertical stress across the plane was given: prying at the hooks does not weaken it here")

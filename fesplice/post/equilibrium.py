@@ -91,7 +91,7 @@ def run_loads(run: Run) -> Loads:
         sense = -1.0 if s.loading.tension_face == "down" else 1.0
         dead = (sense * float(weight.sum()), float((weight * points.xy[:, 0]).sum() / weight.sum()))
     rams = [nodes for name, nodes in mesh.node_sets.items() if name.startswith("load:")]
-    gear = s.loading.gear_weight if s.loading.tension_face == "down" else -s.loading.gear_weight
+    gear = s.loading.equipment_weight if s.loading.tension_face == "down" else -s.loading.equipment_weight
     return Loads(tuple(float(mesh.points[nodes, 0].mean()) for nodes in rams), gear, dead)
 
 

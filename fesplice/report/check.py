@@ -98,7 +98,7 @@ def loads(c: SpecimenCheck) -> list[Row]:
     """Event, moment at the critical section, load per ram."""
     at = c.loads
     central, low, high = c.band.central, c.band.low, c.band.high
-    rows: list[Row] = [("own weight and gear", both(at.own, "moment"), "–")]
+    rows: list[Row] = [("own weight and equipment", both(at.own, "moment"), "–")]
     if math.isfinite(at.joint_opening):
         rows.append(("joint face reaches its tensile strength", both(at.joint_opening, "moment"), _load(at.joint_load)))
     rows.append(("first crack of the beam, M_cr", both(at.cracking, "moment"), _load(at.cracking_load)))

@@ -112,7 +112,7 @@ _KINDS = {
     "strength": "stress", "elastic_modulus": "stress", "tensile_strength": "stress", "cohesion": "stress",
     "yield_strength": "stress", "ultimate_strength": "stress",
     "fracture_energy": "energy", "crushing_energy": "energy",
-    "density": "density", "gear_weight": "force", "angle": "angle",
+    "density": "density", "equipment_weight": "force", "angle": "angle",
     "peak_strain": "strain", "rupture_strain": "strain", "hardening_strain": "strain",
     "poisson": "number", "friction": "number", "bearing_coefficient": "number", "drop": "number",
 }  # fmt: skip

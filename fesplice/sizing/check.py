@@ -30,7 +30,7 @@ NOT_CHECKED = (
 class HandLoads:
     """Loads per ram [N] and moments [N mm] of the events of a test, by hand formulas.
 
-    ``own`` moment of weight and gear at the critical section; joint opening NaN without joints.
+    ``own`` moment of weight and equipment at the critical section; joint opening NaN without joints.
     """
 
     own: float
@@ -165,7 +165,7 @@ def _notes(s: Specimen, rows: tuple[Lapped, ...], st: Statics, found: Band) -> l
             f"{apart:.1f} % apart{flag}."
         )
     if s.loading.tension_face == "up":
-        out.append("Tension face up: the rams push upwards; weight and gear are deducted from the load's moment.")
+        out.append("Tension face up: the rams push upwards; weight and equipment are deducted from the load's moment.")
         bars = s.compression_bars
         if s.body.closure > 0.0 and (bars is None or not bars.through_closure):
             out.append(

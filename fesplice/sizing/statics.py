@@ -1,8 +1,8 @@
 """Bending and shear of a specimen by hand formulas: weights, section, moments, loads per ram, deflection.
 
-Units N, mm, MPa. Moments are those of the section asked for, own weight and loading gear included;
+Units N, mm, MPa. Moments are those of the section asked for, own weight and loading equipment included;
 a load is the force of one ram. With the tension face up the rams push upwards, so that the beam's
-weight and the gear between cell and beam are deducted.
+weight and the equipment between cell and beam are deducted.
 """
 
 from __future__ import annotations
@@ -169,12 +169,12 @@ class Statics:
         return s.concrete.precast.unit_weight * area, self.concrete.unit_weight * area
 
     def own_moment(self, x: float) -> float:
-        """Moment [N mm] at ``x`` [mm] from midspan by own weight and gear alone, positive towards the tension face."""
+        """Moment [N mm] at ``x`` [mm] from midspan by own weight and equipment, positive towards the tension face."""
         s = self.specimen
         halves, cast = self.weight
         size = moment_at(
             x, 0.0, span=s.body.span, shear_span=s.body.shear_span, overhang=s.body.overhang, weight=halves,
-            gear=self.part * s.loading.gear_weight,
+            gear=self.part * s.loading.equipment_weight,
         )  # fmt: skip
         # the closure may weigh more or less than the halves
         c, to_support = s.body.closure, 0.5 * s.body.span - abs(x)
@@ -218,10 +218,10 @@ class Statics:
 
     # -------------------------------------------------------------- shear
     def shear(self, load: float) -> float:
-        """Largest shear [N] of the shear span at d from the support, own weight and gear with their sense."""
+        """Largest shear [N] of the shear span at d from the support, own weight and equipment with their sense."""
         s = self.specimen
         reach = max(0.0, 0.5 * s.body.span - self.row.depth)
-        down = self.part * s.loading.gear_weight + self.weight[0] * reach
+        down = self.part * s.loading.equipment_weight + self.weight[0] * reach
         return self.part * load + (down if s.loading.tension_face == "down" else -down)
 
     @cached_property

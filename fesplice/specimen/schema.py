@@ -212,7 +212,7 @@ class Loading(Part):
 
     kind: Literal["four_point"] = "four_point"
     self_weight: Flag = Field(default=True, description="true: the weight of the beam acts")
-    gear_weight: Force = Field(default=0.0, description="weight of the loading gear per ram")
+    equipment_weight: Force = Field(default=0.0, description="weight of the loading equipment per ram")
     tension_face: Literal["down", "up"] = "down"
 
 
@@ -226,8 +226,8 @@ class PlanPlane(Part):
     grip_length: Length = Field(
         default=UNSET, description="free bar length that stands for slip in the precast; left out: 7 bar diameters"
     )
-    hanging: Literal["cohesive", "intact", "none"] = Field(
-        default="cohesive", description="how the slab hangs on the body: plane that softens, that never does, no plane"
+    interface: Literal["cohesive", "intact", "none"] = Field(
+        default="cohesive", description="interface of slab and body: one that softens, one that never does, none"
     )
     plane_depth: Length = Field(default=200.0, description="depth of body that shears with the plane (judgement)")
     plane_energy: Energy = Field(default=UNSET, description="fracture energy of the plane; left out: the concrete's")

@@ -18,6 +18,7 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
 from fesplice.contracts import Fault, InputFault
+from fesplice.specimen.renamed import RENAMED
 from fesplice.specimen.values import MENDED, Part, Quantity
 
 LARGEST = 1_000_000  # bytes; a specimen file has a few thousand
@@ -139,7 +140,10 @@ def validated(tree: dict[str, Any], report: Report, of: type[T]) -> T | None:
 def _meant(error: Any, tree: Any, of: type[Part]) -> tuple[str | int, ...] | None:
     """The place a misspelt key most likely meant, unless something stands there already."""
     *steps, key = error["loc"]
-    near = _nearest(str(key), _place(error["loc"], of)[0]) if error["type"] == "extra_forbidden" else None
+    near = None
+    if error["type"] == "extra_forbidden":
+        new = RENAMED.get(_dotted(error["loc"]), "").rpartition(".")[2]
+        near = new or _nearest(str(key), _place(error["loc"], of)[0])
     for step in steps:
         tree = tree[step]
     return (*steps, near) if near and near not in tree else None
@@ -178,7 +182,8 @@ def _allowed(error: Any, of: type[Part]) -> str:
         case "missing":
             return f"missing; {_meaning(field)}"
         case "extra_forbidden":
-            return _unknown(str(loc[-1]), part)
+            new = RENAMED.get(_dotted(loc))
+            return f"is now called {new}" if new else _unknown(str(loc[-1]), part)
         case "literal_error":
             near = get_close_matches(str(error["input"])[:40], _choices(error), n=1)
             hint = f"did you mean {near[0]!r}? " if near else ""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any, get_args, get_origin
 
+from fesplice.specimen.renamed import RENAMED
 from fesplice.specimen.schema import Specimen
 from fesplice.specimen.values import Part, Quantity
 from fesplice.units import KINDS
@@ -53,6 +54,8 @@ def key(path: str) -> Key:
         if part is None or step not in part.model_fields:
             near = get_close_matches(step[:40].lower(), known, n=1)
             hint = f"did you mean {walked}{near[0]}? " if near else ""
+            if (new := RENAMED.get(walked + step)) is not None:
+                raise ValueError(f"is now called {new}")
             raise ValueError(f"no such key in a specimen file; {hint}known here: {', '.join(known) or 'none'}")
         field, walked = part.model_fields[step], f"{walked}{step}."
         if get_origin(field.annotation) is dict:

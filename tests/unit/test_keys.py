@@ -36,7 +36,7 @@ def test_every_word_the_page_allows_is_taken_and_another_is_refused() -> None:
     s = read(ROOT / "models" / "as29-100-u.toml")
     table = _keys().page().split("## `[plan]`")[1].split("\n## ")[0]
     rows = re.findall(r"^\| `(\w+)` \| (`\"[^|]*) \|", table, re.MULTILINE)
-    assert {name for name, _ in rows} >= {"hanging", "tie_ends"}
+    assert {name for name, _ in rows} >= {"interface", "tie_ends"}
     for name, words in rows:
         for word in re.findall(r'`"(\w+)"`', words):
             assert getattr(vary(s, f"plan.{name}", word).plan, name) == word

@@ -20,7 +20,7 @@ from fesplice.specimen import read, vary
 
 MODELS = Path(__file__).resolve().parents[2] / "models"
 FILE = MODELS / "as29-100-u.toml"
-HEAVY = {"span": ("body.span", "14.8 m"), "gear": ("loading.gear_weight", "400 kN")}
+HEAVY = {"span": ("body.span", "14.8 m"), "gear": ("loading.equipment_weight", "400 kN")}
 
 
 def own(margins, key: str):
@@ -29,7 +29,7 @@ def own(margins, key: str):
 
 def test_moment_under_own_weight_is_that_of_a_uniform_load() -> None:
     """The overhangs take w o^2 / 2 off; the gear is left out."""
-    s = vary(read(FILE), "loading.gear_weight", "0 kN")
+    s = vary(read(FILE), "loading.equipment_weight", "0 kN")
     weight = s.concrete.precast.unit_weight * s.body.width * s.body.depth
     moment, _ = statics(s)["A"].least_under_own_weight
     assert moment == pytest.approx(weight * (s.body.span**2 / 8.0 - s.body.overhang**2 / 2.0), rel=5e-3)

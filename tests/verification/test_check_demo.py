@@ -186,8 +186,8 @@ def test_warnings_outside_the_range_of_408() -> None:
 def test_tension_face_up_and_gear() -> None:
     """w L^2/8 of 24.3 kNm adds to the load's moment one way and is deducted the other; so does 2 kN of gear."""
     given = read(MODELS / "as29-100-u.toml")
-    down = check(vary(given, "loading.gear_weight", "2 kN"))
-    up = check(vary_many(given, {"loading.gear_weight": "2 kN", "loading.tension_face": "up"}))
+    down = check(vary(given, "loading.equipment_weight", "2 kN"))
+    up = check(vary_many(given, {"loading.equipment_weight": "2 kN", "loading.tension_face": "up"}))
     same = check(given).band.central
     assert down.band.central.load == pytest.approx(same.load - 2e3, rel=1e-6)
     own = check(given).loads.own

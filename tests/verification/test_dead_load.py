@@ -18,7 +18,7 @@ COARSE = {"mesh.splice": "50 mm", "mesh.elsewhere": "150 mm"}
 
 
 def specimen(face: str, central: bool = False) -> Specimen:
-    changes = {"loading.gear_weight": "12 kN", "loading.tension_face": face}
+    changes = {"loading.equipment_weight": "12 kN", "loading.tension_face": face}
     name = "models/plain/cracked-section.toml" if central else "models/as29-100-u.toml"
     s = read(name)
     if central:

@@ -172,7 +172,7 @@ def test_reactions_sum_to_nothing_and_bars_to_the_load() -> None:
 
 def test_strips_balance() -> None:
     """What passes the cuts, the body, ties and holds balance on every strip, cracked or not: far below 2 %."""
-    model = built(small("as29-100-t3", **{"plan.element": "30 mm", "plan.hanging": "none"}))
+    model = built(small("as29-100-t3", **{"plan.element": "30 mm", "plan.interface": "none"}))
     step, values = pulled(model, 1.2, 12)
     forces = PlanForces(model.mesh)
     model_of = truss(forces, values)
@@ -326,7 +326,7 @@ def test_stopped_run_goes_on_to_the_same_curve(run: Run, tmp_path: Path) -> None
     lines = (run.folder / "curve.csv").read_bytes().splitlines()
     assert (again.folder / "curve.csv").read_bytes().splitlines() == lines[: again.n_steps + len(lines) - run.n_steps]
     with pytest.raises(FolderFault):
-        analyse(small(**{"plan.hanging": "none"}), folder, plane="plan")
+        analyse(small(**{"plan.interface": "none"}), folder, plane="plan")
 
 
 def test_a_run_of_another_version_is_never_passed_off_as_this_one(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -370,7 +370,7 @@ def test_every_bond_finds_its_plan(splitting: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("key", "value"), [("plan.hanging", "cohesiv"), ("plan.thickness", "-3 mm"), ("plan.plane_along", 1.5)]
+    ("key", "value"), [("plan.interface", "cohesiv"), ("plan.thickness", "-3 mm"), ("plan.plane_along", 1.5)]
 )
 def test_faults_of_the_table(key: str, value) -> None:
     with pytest.raises(InputFault, match=key.split(".")[1]):
@@ -384,7 +384,7 @@ def test_bent_ends_slip_and_held_ones_do_not() -> None:
     """
     stress = {}
     for ends in ("held", "bent"):
-        s = small("as29-100-t3", **{"plan.tie_ends": ends, "plan.hanging": "none"})
+        s = small("as29-100-t3", **{"plan.tie_ends": ends, "plan.interface": "none"})
         model = built(s)
         _, values = pulled(model, 1.2, 24)
         found = [n for n in model.mesh.groups if n.startswith("anchor:T")]
@@ -431,7 +431,7 @@ def test_struts_and_ties_of_the_hand_model() -> None:
     r = 5 bar diameters and 30 degrees, within 15 %; the struts carry all of the force, the ties all of the thrust.
     Before that bond hands force over along the bars, later the thrust is larger: models/validation/COUPLE.md.
     """
-    s = small("as29-100-x", **{"plan.hanging": "none"})
+    s = small("as29-100-x", **{"plan.interface": "none"})
     model = built(s)
     _, values = pulled(model, 1.6, 16)
     forces = PlanForces(model.mesh)
