@@ -34,6 +34,22 @@ COARSE = vary_many(
 )
 
 
+PAUSING = """
+import time
+from fesplice.cli import main
+from fesplice.store.writer import RunWriter
+
+accept = RunWriter.accept
+
+def accept_and_pause(writer, record):
+    accept(writer, record)
+    time.sleep(0.3)
+
+RunWriter.accept = accept_and_pause
+main()
+"""
+
+
 @pytest.fixture(scope="module")
 def undisturbed(tmp_path_factory) -> Run:
     return analyse(COARSE, tmp_path_factory.mktemp("run") / "calm")
@@ -47,8 +63,9 @@ def specimen_file(tmp_path: Path) -> Path:
 
 
 def begin(specimen: Path, folder: Path) -> subprocess.Popen[str]:
-    """The command line in a process of its own."""
-    command = [sys.executable, "-c", "from fesplice.cli import main; main()", "analyse", str(specimen)]
+    """The command line in a process of its own, with a pause after each step: a quick machine would else have
+    computed the last one before the signal comes."""
+    command = [sys.executable, "-c", PAUSING, "analyse", str(specimen)]
     home = {**os.environ, "PYTHONPATH": str(Path(fesplice.__file__).parents[1])}
     return subprocess.Popen(
         [*command, "--out", str(folder), "--no-pictures"], env=home, text=True,
