@@ -63,8 +63,8 @@ def seconds(workers: int, folder: Path) -> float:
 def overhead(folder: Path, number: int = 1000) -> float:
     """Seconds per case for cases that take no time, with two workers: scheduling and the table."""
 
-    def nothing_to_do(text: str, place: str, planes: list[str]) -> dict:
-        return {plane: {"state": "done"} for plane in planes}
+    def nothing_to_do(text: str, place: str, views: list[str]) -> dict:
+        return {plane: {"state": "done"} for plane in views}
 
     ends: list[float] = []
     run_study(

@@ -277,7 +277,7 @@ def main() -> int:
     with threadpool_limits(1):
         for case in (Case(s, c) for s in SPACINGS for c in STEEL):
             folder = RUNS / case.name
-            run = Run(folder) if o.table else kept_run(case.specimen(), folder, plane="plan", again=o.again)
+            run = Run(folder) if o.table else kept_run(case.specimen(), folder, view="plan", again=o.again)
             here = rows(case, run)
             found += here
             way += on_the_way(case, run) if (case.spacing, case.steel) == CLOSE else []

@@ -13,7 +13,7 @@ from fesplice.contracts import NotConverged
 from fesplice.specimen import Specimen
 
 
-def kept_run(specimen: Specimen, folder: Path, *, plane: str = "elevation", again: bool = False) -> Run:
+def kept_run(specimen: Specimen, folder: Path, *, view: str = "elevation", again: bool = False) -> Run:
     """The run in ``folder`` when it is still that of this source, else a new one; one that ended early is kept too."""
     mark = folder.with_name(f"{folder.name}.source")
     if again or not mark.is_file() or mark.read_text(encoding="utf-8") != engine():
@@ -21,7 +21,7 @@ def kept_run(specimen: Specimen, folder: Path, *, plane: str = "elevation", agai
         folder.parent.mkdir(parents=True, exist_ok=True)
         mark.write_text(engine(), encoding="utf-8")
     try:
-        return analyse(specimen, folder, plane=plane)
+        return analyse(specimen, folder, view=view)
     except NotConverged as fault:
         print(f"{folder.name}: {fault}", file=sys.stderr)
         return Run(folder)

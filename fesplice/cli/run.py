@@ -17,7 +17,7 @@ def analyse(
     folder: Annotated[
         Path, typer.Option("--out", help="run folder; left out: runs/NAME, or runs/NAME-plan", show_default=False)
     ] = Path(),
-    plane: Annotated[str, typer.Option(help="elevation, or plan: the slab at bar level")] = "elevation",
+    view: Annotated[str, typer.Option(help="elevation, or plan: the slab at bar level")] = "elevation",
     pictures: Annotated[bool, typer.Option(help="draw the figures and the page at the end")] = True,
 ) -> None:
     """Compute a specimen to failure, seen from the side or in plan; a run that was stopped goes on."""
@@ -27,12 +27,12 @@ def analyse(
     from fesplice.store import Run
 
     given = read(specimen)
-    name = given.name.lower() + ("" if plane == "elevation" else f"-{plane}")
+    name = given.name.lower() + ("" if view == "elevation" else f"-{view}")
     target = folder if folder != Path() else Path("runs") / name
     stopped: NotConverged | None = None
     with Watch() as watch:
         try:
-            run_analysis(given, target, plane=plane, progress=watch)
+            run_analysis(given, target, view=view, progress=watch)
         except NotConverged as fault:
             stopped = fault
         except KeyboardInterrupt:

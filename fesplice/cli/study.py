@@ -39,9 +39,9 @@ def plan(file: StudyFile) -> None:
 
     given = read_study(file)
     found = cases(given)
-    planes = [p for p in given.planes if p != "prediction"]
-    together = ", read together" if "prediction" in given.planes else ""
-    out.print(f"{given.name}: {len(found)} cases, {' and '.join(planes)}{together}")
+    views = [p for p in given.views if p != "prediction"]
+    together = ", read together" if "prediction" in given.views else ""
+    out.print(f"{given.name}: {len(found)} cases, {' and '.join(views)}{together}")
     out.print("   no  first crack   yield  formulas, least to largest (central)  case")
     for case in found:
         if case.dropped:
@@ -101,7 +101,7 @@ def _resources(given: Resources, workers: int | None, scheduler: str) -> Resourc
 
 def _tell(now: StudyProgress) -> None:
     left = f", about {_time(now.left)} left" if now.done < now.total else ""
-    states = ", ".join(f"{plane} {state}" for plane, state in now.states.items())
+    states = ", ".join(f"{view} {state}" for view, state in now.states.items())
     err.print(f"{now.done:5d} of {now.total}  {now.label}: {states}{left}")
 
 
@@ -129,7 +129,7 @@ def convergence(
     folder: Annotated[
         Path, typer.Option("--out", help="folder; left out: runs/NAME-convergence", show_default=False)
     ] = Path(),
-    planes: Annotated[str, typer.Option(help="elevation, plan or both")] = "both",
+    views: Annotated[str, typer.Option(help="elevation, plan or both")] = "both",
     workers: Annotated[int, typer.Option(help="worker processes here; 0: none")] = 2,
 ) -> None:
     """Three element sizes, two steps, two thicknesses of the plan: does the answer of a specimen hang on them?"""
@@ -137,14 +137,14 @@ def convergence(
     from fesplice.specimen import read
     from fesplice.study import Resources
     from fesplice.study.convergence import convergence as compute
-    from fesplice.study.description import PLANES
+    from fesplice.study.description import VIEWS
 
-    if planes not in PLANES or workers < 0:
-        allowed = [Fault("--planes", planes, f"allowed: {', '.join(PLANES)}"), Fault("--workers", workers, "0 or more")]
-        raise InputFault("convergence", [allowed[planes in PLANES]])
+    if views not in VIEWS or workers < 0:
+        allowed = [Fault("--views", views, f"allowed: {', '.join(VIEWS)}"), Fault("--workers", workers, "0 or more")]
+        raise InputFault("convergence", [allowed[views in VIEWS]])
     given = read(specimen)
     target = folder if folder != Path() else Path("runs") / f"{given.name.lower()}-convergence"
-    page, found = compute(given, target, planes=planes, resources=Resources(workers), told=_tell)
+    page, found = compute(given, target, views=views, resources=Resources(workers), told=_tell)
     for m in found:
         said = "held" if m.held else f"NOT held{f' ({m.reason})' if m.reason else ''}"
         out.print(

@@ -29,13 +29,13 @@ RESIDUAL_STIFFNESS = 1e-4
 FINE = 1e-3
 
 
-def plane_strength(tensile: float, friction: float, vertical: Floats) -> Floats:
+def interface_strength(tensile: float, friction: float, vertical: Floats) -> Floats:
     """Shear strength [MPa] of the plane under ``vertical`` stress [MPa], tension positive."""
     tension = np.sqrt(np.maximum(tensile**2 - tensile * np.maximum(vertical, 0.0), 0.0))
     return tension + friction * np.maximum(-vertical, 0.0)
 
 
-def plane_residual(friction: float, vertical: Floats) -> Floats:
+def interface_residual(friction: float, vertical: Floats) -> Floats:
     """Residual shear stress [MPa] of the cracked plane under ``vertical`` stress [MPa], tension positive."""
     return friction * np.maximum(-vertical, 0.0)
 

@@ -8,7 +8,7 @@ crosshead [N].
 
 Along the bars the body is a block of its own that may move freely as a whole: the forces of the two sides
 balance, so what it takes along the bars is nothing in sum, and holding it costs no force. What it takes here and
-gives back there (``plan.plane_along`` = 1) is shear that spreads upwards into the closure between the hooks, whose
+gives back there (``plan.interface_along`` = 1) is shear that spreads upwards into the closure between the hooks, whose
 tails stand in it, and relieves the struts of the slab; with 0 the body only holds the slab sideways.
 """
 
@@ -20,7 +20,7 @@ import numpy as np
 
 from fesplice.contracts import Floats, Law, Step
 from fesplice.laws.bar_support import BarSupport
-from fesplice.laws.cohesive import CohesiveInterface, CrossingSteel, Spring, plane_residual, plane_strength
+from fesplice.laws.cohesive import CohesiveInterface, CrossingSteel, Spring, interface_residual, interface_strength
 from fesplice.laws.hook import EndAnchor, end_anchor
 from fesplice.mesh import Mesh
 from fesplice.model import build, width
@@ -66,12 +66,12 @@ def interface_law(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = No
     stress, legs = (np.zeros(len(x)), np.zeros(len(x))) if vertical is None else vertical.at(x)
     shear = concrete.elastic_modulus / (2.0 * (1.0 + concrete.poisson))
     return CohesiveInterface(
-        stiffness=shear / p.plane_depth,
-        strength=plane_strength(concrete.tensile_strength, p.plane_friction, stress),
-        residual=plane_residual(p.plane_friction, stress),
+        stiffness=shear / p.interface_depth,
+        strength=interface_strength(concrete.tensile_strength, p.interface_friction, stress),
+        residual=interface_residual(p.interface_friction, stress),
         tensile_strength=concrete.tensile_strength,
-        energy=p.plane_energy,
-        along=p.plane_along,
+        energy=p.interface_energy,
+        along=p.interface_along,
         crossing=_crossing(specimen, mesh, legs),
         intact=p.interface == "intact",
         absent=p.interface == "none",
@@ -86,7 +86,7 @@ def _crossing(specimen: Specimen, mesh: Mesh, legs: Floats) -> CrossingSteel | N
         steel = specimen.steel[specimen.confinement.steel]
         kinds.append((ratio, steel, specimen.confinement.diameter, legs))
     for name, row in (("A", specimen.bars.left), ("B", specimen.bars.right or specimen.bars.left)):
-        if p.plane_tails and (ratio := np.asarray(data[f"tail_{name}_ratio"], float)).any():
+        if p.interface_tails and (ratio := np.asarray(data[f"tail_{name}_ratio"], float)).any():
             kinds.append((ratio, specimen.steel[row.steel], row.diameter, np.zeros(len(ratio))))
     if not kinds:
         return None
@@ -95,8 +95,8 @@ def _crossing(specimen: Specimen, mesh: Mesh, legs: Floats) -> CrossingSteel | N
         ratio=np.stack([ratio for ratio, *_ in kinds], axis=-1),
         pull=np.array([2.0 * np.sqrt(steel.elastic_modulus * bond / d) for _, steel, d, _ in kinds]),
         left=np.stack([steel.yield_strength - carried for _, steel, _, carried in kinds], axis=-1),
-        friction=p.plane_friction,
-        dilation=p.plane_dilation,
+        friction=p.interface_friction,
+        dilation=p.interface_dilation,
     )
 
 

@@ -16,7 +16,7 @@ from fesplice.model.assembly import Model
 from fesplice.model.fields import fields
 from fesplice.model.plan import Vertical
 from fesplice.pipeline import manifest
-from fesplice.pipeline.planes import Setup, setup
+from fesplice.pipeline.views import Setup, setup
 from fesplice.post.record import as_stored, findings
 from fesplice.sizing import check
 from fesplice.solve import March
@@ -45,7 +45,7 @@ def analyse(
     specimen: Specimen | str | Path,
     folder: str | Path,
     *,
-    plane: str = "elevation",
+    view: str = "elevation",
     vertical: Vertical | None = None,
     mesh: Mesh | None = None,
     bond: BondMaker | None = None,
@@ -53,9 +53,9 @@ def analyse(
     progress: Callable[[Progress], None] | None = None,
     begin: Callable[[Model], None] | None = None,
 ) -> Run:
-    """Compute one plane of a specimen (or its file) to failure into a run folder, and return the run.
+    """Compute one view of a specimen (or its file) to failure into a run folder, and return the run.
 
-    ``plane`` is "elevation" or "plan"; ``vertical`` (plan only) is what the elevation found across the plane the
+    ``view`` is "elevation" or "plan"; ``vertical`` (plan only) is what the elevation found across the plane the
     slab hangs on, and goes into the run's settings; ``mesh`` takes the place of the one made of the specimen.
     ``bond`` and ``concrete`` are laws of one's own in place of those that the specimen names: a class with
     ``built(numbers)``, or a dataclass object with one (:class:`fesplice.contracts.BondMaker`). The run's settings
@@ -66,7 +66,7 @@ def analyse(
     """
     s = specimen if isinstance(specimen, Specimen) else read(specimen)
     with threadpool_limits(1):
-        case = setup(s, plane, vertical, mesh, bond=bond, concrete=concrete)
+        case = setup(s, view, vertical, mesh, bond=bond, concrete=concrete)
         if (done := _finished(folder, s, case.mesh, case.settings)) is not None:
             return done
         refuse_frozen(folder)

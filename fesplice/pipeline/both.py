@@ -181,7 +181,7 @@ def _plan(
 ) -> Assessment:
     stopped = _quiet(
         lambda: analyse(
-            s, folder, plane="plan", vertical=vertical, progress=lambda now: tell(folder.name, now), **laws
+            s, folder, view="plan", vertical=vertical, progress=lambda now: tell(folder.name, now), **laws
         )
     )
     if stopped:

@@ -48,7 +48,7 @@ def program() -> str:
 def settings(s: Specimen, chosen: Chosen | None = None) -> dict:
     """What steers a run beside the specimen and the mesh; ``chosen`` laws left out: those the specimen names."""
     return {
-        "plane": "elevation",
+        "view": "elevation",
         "program": program(),
         "tolerances": asdict(Tolerances()),
         "steps_to_peak": STEPS_TO_PEAK,
@@ -60,7 +60,7 @@ def settings(s: Specimen, chosen: Chosen | None = None) -> dict:
 def plan_settings(s: Specimen, vertical: Vertical | None, chosen: Chosen | None = None) -> dict:
     """The same for a plan; ``vertical`` as numbers, for the run hangs on them."""
     return {
-        "plane": "plan",
+        "view": "plan",
         "program": program(),
         "tolerances": asdict(PLAN_TOLERANCES),
         "steps_to_peak": PLAN_STEPS,

@@ -24,7 +24,7 @@ READERS: dict[str, tuple[type[Findings], Callable[..., Findings]]] = {
     "plan": (PlanFindings, plan_findings),
 }
 #: Edition of the stored findings: those of another edition are read anew from the steps.
-EDITION = 3
+EDITION = 4
 
 
 def view_of(run: Run) -> str:

@@ -250,7 +250,7 @@ def _plan(p: PlanPlane, row: BarRow, concrete: Concrete) -> PlanPlane:
         "element": min(PLAN_ELEMENT, PLAN_SHARE * row.diameter),
         "thickness": row.cover + row.diameter + deep,
         "grip_length": 7.0 * row.diameter,
-        "plane_energy": concrete.fracture_energy,
+        "interface_energy": concrete.fracture_energy,
     }
     return p.filled(**{k: v for k, v in found.items() if k not in p.model_fields_set})
 

@@ -229,15 +229,15 @@ class PlanPlane(Part):
     interface: Literal["cohesive", "intact", "none"] = Field(
         default="cohesive", description="interface of slab and body: one that softens, one that never does, none"
     )
-    plane_depth: Length = Field(default=200.0, description="depth of body that shears with the plane (judgement)")
-    plane_energy: Energy = Field(default=UNSET, description="fracture energy of the plane; left out: the concrete's")
-    plane_friction: Ratio = Field(default=0.9, description="friction in the cracked plane (rough joint, EN 1992-1-1)")
-    plane_dilation: Ratio = Field(default=0.3, description="opening of the cracked plane per slip (Li & Maekawa 1989)")
+    interface_depth: Length = Field(default=200.0, description="depth of body that shears with the plane (judgement)")
+    interface_energy: Energy = Field(default=UNSET, description="fracture energy of it; left out: the concrete's")
+    interface_friction: Ratio = Field(default=0.9, description="friction in it once cracked (rough joint, EN 1992-1-1)")
+    interface_dilation: Ratio = Field(default=0.3, description="opening per slip once cracked (Li & Maekawa 1989)")
     tie_ends: Literal["held", "bent"] = Field(
         default="held", description="ends of steel across: held without slip, or by a bend with a tail of 6 diameters"
     )
-    plane_tails: Flag = Field(default=True, description="true: tails of hooks clamp the plane as legs do (judgement)")
-    plane_along: Fraction = Field(default=1.0, description="share of the plane along the bars (judgement)")
+    interface_tails: Flag = Field(default=True, description="true: tails of hooks clamp it as legs do (judgement)")
+    interface_along: Fraction = Field(default=1.0, description="share of the plane along the bars (judgement)")
 
 
 class MeshSettings(Part):

@@ -48,7 +48,7 @@ class Case:
 def identity(s: Specimen) -> str:
     """Identity of a computation: the values of the specimen and what steers the march; 16 hexadecimal digits.
 
-    Planes stand apart below it, so that a plane can be added to a study without computing the other again.
+    Views stand apart below it, so that a view can be added to a study without computing the other again.
     """
     settings = {k: v for k, v in manifest.settings(s).items() if k in ("tolerances", "steps_to_peak")}
     text = json.dumps([s.digest, settings], sort_keys=True, separators=(",", ":"))

@@ -20,7 +20,7 @@ from fesplice.report import trends
 from fesplice.report.trends import Bars
 from fesplice.report.trends_page import Entry, write
 from fesplice.specimen import Specimen
-from fesplice.study.description import PLANES, Factor, Level, Resources, Study
+from fesplice.study.description import VIEWS, Factor, Level, Resources, Study
 from fesplice.study.effects import Row, response
 from fesplice.study.keys import key
 from fesplice.study.runner import StudyProgress, run_study
@@ -33,14 +33,14 @@ LIMIT = 0.05
 BASE = "as given"
 
 
-def convergence_study(specimen: Specimen, planes: str = "both", resources: Resources | None = None) -> Study:
+def convergence_study(specimen: Specimen, views: str = "both", resources: Resources | None = None) -> Study:
     """The study behind the page: the specimen as it is, and one change at a time."""
     s = specimen
     step = s.analysis.step or float(manifest.settings(s)["expected_deflection_mm"]) / manifest.STEPS_TO_PEAK
 
     def sizes(factor: float) -> dict[str, Any]:
         scaled = {"mesh.splice": s.mesh.splice * factor, "mesh.elsewhere": s.mesh.elsewhere * max(factor, 1.0)}
-        if planes != "elevation":
+        if views != "elevation":
             scaled["plan.element"] = s.plan.element * factor
         # the coarse parts far from the splice have a largest size of their own
         scaled["mesh.elsewhere"] = min(scaled["mesh.elsewhere"], 0.33 * s.body.depth)
@@ -51,16 +51,16 @@ def convergence_study(specimen: Specimen, planes: str = "both", resources: Resou
         Level(f"elements x {COARSE}", sizes(COARSE)),
         Level(f"elements x {FINE}", sizes(FINE)),
     ]
-    if planes != "plan":
+    if views != "plan":
         # steps of half the size are twice as many to the same deflection
         most = round(s.analysis.max_steps / STEP)
         changes = {"analysis.step": key("analysis.step").text(step * STEP), "analysis.max_steps": most}
         levels.append(Level(f"step x {STEP}", changes))
-    if planes != "elevation" and not math.isnan(s.plan.thickness):
+    if views != "elevation" and not math.isnan(s.plan.thickness):
         thickness = key("plan.thickness").text(s.plan.thickness * THICKNESS)
         levels.append(Level(f"plan thickness x {THICKNESS}", {"plan.thickness": thickness}))
     return Study(
-        name=f"{s.name}: convergence", note=s.note, base=s.text, base_source=s.name, planes=PLANES[planes], seed=0,
+        name=f"{s.name}: convergence", note=s.note, base=s.text, base_source=s.name, views=VIEWS[views], seed=0,
         fixed={}, factors=(Factor("change", tuple(levels)),), sample=None, resources=resources or Resources(), text="",
     )  # fmt: skip
 
@@ -84,18 +84,18 @@ class Moved:
         return abs(self.moved) <= LIMIT and self.mode_before == self.mode_after and not self.reason
 
 
-def judge(rows: list[dict[str, Any]], planes: tuple[str, ...]) -> list[Moved]:
+def judge(rows: list[dict[str, Any]], views: tuple[str, ...]) -> list[Moved]:
     """Every strength under every change, from the rows of the study; a change without a result has not held."""
     base = next(r for r in rows if r["change"] == BASE)
     wanted: dict[str, tuple[Callable[[Row], float], str]] = {}
-    for plane in (p for p in planes if p != "prediction"):
-        wanted[f"{plane}, strength"] = (
-            lambda r, p=plane: response(r, "first", "MPa", [p]),
-            f"{plane}_mode",
+    for view in (p for p in views if p != "prediction"):
+        wanted[f"{view}, strength"] = (
+            lambda r, p=view: response(r, "first", "MPa", [p]),
+            f"{view}_mode",
         )
-        wanted[f"{plane}, largest"] = (lambda r, p=plane: response(r, "peak", "MPa", [p]), f"{plane}_mode")
-    if "prediction" in planes:
-        wanted["both planes read together"] = (lambda r: response(r, "predicted"), "prediction_mode")
+        wanted[f"{view}, largest"] = (lambda r, p=view: response(r, "peak", "MPa", [p]), f"{view}_mode")
+    if "prediction" in views:
+        wanted["both views read together"] = (lambda r: response(r, "predicted"), "prediction_mode")
     found = []
     for name, (value, mode) in wanted.items():
         for row in rows:
@@ -114,8 +114,8 @@ def judge(rows: list[dict[str, Any]], planes: tuple[str, ...]) -> list[Moved]:
 
 def _remarks(row: dict[str, Any], mode: str) -> list[str]:
     """What the runs behind a strength, whose mode stands in the column ``mode``, say against it."""
-    plane = mode.removesuffix("_mode")
-    runs = ("elevation", "plan") if plane == "prediction" else (plane,)
+    view = mode.removesuffix("_mode")
+    runs = ("elevation", "plan") if view == "prediction" else (view,)
     return [f"{run} {said}" for run in runs if (said := row.get(f"{run}_reason"))]
 
 
@@ -123,17 +123,17 @@ def convergence(
     specimen: Specimen,
     folder: str | Path,
     *,
-    planes: str = "both",
+    views: str = "both",
     resources: Resources | None = None,
     told: Callable[[StudyProgress], None] | None = None,
 ) -> tuple[Path, list[Moved]]:
     """Compute what is open, draw it, write FOLDER/convergence.html; answer the page and every comparison."""
     place = Path(folder)
-    study = convergence_study(specimen, planes, resources)
+    study = convergence_study(specimen, views, resources)
     run_study(study, place, told=told)
     with Table(place) as table:
         rows = table.rows()
-    found = judge(rows, study.planes)
+    found = judge(rows, study.views)
     changes = {name: [m for m in found if m.strength == name] for name in dict.fromkeys(m.strength for m in found)}
     bars = {
         name: Bars(tuple(m.change for m in moved), np.array([100.0 * m.moved for m in moved]))

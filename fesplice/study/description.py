@@ -1,4 +1,4 @@
-"""What a study is: base specimens, factors with their levels, a sample, planes and resources. Data only."""
+"""What a study is: base specimens, factors with their levels, a sample, views and resources. Data only."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from fesplice.contracts import Floats
 from fesplice.study.distributions import Distribution
 from fesplice.study.keys import Key
 
-#: What ``planes`` may say, and what it stands for: runs of a plane, and the reading of both together.
-PLANES: dict[str, tuple[str, ...]] = {
+#: What ``views`` may say, and what it stands for: runs of a view, and the reading of both together.
+VIEWS: dict[str, tuple[str, ...]] = {
     "elevation": ("elevation",),
     "plan": ("plan",),
     "both": ("elevation", "plan", "prediction"),
@@ -85,7 +85,7 @@ class Study:
     note: str
     base: str
     base_source: str
-    planes: tuple[str, ...]
+    views: tuple[str, ...]
     seed: int
     fixed: Mapping[str, Any]
     factors: tuple[Factor, ...]

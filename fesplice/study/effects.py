@@ -21,7 +21,7 @@ from fesplice.contracts import Floats, InputFault
 Row = Mapping[str, Any]
 Rows = Sequence[Row]
 
-#: Strengths of a run by name: which columns of its plane they are read from; the first that is known counts.
+#: Strengths of a run by name: which columns of its view they are read from; the first that is known counts.
 RESPONSES: dict[str, tuple[str, ...]] = {
     "bond_loss": ("bond_loss",),
     "first": ("drop", "peak"),
@@ -31,11 +31,11 @@ RESPONSES: dict[str, tuple[str, ...]] = {
 UNITS = ("kN", "MPa")
 
 
-def response(row: Row, name: str, unit: str = "MPa", planes: Sequence[str] = ("elevation",)) -> float:
+def response(row: Row, name: str, unit: str = "MPa", views: Sequence[str] = ("elevation",)) -> float:
     """A strength of a case: ``bond_loss`` at the first loss of bond, ``first`` the strength of a view
-    (:mod:`fesplice.post.strength`), ``peak`` its largest load, or ``predicted`` from both planes read together.
+    (:mod:`fesplice.post.strength`), ``peak`` its largest load, or ``predicted`` from both views read together.
 
-    Load per ram [kN] or bar stress at the joint face [MPa]; of several planes the least. nan where unknown.
+    Load per ram [kN] or bar stress at the joint face [MPa]; of several views the least. nan where unknown.
     """
     if name not in RESPONSES or unit not in UNITS:
         raise InputFault("response", f"{name}_{unit}: there are {', '.join(RESPONSES)} in {' and '.join(UNITS)}")
@@ -43,8 +43,8 @@ def response(row: Row, name: str, unit: str = "MPa", planes: Sequence[str] = ("e
         value = row.get(f"prediction_{unit}")
         return float(value) if isinstance(value, (int, float)) else math.nan
     found = []
-    for plane in planes:
-        values = [row.get(f"{plane}_{part}_{unit}") for part in RESPONSES[name]]
+    for view in views:
+        values = [row.get(f"{view}_{part}_{unit}") for part in RESPONSES[name]]
         known = [float(v) for v in values if isinstance(v, (int, float))]
         if not known:
             return math.nan
@@ -178,9 +178,9 @@ class Mode:
     high: float
 
 
-def modes(rows: Rows, plane: str) -> list[Mode]:
-    """How often each mechanism governs in a plane, the most frequent first."""
-    column = f"{plane}_mode"
+def modes(rows: Rows, view: str) -> list[Mode]:
+    """How often each mechanism governs in a view, the most frequent first."""
+    column = f"{view}_mode"
     found = [str(r[column]) for r in rows if r.get(column)]
     n, z = len(found), 1.959964
     out = []

@@ -1,6 +1,6 @@
 """Study file (TOML) -> Study, or one report of everything that is wrong with it.
 
-name, note, base, planes, seed    base: a specimen file, from the place of the study file
+name, note, base, views, seed     base: a specimen file, from the place of the study file
 [set]                             keys that have one value in all cases
 [grid]                            key = list of values; every combination of the lists is a case
 [[lists]]                         name, labels, and under keys = {...} lists of one length that change together
@@ -22,14 +22,16 @@ import numpy as np
 
 from fesplice.contracts import Fault, InputFault
 from fesplice.specimen import read, toml
-from fesplice.study.description import PLANES, Factor, Level, Measured, Resources, Sample, Study
+from fesplice.study.description import VIEWS, Factor, Level, Measured, Resources, Sample, Study
 from fesplice.study.distributions import NEEDS, Distribution, correlation_matrix, latin_hypercube
 from fesplice.study.keys import Key, key
 from fesplice.units import UnitFault, parse
 
 #: More cases than this are a slip of the pen (judgement).
 MOST_CASES = 20_000
-_TOP = ("name", "note", "base", "planes", "seed", "set", "grid", "lists", "cases", "sample", "resources")
+_TOP = ("name", "note", "base", "views", "seed", "set", "grid", "lists", "cases", "sample", "resources")
+#: New name of a key, by its old one.
+_RENAMED = {"planes": "views"}
 _MISSING = object()
 
 
@@ -92,6 +94,9 @@ class _Reader:
     def only(self, tree: Mapping[str, Any], known: tuple[str, ...], at: str = "") -> None:
         for name in tree:
             if name not in known:
+                if (new := _RENAMED.get(at + name)) is not None:
+                    self.fault(at + name, f"is now called {new}")
+                    continue
                 near = get_close_matches(name[:40].lower(), known, n=1)
                 hint = f"did you mean {near[0]!r}? " if near else ""
                 self.fault(at + name, f"unknown key; {hint}known here: {', '.join(known)}")
@@ -103,9 +108,9 @@ class _Reader:
         listed = self.take(tree, "cases", list, "a list of tables: [[cases]]", [])
         own = bool(listed) and all("base" in case for case in listed if isinstance(case, dict))
         base, base_source = self.base(tree, "" if own else _MISSING)
-        planes = self.take(tree, "planes", str, 'a text: "elevation", "plan" or "both"', "elevation")
-        if planes not in PLANES:
-            self.fault("planes", f"allowed: {', '.join(PLANES)}", planes)
+        views = self.take(tree, "views", str, 'a text: "elevation", "plan" or "both"', "elevation")
+        if views not in VIEWS:
+            self.fault("views", f"allowed: {', '.join(VIEWS)}", views)
         fixed = self.fixed(self.take(tree, "set", dict, "must be a table: [set]", {}), "set")
         seed = self.take(tree, "seed", int, "a whole number", 0)
         if seed < 0:
@@ -125,7 +130,7 @@ class _Reader:
         return Study(
             name=self.take(tree, "name", str, "a text", Path(source).stem),
             note=self.take(tree, "note", str, "a text", ""),
-            base=base, base_source=base_source, planes=PLANES.get(planes, ()), seed=seed, fixed=fixed,
+            base=base, base_source=base_source, views=VIEWS.get(views, ()), seed=seed, fixed=fixed,
             factors=tuple(factors), sample=sample, resources=resources, text=text, source=source,
         )  # fmt: skip
 

@@ -58,21 +58,21 @@ class _Source:
         self.folder, self.out = folder, folder / FIGURES
         self.about = _about(folder)
         with Table(folder) as table:
-            self.rows, self.planes = table.rows(), table.planes
+            self.rows, self.views = table.rows(), table.views
         if strength:
             response({}, strength)  # an unknown one is told at once
-        self.strength = strength or ("predicted" if "prediction" in self.planes else "first")
+        self.strength = strength or ("predicted" if "prediction" in self.views else "first")
         self.factors: list[str] = self.about["factors"]
         self.sampled: list[str] = self.about["sampled"]
-        self.runs = tuple(p for p in self.planes if p != "prediction")
+        self.runs = tuple(p for p in self.views if p != "prediction")
 
-    def value(self, unit: str = "MPa", strength: str = "", planes: Sequence[str] = ()) -> Callable[[Row], float]:
-        return lambda row: response(row, strength or self.strength, unit, planes or self.runs)
+    def value(self, unit: str = "MPa", strength: str = "", views: Sequence[str] = ()) -> Callable[[Row], float]:
+        return lambda row: response(row, strength or self.strength, unit, views or self.runs)
 
     @property
     def word(self) -> str:
         words = {
-            "predicted": "of both planes",
+            "predicted": "of both views",
             "first": "at the strength",
             "peak": "largest",
             "bond_loss": "at loss of bond",
@@ -123,15 +123,15 @@ MOST_LINES = 10
 
 
 def _strength(s: _Source) -> StudyReading:
-    """Strength over the first numeric factor, a line per level of the others, a panel per plane."""
+    """Strength over the first numeric factor, a line per level of the others, a panel per view."""
     x = next((f for f in s.factors if s.numeric(f)), None)
     if x is None:
         raise _LeftOut("no number is varied on purpose")
     others = [f for f in s.factors if f != x]
     panels = []
     shown: list[tuple[str, Callable[[Row], float]]] = []
-    if "prediction" in s.planes:
-        shown.append(("both planes read together", s.value(strength="predicted")))
+    if "prediction" in s.views:
+        shown.append(("both views read together", s.value(strength="predicted")))
     words = {"peak": "largest", "bond_loss": "loss of bond"}
     how = s.strength if s.strength != "predicted" else "first"
     shown += [(f"{p}, {words.get(how, 'strength')}", s.value("MPa", how, [p])) for p in s.runs]
@@ -170,8 +170,8 @@ def _strength(s: _Source) -> StudyReading:
         raise _LeftOut("no case has a strength yet")
     files = trends.lines(s.out, "strength", panels, s.label(x), "bar stress at the joint face (MPa)")
     band = "the percentiles 5 to 95 of the sample" if s.sampled else (
-        "for both planes: from a slab that hangs on nothing to one whose plane never gives way; for a plane: from the "
-        "first loss of bond to the largest load where both are known"
+        "for both views: from a slab that hangs on nothing to one whose interface never gives way; for a view: from "
+        "the first loss of bond to the largest load where both are known"
     )  # fmt: skip
     head = ("strength", *(s.label(f) for f in others), s.label(x), "MPa")
     hollow = "" if s.sampled else " Hollow marks: the load never fell by 15 %, a lower bound."
@@ -189,10 +189,10 @@ def _unbroken(title: str, row: Row) -> bool:
 
 def _bracket(title: str, cases: Sequence[Row]) -> tuple[Any, Any]:
     """Least and largest of what every single case knows of its own strength."""
-    plane = title.partition(",")[0]
+    view = title.partition(",")[0]
     pair = ("prediction_bracket_low_MPa", "prediction_bracket_high_MPa")
     if not title.startswith("both"):
-        pair = (f"{plane}_bond_loss_MPa", f"{plane}_peak_MPa")
+        pair = (f"{view}_bond_loss_MPa", f"{view}_peak_MPa")
     found = [[row.get(name) if row.get(name) is not None else math.nan for name in pair] for row in cases]
     low, high = np.array(found, float).T
     return (low, high) if np.isfinite(low).any() else (None, None)
@@ -201,11 +201,11 @@ def _bracket(title: str, cases: Sequence[Row]) -> tuple[Any, Any]:
 # ------------------------------------------------------------------ curves
 def _curves(s: _Source) -> StudyReading:
     """Response curves of the elevation by level of the factor that is no number, or else of the first."""
-    plane = s.runs[0]
+    view = s.runs[0]
     by = next((f for f in s.factors if not s.numeric(f)), s.factors[0] if s.factors else "")
     groups: dict[str, list[tuple[str, Any, Any]]] = {}
     for row in s.rows:
-        folder = s.folder / RUNS / str(row["id"]) / plane
+        folder = s.folder / RUNS / str(row["id"]) / view
         if not (folder / "curve.csv").is_file():
             continue
         curve = Run(folder).curve
@@ -220,11 +220,11 @@ def _curves(s: _Source) -> StudyReading:
     if len(groups) > _GROUPS:
         raise _LeftOut(f"{len(groups)} groups are too many for one figure")
     shown = [Curves(t, tuple(c[0] for c in g), tuple((c[1], c[2]) for c in g)) for t, g in groups.items()]
-    label = "midspan deflection (mm)" if plane == "elevation" else "lengthening (mm)"
-    unit = "load per ram (kN)" if plane == "elevation" else "force per side (kN)"
+    label = "midspan deflection (mm)" if view == "elevation" else "lengthening (mm)"
+    unit = "load per ram (kN)" if view == "elevation" else "force per side (kN)"
     files = trends.curves(s.out, "curves", shown, label, unit)
     text = (
-        f"Every run of the {plane} thin; heavy the middle one, shaded percentiles 5 to 95, as far as three runs reach."
+        f"Every run of the {view} thin; heavy the middle one, shaded percentiles 5 to 95, as far as three runs reach."
     )
     return StudyReading("Response curves", text, files)
 
@@ -282,7 +282,7 @@ def _tornado(s: _Source) -> StudyReading:
 
 
 def _modes(s: _Source) -> StudyReading:
-    found = {p: modes(s.rows, p) for p in s.planes}
+    found = {p: modes(s.rows, p) for p in s.views}
     shown = {
         p: Bars(
             tuple(_words(m.mode) for m in ms), np.array([m.share for m in ms]),
@@ -294,8 +294,8 @@ def _modes(s: _Source) -> StudyReading:
         raise _LeftOut("no case has a mode yet")
     files = trends.bars(s.out, "modes", shown, "share of the cases", (0.0, 1.0))
     rows = tuple((p, _words(m.mode), str(m.count), _share(m.share)) for p, ms in found.items() for m in ms)
-    text = "Mechanism that governs, as the rules of each plane name it; 95 % intervals of the share (Wilson)."
-    return StudyReading("Mechanisms", text, files, ("plane", "mechanism", "cases", "share"), rows)
+    text = "Mechanism that governs, as the rules of each view name it; 95 % intervals of the share (Wilson)."
+    return StudyReading("Mechanisms", text, files, ("view", "mechanism", "cases", "share"), rows)
 
 
 def _words(mode: str) -> str:
@@ -383,10 +383,10 @@ def show(folder: str | Path, strength: str = "") -> tuple[Path, StudyReadings]:
 
 
 def _line(found: StudyReadings, row: Row) -> tuple[str, ...]:
-    planes = [name.removesuffix("_mode_words") for name in row if name.endswith("_mode_words")]
-    runs = [p for p in planes if p != "prediction"]
+    views = [name.removesuffix("_mode_words") for name in row if name.endswith("_mode_words")]
+    runs = [p for p in views if p != "prediction"]
     values = [response(row, found.strength, unit, runs) for unit in ("MPa", "kN")]
     seen = ["–" if math.isnan(v) else f"{v:.0f}" for v in values]
-    governs = "prediction" if "prediction" in planes else runs[0]
+    governs = "prediction" if "prediction" in views else runs[0]
     mode = row.get(f"{governs}_mode_words") or row.get(f"{governs}_mode") or "–"
     return (str(row["number"]), str(row["label"]), str(row["state"]), *seen, str(mode), str(row["reason"] or ""))

@@ -20,7 +20,7 @@ from fesplice.study.hand import ram_load
 
 Record = dict[str, Any]
 
-#: How a plane of a case stands. ``lost``: the machine failed it, not the specimen; it is taken up again.
+#: How a view of a case stands. ``lost``: the machine failed it, not the specimen; it is taken up again.
 STATES = {
     "waiting": "not computed yet",
     "done": "computed to its stop",
@@ -35,8 +35,8 @@ FINAL = ("done", "stopped", "failed", "dropped")
 #: Waits before a locked run folder is tried again [s].
 PAUSES = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0)
 
-#: Columns of the record of a plane, with their SQL types. Loads per ram; stresses of the bars at the joint face.
-_PLANE: dict[str, str] = {
+#: Columns of the record of a view, with their SQL types. Loads per ram; stresses of the bars at the joint face.
+_VIEW: dict[str, str] = {
     "state": "TEXT",
     "outcome": "TEXT",
     "reason": "TEXT",
@@ -55,7 +55,7 @@ _PLANE: dict[str, str] = {
     "failed": "INTEGER",
     "loose": "INTEGER",
 }
-#: The same of both planes read together: strength, its band, the bracket of the plan, what governs where.
+#: The same of both views read together: strength, its band, the bracket of the plan, what governs where.
 _PREDICTION: dict[str, str] = {
     "state": "TEXT",
     "reason": "TEXT",
@@ -65,7 +65,7 @@ _PREDICTION: dict[str, str] = {
     "high_MPa": "REAL",
     "bracket_low_MPa": "REAL",
     "bracket_high_MPa": "REAL",
-    "plane": "TEXT",
+    "view": "TEXT",
     "mode": "TEXT",
     "mode_words": "TEXT",
     "exact": "INTEGER",
@@ -73,24 +73,24 @@ _PREDICTION: dict[str, str] = {
 }
 
 
-def fields(plane: str) -> dict[str, str]:
-    """Columns of a record, in order: of a plane, or of the ``prediction`` from both."""
-    return _PREDICTION if plane == "prediction" else _PLANE
+def fields(view: str) -> dict[str, str]:
+    """Columns of a record, in order: of a view, or of the ``prediction`` from both."""
+    return _PREDICTION if view == "prediction" else _VIEW
 
 
-def compute(text: str, folder: str, planes: Sequence[str]) -> dict[str, Record]:
-    """Compute planes of the specimen in ``text`` into run folders under ``folder``; records by plane. Never raises.
+def compute(text: str, folder: str, views: Sequence[str]) -> dict[str, Record]:
+    """Compute views of the specimen in ``text`` into run folders under ``folder``; records by view. Never raises.
 
     With ``prediction`` the plan is the one coupled to the elevation. A folder that holds a run unfinished is taken
     up, a finished one is only read. Ctrl-C passes through.
     """
     home = Path(folder)
     found: dict[str, Record] = {}
-    for plane in ("elevation", "plan"):
+    for view in ("elevation", "plan"):
         # a plan that is part of a prediction is coupled to the elevation and comes with it
-        if plane in planes and not (plane == "plan" and "prediction" in planes):
-            found[plane] = _tried(home / plane, text, partial(_plane, home / plane, plane))
-    if "prediction" not in planes:
+        if view in views and not (view == "plan" and "prediction" in views):
+            found[view] = _tried(home / view, text, partial(_view, home / view, view))
+    if "prediction" not in views:
         return found
     if (stands := found.get("elevation", {"state": "done"}))["state"] in ("failed", "lost"):
         short = {"state": stands["state"], "reason": "the elevation has no result"}
@@ -128,10 +128,10 @@ def _patiently(work: Callable[[], Record]) -> Record:
     return work()
 
 
-def _plane(folder: Path, plane: str, specimen: Specimen) -> Record:
+def _view(folder: Path, view: str, specimen: Specimen) -> Record:
     from fesplice.pipeline import analyse
 
-    return _standing(analyse(specimen, folder, plane=plane), specimen)
+    return _standing(analyse(specimen, folder, view=view), specimen)
 
 
 def _standing(run: Run, specimen: Specimen) -> Record:
@@ -147,7 +147,7 @@ def _short(run: Run) -> str:
 
 
 def _prediction(specimen: Specimen, home: Path, parts: dict[str, Record]) -> Record:
-    """Both planes read together; the record of the coupled plan goes into ``parts``."""
+    """Both views read together; the record of the coupled plan goes into ``parts``."""
     from fesplice.pipeline import predict
 
     found = predict(specimen, home)
@@ -166,7 +166,7 @@ def _prediction(specimen: Specimen, home: Path, parts: dict[str, Record]) -> Rec
         "high_MPa": found.band[1],
         "bracket_low_MPa": found.bracket[0],
         "bracket_high_MPa": found.bracket[1],
-        "plane": found.governing.view,
+        "view": found.governing.view,
         "mode": found.mode.value,
         "mode_words": found.sentence,
         "exact": int(found.exact),

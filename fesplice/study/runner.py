@@ -2,7 +2,7 @@
 
     STUDY/results.sqlite           one row per case
     STUDY/study.json               what was varied, and the study file as it was last started
-    STUDY/runs/<case>/<plane>/     run folders
+    STUDY/runs/<case>/<view>/     run folders
 
 Nothing but the run folders holds results: a table that is lost is filled again from them without computing.
 """
@@ -35,7 +35,7 @@ PATIENCE = 0.25
 
 @dataclass(frozen=True)
 class StudyProgress:
-    """How far a study is: ``done`` of ``total`` open cases, ``states`` by plane of the last one, and seconds
+    """How far a study is: ``done`` of ``total`` open cases, ``states`` by view of the last one, and seconds
     ``elapsed`` and ``left`` (a guess)."""
 
     done: int
@@ -59,8 +59,8 @@ def run_study(
 
     ``resources`` instead of those of the file (a scheduler that only the file names is not connected to);
     ``again`` computes failed and stopped cases from their beginning, as after a new version; their run folders
-    are kept beside the new ones as ``*.earlier-1`` and so on. ``task(specimen text, folder, planes)`` answers the
-    records of one case by plane. Raises :class:`InputFault` for a faulty study, :class:`FolderFault` when the
+    are kept beside the new ones as ``*.earlier-1`` and so on. ``task(specimen text, folder, views)`` answers the
+    records of one case by view. Raises :class:`InputFault` for a faulty study, :class:`FolderFault` when the
     folder is in use or the disk refuses; what has been computed by then is kept.
     """
     study = study if isinstance(study, Study) else read_study(study)
@@ -76,7 +76,7 @@ def run_study(
     claim(place, "study")
     lock = Lock(place)
     try:
-        with Table(place, study.planes, create=True) as table:
+        with Table(place, study.views, create=True) as table:
             table.enter(listed)
             _keep(place / STUDY, study)
             _carry_out(table, study, listed, resources or study.resources, told, again, task)
@@ -89,7 +89,7 @@ def _keep(path: Path, study: Study) -> None:
     about = {
         "name": study.name,
         "note": study.note,
-        "planes": study.planes,
+        "views": study.views,
         "factors": [f.name for f in study.factors if len(f.levels) > 1],
         "sampled": [key.column for key in study.sample.keys] if study.sample else [],
         "text": study.text,
@@ -113,7 +113,7 @@ def _carry_out(
     if again:
         _begin_anew(table)
     open_work = table.open_work()
-    work = {i: (text, str((table.folder / RUNS / i).resolve()), planes) for i, (text, planes) in open_work.items()}
+    work = {i: (text, str((table.folder / RUNS / i).resolve()), views) for i, (text, views) in open_work.items()}
     began, done = time.monotonic(), 0
     if work and not resources.scheduler:
         hands = resources.adaptive[1] if resources.adaptive else resources.workers
@@ -124,11 +124,11 @@ def _carry_out(
         for batch in carry_out(task, work, resources):
             for case_id, answer in batch:
                 records = _records(answer, work[case_id][2])
-                pending += [(case_id, plane, record) for plane, record in records.items()]
+                pending += [(case_id, view, record) for view, record in records.items()]
                 done += 1
                 if told is not None:
                     elapsed = time.monotonic() - began
-                    states = {plane: str(record["state"]) for plane, record in records.items()}
+                    states = {view: str(record["state"]) for view, record in records.items()}
                     left = elapsed / done * (len(work) - done)
                     told(StudyProgress(done, len(work), labels[case_id], states, elapsed, left))
             if time.monotonic() - written > PATIENCE:
@@ -141,14 +141,14 @@ def _carry_out(
 def _begin_anew(table: Table) -> None:
     """Open failed and stopped cases; what their runs have left is renamed, or it would only be read once more."""
     for row in table.rows():
-        bad = [p for p in table.planes if row[f"{p}_state"] in ("failed", "stopped")]
+        bad = [p for p in table.views if row[f"{p}_state"] in ("failed", "stopped")]
         if not bad:
             continue
         home = table.folder / RUNS / str(row["id"])
         left = [f.name for f in home.iterdir() if EARLIER not in f.name] if home.is_dir() else []
-        if "prediction" in table.planes:
+        if "prediction" in table.views:
             # the plan is coupled to the elevation, the prediction reads both
-            bad = list(table.planes) if "elevation" in bad else [p for p in table.planes if p != "elevation"]
+            bad = list(table.views) if "elevation" in bad else [p for p in table.views if p != "elevation"]
             names = [n for n in left if n != "elevation" or "elevation" in bad]
         else:
             names = [n for n in left if n in bad]
@@ -158,11 +158,11 @@ def _begin_anew(table: Table) -> None:
                 (home / name).rename(home / f"{name}{EARLIER}{number}")
         except OSError as fault:
             raise FolderFault(str(home), f"cannot be set aside: {fault.strerror or fault}") from fault
-        table.write((str(row["id"]), plane, {}) for plane in bad)
+        table.write((str(row["id"]), view, {}) for view in bad)
 
 
-def _records(answer: dict[str, Record] | BaseException, planes: Sequence[str]) -> dict[str, Record]:
+def _records(answer: dict[str, Record] | BaseException, views: Sequence[str]) -> dict[str, Record]:
     if isinstance(answer, BaseException):
         reason = f"the worker was lost: {type(answer).__name__}: {answer}"
-        return {plane: {"state": "lost", "reason": reason} for plane in planes}
+        return {view: {"state": "lost", "reason": reason} for view in views}
     return answer

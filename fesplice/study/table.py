@@ -1,4 +1,4 @@
-"""One SQLite table with a row per case: inputs, hand values, test values, and the record of each plane.
+"""One SQLite table with a row per case: inputs, hand values, test values, and the record of each view.
 
 The table is an index and no more: every record can be made again from the run folders, so it is written
 without waiting for the disk at every row.
@@ -35,9 +35,9 @@ TIMES = ("seconds",)
 class Table:
     """The results of a study on disk. Every fault of the disk is a :class:`FolderFault`."""
 
-    def __init__(self, folder: str | Path, planes: Sequence[str] = (), *, create: bool = False):
+    def __init__(self, folder: str | Path, views: Sequence[str] = (), *, create: bool = False):
         self.folder, self.path = Path(folder), Path(folder) / FILE
-        self._asked = tuple(planes)
+        self._asked = tuple(views)
         if not create and not self.path.is_file():
             raise FolderFault(str(folder), f"holds no study: no {FILE} in it")
         try:
@@ -46,7 +46,7 @@ class Table:
             self._base = sqlite3.connect(self.path, timeout=60.0)
             self._base.execute("PRAGMA synchronous = NORMAL")
             if create:
-                self._columns(_HEAD | _TAIL | {f"{p}_{name}": sql for p in planes for name, sql in fields(p).items()})
+                self._columns(_HEAD | _TAIL | {f"{p}_{name}": sql for p in views for name, sql in fields(p).items()})
         except (sqlite3.Error, OSError) as fault:
             raise self._fault(fault) from fault
 
@@ -62,16 +62,16 @@ class Table:
     # -------------------------------------------------------------- columns
     @property
     def columns(self) -> list[str]:
-        """Names of all columns: what the case is, what was varied, hand values, the test, the planes."""
+        """Names of all columns: what the case is, what was varied, hand values, the test, the views."""
         names = [row[1] for row in self._base.execute("PRAGMA table_info(cases)")]
-        planes = [n for n in names if n.startswith(tuple(f"{p}_" for p in _planes(names)))]
-        rest = [n for n in names if n not in planes and n not in _HEAD and n not in _TAIL]
-        return [*(n for n in _HEAD if n in names), *rest, *(n for n in _TAIL if n in names), *planes]
+        views = [n for n in names if n.startswith(tuple(f"{p}_" for p in _views(names)))]
+        rest = [n for n in names if n not in views and n not in _HEAD and n not in _TAIL]
+        return [*(n for n in _HEAD if n in names), *rest, *(n for n in _TAIL if n in names), *views]
 
     @property
-    def planes(self) -> tuple[str, ...]:
-        """Planes of the study, or else those that have columns."""
-        return self._asked or _planes(self.columns)
+    def views(self) -> tuple[str, ...]:
+        """Views of the study, or else those that have columns."""
+        return self._asked or _views(self.columns)
 
     def _columns(self, wanted: Mapping[str, str]) -> None:
         with self._base:
@@ -100,11 +100,11 @@ class Table:
             raise self._fault(fault) from fault
 
     def write(self, records: Iterable[tuple[str, str, Record]]) -> None:
-        """Records as (case id, plane, record): all of them or none."""
+        """Records as (case id, view, record): all of them or none."""
         try:
             with self._base:
-                for case_id, plane, record in records:
-                    known = {f"{plane}_{name}": record.get(name) for name in fields(plane)}
+                for case_id, view, record in records:
+                    known = {f"{view}_{name}": record.get(name) for name in fields(view)}
                     self._put({"id": case_id} | known)
                     self._settle(case_id)
         except sqlite3.Error as fault:
@@ -121,29 +121,29 @@ class Table:
         )
 
     def _settle(self, case_id: str) -> None:
-        """State and reason of the case from those of its planes: the worst counts."""
-        planes = self.planes
-        names = [f"{p}_{part}" for p in planes for part in ("state", "reason")]
+        """State and reason of the case from those of its views: the worst counts."""
+        views = self.views
+        names = [f"{p}_{part}" for p in views for part in ("state", "reason")]
         found = self._base.execute(
             f"SELECT {', '.join(map(_quoted, names))} FROM cases WHERE id = ?", [case_id]
         ).fetchone()
         states, reasons = found[0::2], found[1::2]
         order = ("lost", "failed", "stopped", "waiting", "done")
         state = next(s for s in order if s in [x or "waiting" for x in states])
-        reason = "; ".join(f"{p}: {text}" for p, text in zip(planes, reasons) if text)
+        reason = "; ".join(f"{p}: {text}" for p, text in zip(views, reasons) if text)
         self._base.execute("UPDATE cases SET state = ?, reason = ? WHERE id = ?", [state, reason, case_id])
 
     # -------------------------------------------------------------- reading
     def open_work(self) -> dict[str, tuple[str, list[str]]]:
-        """What is to be computed: case id -> specimen text and open planes."""
+        """What is to be computed: case id -> specimen text and open views."""
         out = {}
         for row in self.rows(specimens=True):
-            planes = [p for p in self.planes if row[f"{p}_state"] not in FINAL]
-            if planes and "prediction" in self.planes:
+            views = [p for p in self.views if row[f"{p}_state"] not in FINAL]
+            if views and "prediction" in self.views:
                 # all three hang together: a plan alone would be one that is not coupled; what has ended is only read
-                planes = list(self.planes)
-            if planes and row["state"] != "dropped":
-                out[row["id"]] = (row["specimen"], planes)
+                views = list(self.views)
+            if views and row["state"] != "dropped":
+                out[row["id"]] = (row["specimen"], views)
         return out
 
     def rows(self, *, specimens: bool = False) -> list[dict[str, Any]]:
@@ -179,7 +179,7 @@ def _row(case: Case) -> dict[str, Any]:
     return head | {"sample": case.sample} | case.levels | case.quantities | case.hand | tail
 
 
-def _planes(names: Iterable[str]) -> tuple[str, ...]:
+def _views(names: Iterable[str]) -> tuple[str, ...]:
     return tuple(name.removesuffix("_mode_words") for name in names if name.endswith("_mode_words"))
 
 

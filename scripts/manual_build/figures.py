@@ -25,7 +25,7 @@ from fesplice.geometry import build_mesh, elevation  # noqa: E402
 from fesplice.geometry.plan import plan  # noqa: E402
 from fesplice.geometry.plan_mesh import plan_mesh  # noqa: E402
 from fesplice.laws import bond, cracking  # noqa: E402
-from fesplice.laws.cohesive import plane_residual, plane_strength  # noqa: E402
+from fesplice.laws.cohesive import interface_residual, interface_strength  # noqa: E402
 from fesplice.laws.concrete import SmearedCrack  # noqa: E402
 from fesplice.laws.joint import ColdJoint  # noqa: E402
 from fesplice.laws.wedge import effective_width  # noqa: E402
@@ -175,15 +175,16 @@ def interface(s: Specimen) -> Figure:
     concrete, p = s.concrete.closure or s.concrete.precast, s.plan
     figure, left, right = _pair()
     vertical = np.linspace(-3.0, 2.2, 400)
-    strength = plane_strength(concrete.tensile_strength, p.plane_friction, vertical)
+    strength = interface_strength(concrete.tensile_strength, p.interface_friction, vertical)
     left.plot(vertical, strength, color=INK[0], label="strength")
-    left.plot(vertical, plane_residual(p.plane_friction, vertical), color=INK[1], linestyle="--", label="residual")
+    left.plot(vertical, interface_residual(p.interface_friction, vertical), color=INK[1], linestyle="--",
+              label="residual")  # fmt: skip
     _labelled(left, "vertical stress, tension positive [MPa]", "shear stress [MPa]")
     left.legend(frameon=False)
     d = np.concatenate([np.linspace(0.0, 0.06, 200), np.linspace(0.061, 1.0, 300)])
     mesh = plan_mesh(plan(s), s.plan.element)
     for colour, tails in zip(INK, (False, True)):
-        law = plan_model.interface_law(vary_many(s, {"plan.plane_tails": tails}), mesh)
+        law = plan_model.interface_law(vary_many(s, {"plan.interface_tails": tails}), mesh)
         k = int(np.argmax(mesh.groups["hanging"].data["tail_A_ratio"]))
         slip = np.tile(d, (len(law.strength), 1))
         right.plot(d, law.envelope(slip)[0][k], color=colour, label="with tails of hooks" if tails else "no steel")

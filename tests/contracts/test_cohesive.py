@@ -18,8 +18,8 @@ from fesplice.laws.cohesive import (
     CohesiveInterface,
     CrossingSteel,
     Spring,
-    plane_residual,
-    plane_strength,
+    interface_residual,
+    interface_strength,
 )
 
 K, F_T, G_F = 58.0, 1.95, 0.138
@@ -67,14 +67,14 @@ def test_energy_falls_with_the_strength() -> None:
 def test_strength_meets_mohrs_circle() -> None:
     """Under shear at the strength and vertical tension the major principal stress is f_t; none is left at f_t."""
     vertical = np.array([0.0, 0.4, 1.0, 1.9])
-    tau = plane_strength(F_T, 0.9, vertical)
+    tau = interface_strength(F_T, 0.9, vertical)
     assert 0.5 * vertical + np.sqrt(0.25 * vertical**2 + tau**2) == pytest.approx(F_T)
-    assert plane_strength(F_T, 0.9, np.array([F_T, 3.0])) == pytest.approx([0.0, 0.0])
-    assert plane_strength(F_T, 0.9, np.array([-2.0])) == pytest.approx([F_T + 1.8])
+    assert interface_strength(F_T, 0.9, np.array([F_T, 3.0])) == pytest.approx([0.0, 0.0])
+    assert interface_strength(F_T, 0.9, np.array([-2.0])) == pytest.approx([F_T + 1.8])
 
 
 def test_residual_is_friction_under_compression() -> None:
-    assert plane_residual(0.9, np.array([-0.5, 0.7])) == pytest.approx([0.45, 0.0])
+    assert interface_residual(0.9, np.array([-0.5, 0.7])) == pytest.approx([0.45, 0.0])
 
 
 def test_clamped_plane_keeps_its_residual() -> None:

@@ -219,8 +219,8 @@ def test_a_thousand_cases_cost_less_than_20_ms_each(cluster: tuple[str, int], tm
     )
     study = read_study(file)
 
-    def record(text: str, folder: str, planes: list[str]) -> dict:
-        return {plane: {"state": "done", "peak_kN": float(len(text))} for plane in planes}
+    def record(text: str, folder: str, views: list[str]) -> dict:
+        return {plane: {"state": "done", "peak_kN": float(len(text))} for plane in views}
 
     seen: list[StudyProgress] = []
     before = time.process_time(), spent(cluster[1])

@@ -80,7 +80,7 @@ def test_a_scheduler_that_only_the_file_names_is_not_connected_to(tmp_path: Path
     base = Path(__file__).resolve().parents[2] / "models" / "as29-100-u.toml"
     file = tmp_path / "study.toml"
     file.write_text(
-        f'name = "x"\nbase = "{os.fspath(base)}"\nplanes = "elevation"\n[grid]\n"bars.lap" = ["440 mm"]\n'
+        f'name = "x"\nbase = "{os.fspath(base)}"\nviews = "elevation"\n[grid]\n"bars.lap" = ["440 mm"]\n'
         '[resources]\nscheduler = "tcp://127.0.0.1:1"\n'
     )
     with pytest.raises(InputFault, match=r"resources\.scheduler = 'tcp://127\.0\.0\.1:1'.*--scheduler") as fault:

@@ -49,7 +49,7 @@ def write_plan(
     mesh = plan_mesh(plan(s), s.plan.element)
     with RunWriter.create(
         folder, specimen_text=s.text, specimen_name=s.name, specimen_digest=s.digest, mesh=mesh,
-        settings={"plane": "plan", "vertical": {}}, versions={"fesplice": "0.0", "numpy": "0.0"},
+        settings={"view": "plan", "vertical": {}}, versions={"fesplice": "0.0", "numpy": "0.0"},
     ) as writer:  # fmt: skip
         for k, load in enumerate(loads):
             share = load / max(*loads, 1.0)

@@ -73,7 +73,7 @@ def write_run(
     mesh = build_mesh(elevation(s), s.mesh)
     with RunWriter.create(
         folder, specimen_text=s.text, specimen_name=s.name, specimen_digest=s.digest, mesh=mesh,
-        settings={"plane": "elevation", "tolerances": {"force": 0.005}}, versions={"fesplice": "0.0", "numpy": "0.0"},
+        settings={"view": "elevation", "tolerances": {"force": 0.005}}, versions={"fesplice": "0.0", "numpy": "0.0"},
     ) as writer:  # fmt: skip
         peak = int(np.argmax(loads)) if loads else 0
         for k, load in enumerate(loads):

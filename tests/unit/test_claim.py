@@ -74,7 +74,7 @@ def test_a_study_refuses_a_folder_of_somebody(tmp_path: Path) -> None:
     home.mkdir()
     (home / "results.csv").write_text("my results")
     file = tmp_path / "study.toml"
-    file.write_text(f'name = "x"\nbase = "{os.fspath(base)}"\nplanes = "elevation"\n[grid]\n"bars.lap" = ["440 mm"]\n')
+    file.write_text(f'name = "x"\nbase = "{os.fspath(base)}"\nviews = "elevation"\n[grid]\n"bars.lap" = ["440 mm"]\n')
     with pytest.raises(FolderFault, match="nothing was written"):
         run_study(file, home, resources=Resources(workers=0))
     assert contents(home) == {"results.csv": b"my results"}

@@ -39,7 +39,7 @@ def test_examples_are_the_models_and_can_be_used(tmp_path: Path) -> None:
     for path in written:
         assert path.read_bytes() == example_files()[path.relative_to(tmp_path / "new").as_posix()].read_bytes()
     assert read(tmp_path / "new" / "as29-100-t3.toml").name == "AS29-100-T3"
-    assert read_study(tmp_path / "new" / "studies" / "demo-series.toml").planes
+    assert read_study(tmp_path / "new" / "studies" / "demo-series.toml").views
 
 
 def test_a_folder_with_anything_in_it_is_refused_untouched(tmp_path: Path) -> None:

@@ -128,7 +128,7 @@ def element_at(mesh, x, y) -> int:
 
 def write(
     folder, specimen, mesh, *, stress=STRESS, late_flat=1.0, late_slip=0.3, late_tau=0.0, steps=5, finish=True,
-    flat_y=None, bond=None, lines=("B",), settings: Any = MappingProxyType({"plane": "elevation"}),
+    flat_y=None, bond=None, lines=("B",), settings: Any = MappingProxyType({"view": "elevation"}),
 ) -> Run:
     """Run of up to five steps; the last falls to 90 kN with ``late_*`` changes: flat crack, slip and bond of B.
 
@@ -368,7 +368,7 @@ def stored(folder, specimen, mesh, kept) -> Run:
     """A finished run whose manifest holds ``kept`` for findings."""
     write(folder, specimen, mesh, finish=False)
     with RunWriter.create(folder, specimen_text=specimen.text, specimen_name=specimen.name,
-                          specimen_digest=specimen.digest, mesh=mesh, settings={"plane": "elevation"},
+                          specimen_digest=specimen.digest, mesh=mesh, settings={"view": "elevation"},
                           versions={}) as writer:  # fmt: skip
         writer.finish(Outcome.softened, kept)
     return Run(folder)

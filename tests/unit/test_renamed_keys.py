@@ -12,6 +12,7 @@ from fesplice.measured.rig import Rig
 from fesplice.specimen import read_text, vary
 from fesplice.specimen.renamed import RENAMED
 from fesplice.specimen.schema import Specimen
+from fesplice.study import read_study_text
 from fesplice.study.keys import key
 
 MODELS = Path(__file__).parents[2] / "models"
@@ -51,6 +52,12 @@ def test_a_fault_of_the_value_is_told_under_the_old_name_too() -> None:
 def test_studies_tell_it_too(old: str) -> None:
     with pytest.raises(ValueError, match=f"is now called {RENAMED[old]}"):
         key(old)
+
+
+def test_an_old_key_of_a_study_file() -> None:
+    with pytest.raises(InputFault, match="planes.*is now called views") as fault:
+        read_study_text('name = "old"\nplanes = "plan"\n[grid]\n"bars.spacing" = ["100 mm"]\n')
+    assert "line 2" in str(fault.value)
 
 
 @pytest.mark.parametrize("file", sorted(MODELS.rglob("*.toml")), ids=lambda f: f.stem)

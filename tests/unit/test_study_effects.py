@@ -70,7 +70,7 @@ def test_strengths_of_a_case():
     row = {"elevation_drop_MPa": 300.0, "elevation_peak_MPa": 410.0, "elevation_bond_loss_MPa": None,
            "plan_peak_MPa": 280.0, "plan_drop_MPa": None}  # fmt: skip
     assert response(row, "first") == 300.0 and response(row, "peak") == 410.0
-    assert response(row, "first", planes=("elevation", "plan")) == 280.0
+    assert response(row, "first", views=("elevation", "plan")) == 280.0
     assert response({"prediction_kN": 120.0}, "predicted", "kN") == 120.0 and math.isnan(response(row, "predicted"))
     assert math.isnan(response(row, "bond_loss")) and math.isnan(response(row, "peak", "kN"))
     with pytest.raises(InputFault, match="there are bond_loss, first, peak, predicted"):
@@ -98,8 +98,8 @@ def test_lower_bounds_are_known_and_drawn_hollow(tmp_path: Path) -> None:
     """A plane whose load never fell, and a prediction told as "at least"; the table beside the figure says which."""
     assert _unbroken("plan, strength", {"plan_exact": 0, "plan_peak_MPa": 800.0})
     assert not _unbroken("plan, strength", {"plan_exact": 1, "plan_peak_MPa": 800.0})
-    assert _unbroken("both planes read together", {"prediction_exact": 0, "plan_exact": 1})
-    assert not _unbroken("both planes read together", {"prediction_mode_words": "of a table without the column"})
+    assert _unbroken("both views read together", {"prediction_exact": 0, "plan_exact": 1})
+    assert not _unbroken("both views read together", {"prediction_mode_words": "of a table without the column"})
     line = trends.Line("ties", np.array([1.0, 2.0]), np.array([500.0, 800.0]), bound=np.array([False, True]))
     trends.lines(tmp_path, "strength", [trends.Panel("plan", (line,))], "spacing (mm)", "bar stress (MPa)")
     with (tmp_path / "strength.csv").open(encoding="utf-8") as table:

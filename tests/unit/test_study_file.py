@@ -22,7 +22,7 @@ MODELS = Path(__file__).parents[2] / "models"
 GRID = """
 name = "Grid"
 base = "as29-100-u.toml"
-planes = "both"
+views = "both"
 [set]
 "mesh.splice" = "25 mm"
 mesh.elsewhere = "80 mm"
@@ -101,7 +101,7 @@ def test_a_specimen_that_stands_already_is_dropped():
 
 def test_listed_cases_have_their_own_base_and_test():
     text = """
-    planes = "plan"
+    views = "plan"
     [[cases]]
     label = "U"
     base = "as29-100-u.toml"
@@ -169,8 +169,8 @@ def test_distributions(law: Distribution, oracle):
 def test_all_faults_at_once():
     told = faults("""
     base = "none-such.toml"
-    plane = "both"
-    planes = "elevations"
+    view = "both"
+    views = "elevations"
     [set]
     "bars.spacng" = "100 mm"
     [grid]
@@ -196,7 +196,7 @@ def test_all_faults_at_once():
     memory = "lots"
     """)
     for words in (
-        "base = 'none-such.toml'", "did you mean 'planes'", "allowed: elevation, plan, both",
+        "base = 'none-such.toml'", "did you mean 'views'", "allowed: elevation, plan, both",
         "did you mean bars.spacing?",
         "grid.bars.lap[1] = '460': the unit is missing", "grid.bars.lap[2] = 18", "grid.mesh.splice = '25 mm': a list",
         "bars.lap is already changed under grid", "number = 0: 1 to", "give either cov or sd", "holds no number",
@@ -204,7 +204,7 @@ def test_all_faults_at_once():
         "workers = -1", "memory = 'lots'",
     ):  # fmt: skip
         assert any(words in line for line in told), (words, told)
-    assert any("(line 3)" in line and "plane" in line for line in told)
+    assert any("(line 3)" in line and "view" in line for line in told)
 
 
 @pytest.mark.parametrize(

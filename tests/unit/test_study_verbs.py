@@ -26,7 +26,7 @@ SPACINGS = (28.7, 60.0, 100.0, 150.0)
 STUDY = """
 name = "Spacing"
 base = "as29-100-u.toml"
-planes = "both"
+views = "both"
 [grid]
 "bars.spacing" = ["contact", "60 mm", "100 mm", "150 mm"]
 "concrete.closure.strength" = ["30 MPa", "40 MPa"]
@@ -38,7 +38,7 @@ confinement = [{ kind = "none" }, { kind = "ties", size = "10", spacing = "85 mm
 """
 
 
-def law(text: str, folder: str, planes: list[str]) -> dict:
+def law(text: str, folder: str, views: list[str]) -> dict:
     """A power law in the place of runs; the plan of one case fails."""
     from fesplice.specimen import read_text
 
@@ -105,11 +105,11 @@ def test_again_computes_what_failed_anew_and_keeps_what_it_left(tmp_path: Path):
     given = read_study_text(STUDY, "study.toml", MODELS)
     asked: list[tuple[str, ...]] = []
 
-    def leaves_folders(text: str, folder: str, planes: list[str]) -> dict:
-        asked.append(tuple(planes))
+    def leaves_folders(text: str, folder: str, views: list[str]) -> dict:
+        asked.append(tuple(views))
         for name in ("elevation", "plan-free", "plan-pass-1"):
             (Path(folder) / name).mkdir(parents=True, exist_ok=True)
-        return law(text, folder, planes)
+        return law(text, folder, views)
 
     for again in (False, False, True):
         run_study(given, tmp_path, resources=Resources(workers=0), task=leaves_folders, again=again)
@@ -207,7 +207,7 @@ def test_numbers_that_are_none(text: str):
 def test_convergence_of_an_elastic_beam(tmp_path: Path):
     changes = {"mesh.splice": "40 mm", "mesh.elsewhere": "100 mm", "analysis.step": "0.05 mm"}
     beam = vary_many(read(MODELS / "plain" / "cracked-section.toml"), changes | {"analysis.end_deflection": "0.1 mm"})
-    page, found = convergence(beam, tmp_path, planes="elevation", resources=Resources(workers=0))
+    page, found = convergence(beam, tmp_path, views="elevation", resources=Resources(workers=0))
     assert [m.change for m in found[:3]] == ["elements x 1.4", "elements x 0.7", "step x 0.5"]
     assert len(found) == 6 and all(m.held for m in found if m.change.startswith("elements"))
     # so few steps end where the last one happens to, and the page says what that means
@@ -217,14 +217,14 @@ def test_convergence_of_an_elastic_beam(tmp_path: Path):
 
 
 def test_convergence_of_both_planes_is_drawn(tmp_path: Path, monkeypatch):
-    """Five strengths, each a panel: of both planes before their first drop and at their largest, and of both read."""
+    """Five strengths, each a panel: of both views before their first drop and at their largest, and of both read."""
     from fesplice.study import convergence as module
 
     def quick(study, folder, **others):
         return run_study(study, folder, **others | {"task": law, "resources": Resources(workers=0)})
 
     monkeypatch.setattr(module, "run_study", quick)
-    page, found = convergence(read(MODELS / "as29-100-u.toml"), tmp_path, planes="both")
+    page, found = convergence(read(MODELS / "as29-100-u.toml"), tmp_path, views="both")
     rows = read_csv(tmp_path / "figures" / "convergence.csv")
     assert len({m.strength for m in found}) == len({r["panel"] for r in rows}) == 5
     assert len({m.change for m in found}) == 4 and all(m.held for m in found)

@@ -216,7 +216,7 @@ def test_vertical_tension_and_legs_reach_the_plane() -> None:
 
 def test_plane_alone_spends_its_energy_over_the_area() -> None:
     """A slab that slides as a whole across its plane spends G_F x area; the bars and the slab are taken away."""
-    s = vary(small("as19-100-u"), "plan.plane_tails", False)
+    s = vary(small("as19-100-u"), "plan.interface_tails", False)
     model = built(s)
     part = next(p for p in model.parts if p.name == "hanging")
     history, work, before, last = part.law.fresh(part.shape), 0.0, 0.0, 0.0
@@ -229,13 +229,13 @@ def test_plane_alone_spends_its_energy_over_the_area() -> None:
         work += 0.5 * (force + before) * (slip - last)
         before, last = force, slip
     area = s.body.closure * s.body.width
-    assert work == pytest.approx(area * s.plan.plane_energy, rel=0.01)
+    assert work == pytest.approx(area * s.plan.interface_energy, rel=0.01)
 
 
 # ------------------------------------------------------------------ a whole run
 @pytest.fixture(scope="module")
 def run(tmp_path_factory) -> Run:
-    return analyse(small(), tmp_path_factory.mktemp("plan") / "run", plane="plan")
+    return analyse(small(), tmp_path_factory.mktemp("plan") / "run", view="plan")
 
 
 def test_run_passes_its_peak(run: Run) -> None:
@@ -248,7 +248,7 @@ def test_run_passes_its_peak(run: Run) -> None:
     assert found.assessment.bar_stress == pytest.approx(max(found.first_bar_stress.values()))
     assert found.residual < 0.02
     assert all(0.0 < share < 1.05 for share in found.hook_share.values()) and min(found.slip.values()) > 0.0
-    assert run.settings["plane"] == "plan" and run.settings["vertical"] == {}
+    assert run.settings["view"] == "plan" and run.settings["vertical"] == {}
 
 
 def test_the_manifest_holds_what_is_found_with_the_end_it_came_to(run: Run) -> None:
@@ -305,7 +305,7 @@ depth = "515 mm"
 hook = { angle = 90 }
 """
     s = vary_many(read_text(text + weak, "weak"), {"plan.element": "25 mm", "analysis.max_steps": 4})
-    seen = trace(analyse(s, tmp_path / "run", plane="plan"))
+    seen = trace(analyse(s, tmp_path / "run", view="plan"))
     assert seen.yield_utilisation == pytest.approx(seen.bar_stress / 362.5, rel=1e-3)
 
 
@@ -319,21 +319,21 @@ def test_stopped_run_goes_on_to_the_same_curve(run: Run, tmp_path: Path) -> None
 
     folder = tmp_path / "run"
     with pytest.raises(KeyboardInterrupt):
-        analyse(short, folder, plane="plan", progress=stop)
+        analyse(short, folder, view="plan", progress=stop)
     assert Run(folder).outcome is Outcome.interrupted
-    again = analyse(short, folder, plane="plan")
+    again = analyse(short, folder, view="plan")
     assert again.outcome is Outcome.step_limit
     lines = (run.folder / "curve.csv").read_bytes().splitlines()
     assert (again.folder / "curve.csv").read_bytes().splitlines() == lines[: again.n_steps + len(lines) - run.n_steps]
     with pytest.raises(FolderFault):
-        analyse(small(**{"plan.interface": "none"}), folder, plane="plan")
+        analyse(small(**{"plan.interface": "none"}), folder, view="plan")
 
 
 def test_a_run_of_another_version_is_never_passed_off_as_this_one(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert analyse(small(), run.folder, plane="plan").manifest == run.manifest
+    assert analyse(small(), run.folder, view="plan").manifest == run.manifest
     monkeypatch.setattr(manifest, "program", lambda: "earlier")
     with pytest.raises(FolderFault, match="another version of the program"):
-        analyse(small(), run.folder, plane="plan")
+        analyse(small(), run.folder, view="plan")
     assert Run(run.folder).manifest == run.manifest
 
 
@@ -370,7 +370,7 @@ def test_every_bond_finds_its_plan(splitting: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("key", "value"), [("plan.interface", "cohesiv"), ("plan.thickness", "-3 mm"), ("plan.plane_along", 1.5)]
+    ("key", "value"), [("plan.interface", "cohesiv"), ("plan.thickness", "-3 mm"), ("plan.interface_along", 1.5)]
 )
 def test_faults_of_the_table(key: str, value) -> None:
     with pytest.raises(InputFault, match=key.split(".")[1]):
@@ -403,13 +403,13 @@ def test_what_ties_rest_on_is_told() -> None:
     """The one judgement value outside the band of a prediction stands among what two dimensions do not resolve."""
     tied = small("as29-100-t3")
     assert any("tails of hooks" in text for text in unseen(tied))
-    for other in (small("as29-100-u"), small("as29-100-s3"), vary(tied, "plan.plane_tails", False)):
+    for other in (small("as29-100-u"), small("as29-100-s3"), vary(tied, "plan.interface_tails", False)):
         assert not any("tails of hooks" in text for text in unseen(other))
 
 
 def test_unknown_plane_and_vertical_for_the_elevation_are_refused(tmp_path: Path) -> None:
     across = Vertical(np.zeros(2), np.zeros(2), np.zeros(2))
-    for wrong in ({"plane": "section"}, {"vertical": across}):
+    for wrong in ({"view": "section"}, {"vertical": across}):
         with pytest.raises(InputFault):
             analyse(small(), tmp_path / "run", **wrong)
 

@@ -37,7 +37,7 @@ class PlanFindings(Told):
     view: str
     specimen: str
     outcome: Ended
-    hanging: str
+    interface: str
     steps: int
     relaxed_steps: int
     peak_load: float
@@ -57,7 +57,7 @@ class PlanFindings(Told):
     side_displacement: Known
     hook_share: dict[str, Known]
     slip: dict[str, Known]
-    plane_lost: Known
+    interface_lost: Known
     residual: Known
     left_out: Known
     truss: Truss
@@ -83,7 +83,7 @@ def plan_findings(run: Run, seen: PlanTrace | None = None, outcome: Outcome | No
         view="plan",
         specimen=run.specimen_name,
         outcome=run.outcome if outcome is None else outcome,
-        hanging=specimen.plan.interface,
+        interface=specimen.plan.interface,
         steps=len(history.step),
         relaxed_steps=sum(str(o) in Outcome.unconverged.spellings for o in curve["outcome"]),
         peak_load=float(history.load[peak]),
@@ -103,7 +103,7 @@ def plan_findings(run: Run, seen: PlanTrace | None = None, outcome: Outcome | No
         side_displacement=float(history.side[top]),
         hook_share={line: f / pulls[line] for line, f in hooks.items() if pulls[line] > 0.0},
         slip={line: anchored(at.fields, line, "slip") for line in hooks},
-        plane_lost=float(history.plane_lost[top]),
+        interface_lost=float(history.plane_lost[top]),
         residual=model.residual,
         left_out=model.left_out,
         truss=model,

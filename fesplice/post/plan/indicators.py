@@ -76,10 +76,10 @@ def unseen(specimen: Specimen) -> tuple[str, ...]:
     lifts = Mechanism.prying.words if hooked else "lifting of the cover over the lap"
     out = [f"{lifts}: only through the vertical stress that the elevation gives the plane"]
     out.append("splitting of the cover below the bars: the plan's crack is upright")
-    if hooked and specimen.plan.plane_tails and specimen.confinement.about_pairs:
+    if hooked and specimen.plan.interface_tails and specimen.confinement.about_pairs:
         out.append(
-            "how far the tails of hooks clamp the plane (plan.plane_tails, judgement): with ties alone the strength "
-            "rests on it, without it computed cases lost up to 43 % (models/studies/TRENDS.md)"
+            "how far the tails of hooks clamp the plane (plan.interface_tails, judgement): with ties alone "
+            "the strength rests on it, without it computed cases lost up to 43 % (models/studies/TRENDS.md)"
         )
     if hooked:
         out.append("side blow-out at the bends: the hooks stand out of this plane")

@@ -41,9 +41,9 @@ def _findings(f: PlanFindings) -> tuple[tuple[str, str], ...]:
     if f.strength.exact:
         rows.append(("After the drop", quantity(f.strength.low, "force")))
     rows += [("On the way to it", text) for text in f.strength.told("mm extension")]
-    lost = f"; {share(f.plane_lost)} of its area past its peak" if f.hanging == "cohesive" else ""
+    lost = f"; {share(f.interface_lost)} of its area past its peak" if f.interface == "cohesive" else ""
     rows += [
-        ("Plane between slab and body", _PLANE.get(f.hanging, f.hanging) + lost),
+        ("Plane between slab and body", _PLANE.get(f.interface, f.interface) + lost),
         ("Side faces moved out by at most", fixed(f.side_displacement, 3, "mm")),
         ("Out of balance, worst strip between two cuts", f"{percent(f.residual, 2)} of the bar force"),
         ("Out of balance, worst node of struts and ties", f"{percent(f.left_out, 2)} of the bar force"),

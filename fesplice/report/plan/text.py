@@ -17,7 +17,7 @@ def loads(view: View) -> Rows:
     """Plane, loads, bar stresses: what stands before the failure."""
     f = slab_of(view).found
     return [
-        ("plane to the body", f"{_PLANE[f.hanging]}; {percent(f.plane_lost)} of it past its peak at strength"),
+        ("plane to the body", f"{_PLANE[f.interface]}; {percent(f.interface_lost)} of it past its peak at strength"),
         ("largest load", f"{both(f.peak_load, 'force')} per side at {both(f.peak_deflection, 'length')} extension"),
         ("strength", f"{_strength(f)}, bars at the face {_stresses(f.first_bar_stress)}"),
     ]

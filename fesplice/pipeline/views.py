@@ -1,4 +1,4 @@
-"""What the two planes of a specimen need of the pipeline: mesh, model, march, the row of the curve, findings."""
+"""What the two views of a specimen need of the pipeline: mesh, model, march, the row of the curve, findings."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ Report = Callable[..., None]
 
 @dataclass(frozen=True)
 class Setup:
-    """One plane of one specimen, ready to be marched; ``goal`` [mm] is where its failure is expected."""
+    """One view of one specimen, ready to be marched; ``goal`` [mm] is where its failure is expected."""
 
     specimen: Specimen
     mesh: Mesh
@@ -43,25 +43,23 @@ class Setup:
 
 
 def setup(
-    specimen: Specimen, plane: str, vertical: Vertical | None = None, mesh: Mesh | None = None, *,
+    specimen: Specimen, view: str, vertical: Vertical | None = None, mesh: Mesh | None = None, *,
     bond: BondMaker | None = None, concrete: ConcreteMaker | None = None,
 ) -> Setup:
-    """The ``plane`` "elevation" or "plan"; ``vertical`` is for the plan alone. Raises :class:`InputFault`.
+    """The ``view`` "elevation" or "plan"; ``vertical`` is for the plan alone. Raises :class:`InputFault`.
 
     ``mesh`` takes the place of the one made of the specimen: for a layout that no specimen file describes. Laws handed
     in stand in place of those that the specimen names (:mod:`fesplice.model.choice`).
     """
     chosen = choose(specimen, bond, concrete)
-    if plane == "elevation":
-        if vertical is not None:
-            raise InputFault("vertical", "is what the elevation tells the plan; the elevation takes none")
-        return _elevation(specimen, mesh, chosen)
-    if plane == "plan":
-        return _plan(specimen, vertical, mesh, chosen)
-    raise InputFault("plane", f'{plane!r} is no plane: "elevation" or "plan"')
+    if view not in SETUPS:
+        raise InputFault("view", f"{view!r} is no view: {' or '.join(SETUPS)}")
+    return SETUPS[view](specimen, vertical, mesh, chosen)
 
 
-def _elevation(s: Specimen, given: Mesh | None, chosen: Chosen) -> Setup:
+def _elevation(s: Specimen, vertical: Vertical | None, given: Mesh | None, chosen: Chosen) -> Setup:
+    if vertical is not None:
+        raise InputFault("vertical", "is what the elevation tells the plan; the elevation takes none")
     mesh = build_mesh(elevation(s), s.mesh) if given is None else given
     return Setup(
         specimen=s,
@@ -91,6 +89,13 @@ def _plan(s: Specimen, vertical: Vertical | None, given: Mesh | None, chosen: Ch
         goal=1.3 * plan_side.expected_extension(s),
         warnings=lambda model: manifest.plan_warnings(s, vertical),
     )
+
+
+#: By view: how it is set up. The reading side and the pages have one entry for each of the same names.
+SETUPS: dict[str, Callable[[Specimen, Vertical | None, Mesh | None, Chosen], Setup]] = {
+    "elevation": _elevation,
+    "plan": _plan,
+}
 
 
 def marcher(s: Specimen, model: Model, report: Report) -> March:
