@@ -224,6 +224,9 @@ class Prediction:
     def _next(self, view: Assessment, state: MechanismState, stress: float, bound: bool) -> Next:
         evidence = (state.first or state.evidence[0]).text if state.evidence else ""
         open_end = bound and not state.reached
+        if state.reached and state.reached_at < self.bar_stress:
+            # its limit is one of the things told as passed before; what comes next is that the load falls by it
+            evidence = f"its limit was passed at {state.reached_at:.0f} MPa; at this stress the load falls by it"
         return Next(view.view, state.mechanism, stress, stress / self.bar_stress, open_end, evidence)
 
     @property
