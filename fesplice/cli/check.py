@@ -67,6 +67,7 @@ def sheet(
     run: Annotated[
         Path | None, typer.Option("--run", help="run or prediction of it for the readings", show_default=False)
     ] = None,
+    paper: Annotated[str, typer.Option("--paper", help="A4 or letter")] = "A4",
     suggest: Annotated[
         bool, typer.Option("--suggest", help="only print recommended [[gauges]], to paste into the specimen file")
     ] = False,
@@ -81,21 +82,28 @@ def sheet(
     from fesplice.report.sheet import sheet as compose
     from fesplice.report.sheetprint import write_sheet
     from fesplice.sizing import check as check_specimen
+    from fesplice.sizing.instruments import gauges_of
     from fesplice.sizing.testday import test_day
     from fesplice.specimen import read
 
     given = read(specimen)
     found = check_specimen(given)
-    computed = plan = predicted = None
+    computed = plan = predicted = table = None
     if run is not None:
         from fesplice.post.prediction import Prediction
+        from fesplice.post.readings import gauge_table
         from fesplice.report.prediction_page import is_prediction, runs_of
         from fesplice.store import Run
 
         predicted = Prediction.read(run) if is_prediction(run) else None
         computed, plan = (Run(run), None) if predicted is None else runs_of(run, predicted)
+        if predicted is not None and computed is not None:
+            table = gauge_table(given, gauges_of(given), predicted.factors, computed, plan)
     target = file if file is not None else Path(f"{given.name.lower()}-sheet.html")
-    out.print(str(write_sheet(compose(given, found, test_day(given, found), computed, plan, predicted), target)))
+    page = compose(given, found, test_day(given, found), computed, plan, predicted, table)
+    out.print(str(write_sheet(page, target, paper)))
+    if page.csv:
+        out.print(str(target.with_suffix(".csv")))
 
 
 def _stress(text: str) -> float:

@@ -1,8 +1,8 @@
 """Both views of a specimen, computed side by side, coupled by the bar stress they share, and read together.
 
 FOLDER/elevation, FOLDER/plan-free, FOLDER/plan-intact and FOLDER/plan-pass-1, -2, ... are ordinary run
-folders; FOLDER/prediction.json holds the reading. A prediction that was stopped goes on: what is
-finished is not computed again.
+folders; FOLDER/prediction.json holds the reading, FOLDER/gauges.csv what every gauge reads at every step. A
+prediction that was stopped goes on: what is finished is not computed again.
 """
 
 from __future__ import annotations
@@ -35,11 +35,13 @@ from fesplice.post.expected import expected
 from fesplice.post.mechanisms import Assessment
 from fesplice.post.plan.trace import trace as plan_trace
 from fesplice.post.prediction import AGREED, RECORD, Made, Pass, Prediction
+from fesplice.post.readings import GAUGES, GaugeTable, gauge_table
 from fesplice.post.record import findings
 from fesplice.post.runs import load_at
+from fesplice.sizing.instruments import gauges_of
 from fesplice.specimen import Specimen, read, read_text, vary
 from fesplice.store import Run
-from fesplice.store.folder import CURVE, MARK, Lock, claim, reason, refuse_frozen, write_whole
+from fesplice.store.folder import CURVE, MARK, Lock, claim, is_frozen, reason, refuse_frozen, write_whole
 
 #: Most passes of the coupling.
 PASSES = 5
@@ -71,6 +73,8 @@ def predict(
     home = Path(folder)
     chosen = choose(s, bond, concrete)  # a law that cannot be is told before anything is written
     if (standing := _standing(s, home, chosen)) is not None:
+        if not is_frozen(home) and not _gauged(s, home):
+            _gauge_anew(s, home, standing)
         return standing
     laws: Laws = {kind: law for kind, law in (("bond", bond), ("concrete", concrete)) if law is not None}
     text, lock = _claim(s, home)
@@ -108,8 +112,37 @@ def _predict(s: Specimen, home: Path, text: Path, tell: Told, laws: Laws) -> Pre
     across = None if top is None else plan_trace(top)
     shows = expected(answer.bar_stress, load, run, seen, top, across)
     answer = replace(answer, load=load, expected=shows, made=_made(s, home))
+    _write_gauges(s, home, answer)
     write_whole(home / RECORD, answer.to_json().encode())
     return answer
+
+
+def _write_gauges(s: Specimen, home: Path, answer: Prediction) -> None:
+    """The table of gauges, from the runs of the prediction."""
+    top = Run(home / f"plan-pass-{len(answer.passes)}") if answer.passes else None
+    table = gauge_table(s, gauges_of(s), answer.factors, Run(home / "elevation"), top)
+    write_whole(home / GAUGES, table.to_csv().encode())
+
+
+def _gauge_anew(s: Specimen, home: Path, standing: Prediction) -> None:
+    """Other gauges are no other prediction: a finished one is read once more, and keeps the text that names them."""
+    lock = Lock(home)
+    try:
+        write_whole(home / "specimen.toml", s.text.encode())
+        _write_gauges(s, home, standing)
+    except OSError as error:
+        raise FolderFault(str(home), f"cannot be written: {reason(error)}") from error
+    finally:
+        lock.release()
+
+
+def _gauged(s: Specimen, home: Path) -> bool:
+    """Whether the table in the folder has the gauges of this specimen, placed as they are in the text kept there."""
+    try:
+        kept = read_text((home / "specimen.toml").read_text(encoding="utf-8"), str(home))
+        return kept.gauges == s.gauges and GaugeTable.read(home).ids == tuple(g.id for g in gauges_of(s))
+    except (FespliceError, OSError):
+        return False
 
 
 def _made(s: Specimen, home: Path) -> Made:

@@ -200,6 +200,12 @@ class Prediction:
         return (1.0 - MODEL_BAND) * self.bar_stress, (1.0 + MODEL_BAND) * self.bar_stress
 
     @property
+    def factors(self) -> tuple[float, float]:
+        """Ends of the band over the predicted bar stress."""
+        low, high = self.band
+        return low / self.bar_stress, high / self.bar_stress
+
+    @property
     def uncoupled(self) -> float:
         """Lower of elevation and free slab [MPa]; for comparison, not the answer."""
         return min(r.bar_stress for r in (self.elevation, self.free) if r is not None)

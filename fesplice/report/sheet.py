@@ -15,7 +15,9 @@ from fesplice.geometry import bars
 from fesplice.post.elevation.findings import ElevationFindings
 from fesplice.post.record import findings, view_of
 from fesplice.post.runs import specimen_of
+from fesplice.report import sheetgauges
 from fesplice.report.parts import Table
+from fesplice.sizing.instruments import gauges_of
 from fesplice.sizing.testday import FRAME, HANDS_OFF, LOAD_CONTROL, SHARES, Event, TestDay
 from fesplice.units import both, show
 
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
     from fesplice.post.elevation.gauges import Readings
     from fesplice.post.plan.gauges import TieReadings
     from fesplice.post.prediction import Prediction
+    from fesplice.post.readings import GaugeTable
     from fesplice.sizing import SpecimenCheck
     from fesplice.specimen import Specimen
     from fesplice.store import Run
@@ -35,12 +38,13 @@ CAUTION = (
 
 @dataclass(frozen=True)
 class Spot:
-    """A numbered mark on the map: "G" gauges at (x, y) [mm], "D" displacement sensors."""
+    """A numbered mark on the map: "G" gauges at (x, y) [mm], "D" displacement sensors; ``z`` across, nan unknown."""
 
     label: str
     x: float
     y: float
     line: str
+    z: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -58,6 +62,7 @@ class Sheet:
     sensors: Table
     cautions: tuple[str, ...]
     spots: tuple[Spot, ...]
+    csv: str = ""
 
 
 def sheet(
@@ -67,11 +72,17 @@ def sheet(
     run: Run | None = None,
     plan: Run | None = None,
     predicted: Prediction | None = None,
+    table: GaugeTable | None = None,
 ) -> Sheet:
     """The content of the page; raises :class:`InputFault` when ``run`` is of another specimen or another view.
 
-    ``plan``: the plan of the prediction ``predicted``, read for the steel across.
+    ``plan``: the plan of the prediction ``predicted``, read for the steel across. With the ``table`` of its gauges the
+    page tells the gauges of the specimen, or the recommended ones, and what the coupled prediction says they read.
     """
+    if predicted is not None and table is not None:
+        if run is not None:
+            _same(s, run)
+        return _of_prediction(s, check, day, run, predicted, table)
     readings: Readings | None = None
     ties: TieReadings | None = None
     if run is not None:
@@ -93,6 +104,21 @@ def sheet(
         s, source, ("date", "age of closure / precast", "f_cm closure / precast", "test leader"),
         _events(day, run, predicted),
         _steps(day, check), _stops(s, day), _rig(day), gauges, sensors, _cautions(s, check, day), (*spots, *more),
+    )  # fmt: skip
+
+
+def _of_prediction(
+    s: Specimen, check: SpecimenCheck, day: TestDay, run: Run | None, predicted: Prediction, table: GaugeTable
+) -> Sheet:
+    """The page with one prediction on it, the coupled one, and every gauge."""
+    told = sheetgauges.expected(s, gauges_of(s), table, predicted)
+    source = sheetgauges.source_of(predicted)
+    spots = tuple(Spot(m.label, m.x, m.y, m.line, m.z) for m in told.marks)
+    gauges, sensors = told.tables()
+    return Sheet(
+        s, source, ("date", "age of closure / precast", "f_cm closure / precast", "test leader"),
+        _events(day, run, predicted), _steps(day, check), _stops(s, day), _rig(day), gauges, sensors,
+        _cautions(s, check, day), spots, told.to_csv(f"{s.name}: {source}"),
     )  # fmt: skip
 
 

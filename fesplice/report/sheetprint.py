@@ -26,15 +26,17 @@ from fesplice.store.folder import put_whole
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_MARGIN, _PAGE = 10.0, (210.0, 297.0)
-_MAP = 50.0
+_MARGIN = 10.0
+#: Width and height of papers [mm] (ISO 216, ANSI/ASME Y14.1).
+PAPERS = {"A4": (210.0, 297.0), "letter": (215.9, 279.4)}
+_MAP, _PLAN = 50.0, 24.0
 _LINE = 0.43  # mm of line height for every point of letters
 
 
 @contextmanager
 def map_figure(page: Sheet) -> Iterator[Figure]:
     """The map as a figure of its own, two columns wide."""
-    with style.sheet(190.0, _MAP, free=True) as figure:
+    with style.sheet(190.0, _tall(page), free=True) as figure:
         draw_map(figure, page, (0.0, 0.0, 1.0, 1.0))
         yield figure
 
@@ -42,6 +44,10 @@ def map_figure(page: Sheet) -> Iterator[Figure]:
 def draw_map(figure: Figure, page: Sheet, box: tuple[float, float, float, float]) -> None:
     """Lap with the gauges beside the whole beam with the sensors, inside ``box`` (shares of the figure)."""
     s, (x0, y0, w, h) = page.specimen, box
+    if _in_plan(page):
+        low = h * _PLAN / _tall(page)
+        _draw_plan(figure.add_axes((x0, y0, w, low)), page)
+        y0, h = y0 + low, h - low
     half = bars.half_length(s)
     reach = min(half, 0.5 * s.body.closure + 0.35 * s.body.depth) if s.body.closure > 0.0 else min(half, s.body.depth)
     lap = figure.add_axes((x0, y0, 0.40 * w, h))
@@ -50,6 +56,50 @@ def draw_map(figure: Figure, page: Sheet, box: tuple[float, float, float, float]
     beam = figure.add_axes((x0 + 0.41 * w, y0, 0.59 * w, h))
     _body(beam, page, (-half, half))
     _sensor_marks(beam, page)
+
+
+def _in_plan(page: Sheet) -> bool:
+    """Whether the page knows where its gauges sit across the beam."""
+    return any(np.isfinite(spot.z) for spot in page.spots)
+
+
+def _tall(page: Sheet) -> float:
+    """Height of the map [mm]."""
+    return _MAP + (_PLAN if _in_plan(page) else 0.0)
+
+
+def _draw_plan(axes: Any, page: Sheet) -> None:
+    """The closure from above with its bars, steel across and gauges; z across the beam upwards."""
+    from matplotlib.patches import Rectangle
+
+    s = page.specimen
+    half, wide = 0.5 * s.body.closure + 0.35 * s.body.depth, 0.5 * s.body.width
+    axes.add_patch(Rectangle((-half, -wide), 2.0 * half, 2.0 * wide, facecolor=CONCRETE, edgecolor="none", zorder=0))
+    c = 0.5 * s.body.closure
+    axes.add_patch(Rectangle((-c, -wide), 2.0 * c, 2.0 * wide, facecolor=CLOSURE, edgecolor="none", zorder=0))
+    for joint in bars.joint_positions(s):
+        axes.plot([joint, joint], [-wide, wide], color=INK, linewidth=0.9, linestyle=(0, (4, 1.5)))
+    for at in bars.confinement_positions(s):
+        axes.plot([at, at], [-0.9 * wide, 0.9 * wide], color=STEEL, linewidth=0.6, zorder=1)
+    for shape in bars.main_shapes(s):
+        for z in shape.positions:
+            x = np.clip([shape.points[:, 0].min(), shape.points[:, 0].max()], -half, half)
+            axes.plot(x, [z, z], linewidth=1.1, **FAMILY[shape.name])
+    # gauges at one place, a pair in a bend, share one mark and one label
+    shared: dict[tuple[int, int], list[str]] = {}
+    below = {(round(spot.x), round(spot.z)) for spot in page.spots if spot.line == "A" and np.isfinite(spot.z)}
+    for spot in page.spots:
+        if np.isfinite(spot.z) and np.isfinite(spot.x) and abs(spot.x) <= half:
+            shared.setdefault((round(spot.x), round(spot.z)), []).append(spot.label)
+    for (x, z), labels in sorted(shared.items()):
+        axes.plot(x, z, marker="s", markersize=3.0, color=INK, zorder=6)
+        side = -1.0 if (x, z) in below else 1.0
+        axes.text(x, z + 0.13 * side * wide, ", ".join(labels), fontsize=6, ha="center", zorder=7,
+                  va="top" if side < 0.0 else "bottom", bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.3},
+                  )  # fmt: skip
+    axes.set_xlim(-half, half)
+    axes.set_ylim(-1.3 * wide, 1.3 * wide)
+    axes.set_axis_off()
 
 
 def _body(axes: Any, page: Sheet, x: tuple[float, float]) -> None:
@@ -135,27 +185,34 @@ def _sensor_marks(axes: Any, page: Sheet) -> None:
 
 
 # ------------------------------------------------------------------ to disk
-def write_sheet(page: Sheet, path: str | Path) -> Path:
-    """Write the page as .html or .pdf; :class:`InputFault` for another suffix, :class:`FolderFault` by the disk."""
+def write_sheet(page: Sheet, path: str | Path, size: str = "A4") -> Path:
+    """Write the page as .html or .pdf on paper of ``size``, and its readings as CSV beside, where it has any.
+
+    Raises :class:`InputFault` for another suffix or paper, :class:`FolderFault` where the disk refuses.
+    """
     target = Path(path)
     kind = target.suffix.lower()
+    if size not in PAPERS:
+        raise InputFault("sheet", [Fault("--paper", size, " or ".join(PAPERS))])
+    if page.csv and kind in (".html", ".htm", ".pdf"):
+        put_whole(target.with_suffix(".csv"), page.csv.encode())
     if kind == ".pdf":
-        return print_sheet(page, target)
+        return print_sheet(page, target, PAPERS[size])
     if kind not in (".html", ".htm"):
         raise InputFault("sheet", [Fault("--out", str(target), "name a file ending in .html or .pdf")])
     buffer = io.BytesIO()
     with map_figure(page) as figure:
         figure.savefig(buffer, format="svg", metadata={"Creator": "fesplice", "Date": None})
     picture = "data:image/svg+xml;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
-    return paper.write("sheet.html", target, page=page, specimen=page.specimen, picture=picture)
+    return paper.write("sheet.html", target, page=page, specimen=page.specimen, picture=picture, size=size)
 
 
-def print_sheet(page: Sheet, path: Path) -> Path:
-    """One A4 page as PDF; letters shrink a little where there is much to say."""
-    for size in (6.6, 6.2, 5.8, 5.4, 5.0):
-        with style.sheet(*_PAGE, free=True) as figure:
-            left = _write(figure, page, size)
-            if left >= 0.0 or size == 5.0:
+def print_sheet(page: Sheet, path: Path, paper_size: tuple[float, float] = PAPERS["A4"]) -> Path:
+    """One page as PDF; letters shrink a little where there is much to say."""
+    for size in (6.6, 6.2, 5.8, 5.4, 5.0, 4.6):
+        with style.sheet(*paper_size, free=True) as figure:
+            left = _write(figure, page, size, paper_size)
+            if left >= 0.0 or size == 4.6:
                 _save(figure, path)
                 return path
     return path
@@ -167,9 +224,9 @@ def _save(figure: Figure, path: Path) -> None:
     put_whole(path, image.getvalue())
 
 
-def _write(figure: Figure, page: Sheet, size: float) -> float:
+def _write(figure: Figure, page: Sheet, size: float, paper_size: tuple[float, float]) -> float:
     """Puts everything on the page, top to bottom; answers the paper mm left below."""
-    pen = _Pen(figure, size)
+    pen = _Pen(figure, size, paper_size)
     s = page.specimen
     title = f"{s.name}: test-day sheet"
     pen.text(_MARGIN, style.plain(title), size + 4.0, fontweight="bold")
@@ -179,7 +236,8 @@ def _write(figure: Figure, page: Sheet, size: float) -> float:
     pen.down(1.7 * size * _LINE)
     pen.text(_MARGIN, "        ".join(f"{b}: ______________" for b in page.blanks))
     pen.down(2.0 * size * _LINE)
-    full = _PAGE[0] - 2.0 * _MARGIN
+    wide, high = paper_size
+    full = wide - 2.0 * _MARGIN
     pen.table(page.events, _MARGIN, (46, 33, 36, 32, 18, 25))
     top, half = pen.y, 0.5 * full - 2.0
     pen.table(page.steps, _MARGIN, (28, half - 28))
@@ -188,10 +246,16 @@ def _write(figure: Figure, page: Sheet, size: float) -> float:
     pen.table(page.rig, _MARGIN + half + 4.0, (32, half - 32))
     pen.y = min(low, pen.y)
     pen.list("Stop when", page.stops, _MARGIN, full)
-    draw_map(figure, page, (_MARGIN / _PAGE[0], (pen.y - _MAP) / _PAGE[1], full / _PAGE[0], _MAP / _PAGE[1]))
-    pen.down(_MAP + 1.0)
-    pen.table(page.gauges, _MARGIN, (7, 24, 33, 28, 28, 28, 42))
-    pen.table(page.sensors, _MARGIN, (7, 42, 42, 33, 33, 33))
+    tall = _tall(page)
+    draw_map(figure, page, (_MARGIN / wide, (pen.y - tall) / high, full / wide, tall / high))
+    pen.down(tall + 1.0)
+    if page.csv:
+        widths = (7, 26, 34, 18, 18, 18, 18, 18, 18, 15)
+        pen.table(page.gauges, _MARGIN, widths)
+        pen.table(page.sensors, _MARGIN, widths)
+    else:
+        pen.table(page.gauges, _MARGIN, (7, 24, 33, 28, 28, 28, 42))
+        pen.table(page.sensors, _MARGIN, (7, 42, 42, 33, 33, 33))
     pen.list("Cautions", page.cautions, _MARGIN, full)
     return pen.y - 6.0
 
@@ -199,21 +263,21 @@ def _write(figure: Figure, page: Sheet, size: float) -> float:
 class _Pen:
     """Writes texts from the top of the page downwards; ``y`` in paper mm from the bottom."""
 
-    def __init__(self, figure: Figure, size: float):
-        self.figure, self.size, self.y = figure, size, _PAGE[1] - 9.0
+    def __init__(self, figure: Figure, size: float, paper_size: tuple[float, float]):
+        self.figure, self.size, self.paper, self.y = figure, size, paper_size, paper_size[1] - 9.0
 
     def down(self, by: float) -> None:
         self.y -= by
 
     def text(self, x: float, words: str, size: float | None = None, **options: Any) -> None:
-        at = (x / _PAGE[0], self.y / _PAGE[1])
+        at = (x / self.paper[0], self.y / self.paper[1])
         look: dict[str, Any] = {"va": "top", "color": INK, "fontsize": size or self.size} | options
         self.figure.text(at[0], at[1], words, **look)
 
     def rule(self, x0: float, x1: float, weight: float) -> None:
         from matplotlib.lines import Line2D
 
-        at = [x0 / _PAGE[0], x1 / _PAGE[0]], [self.y / _PAGE[1]] * 2
+        at = [x0 / self.paper[0], x1 / self.paper[0]], [self.y / self.paper[1]] * 2
         self.figure.add_artist(Line2D(*at, color=INK, linewidth=weight))
 
     def heading(self, x: float, width: float, words: str) -> None:

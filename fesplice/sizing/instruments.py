@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from fesplice.geometry import bars
 from fesplice.specimen import toml
-from fesplice.specimen.gauges import bar_names
+from fesplice.specimen.gauges import Gauge, bar_names
 
 if TYPE_CHECKING:
     from fesplice.specimen import Specimen
@@ -23,6 +23,11 @@ Table = Mapping[str, str | int]
 def suggested(s: Specimen) -> tuple[Table, ...]:
     """Recommended gauges as tables of a specimen file."""
     return (*_loads(s), *_on_bars(s), *_on_ties(s), *_sensors(s))
+
+
+def gauges_of(s: Specimen) -> tuple[Gauge, ...]:
+    """The gauges of a specimen; the recommended ones where its file names none."""
+    return s.gauges or tuple(Gauge.model_validate(dict(table), strict=False) for table in suggested(s))
 
 
 def gauges_toml(tables: tuple[Table, ...]) -> str:
