@@ -7,9 +7,10 @@ number stays UNSET and is reported once, at its source.
 from __future__ import annotations
 
 from math import isnan, nan
-from typing import Any, Protocol, TypeVar
+from typing import Any, TypeVar
 
 from fesplice.specimen import estimates
+from fesplice.specimen.across import across
 from fesplice.specimen.confinement import Confinement
 from fesplice.specimen.schema import (
     BarRow,
@@ -22,30 +23,24 @@ from fesplice.specimen.schema import (
     Steel,
 )
 from fesplice.specimen.sizes import bend_diameter, hook_tail, lookup, round_bar
-from fesplice.specimen.values import UNSET, Sized
+from fesplice.specimen.values import TOLERANCE, Sized, TellFault
 from fesplice.units import both, show
 
-TOLERANCE = 0.5  # mm: lengths given twice must agree this well, which leaves room for rounded inches
 PLAN_ELEMENT, PLAN_SHARE = 15.0, 0.55  # widest element of a plan left to the rule: mm, and bar diameters
 
 _Bar = TypeVar("_Bar", bound=Sized)
 
 
-class TellFault(Protocol):
-    """Takes one fault: key path and what is allowed."""
-
-    def __call__(self, path: str, allowed: str) -> None: ...
-
-
 def fill(s: Specimen, report: TellFault) -> Specimen:
     """``s`` with every missing number filled; contradictions go to ``report``."""
-    bars = _bars(s.bars, s.body, report)
+    bars, body = _bars(s.bars, s.body, report)
     parts: dict[str, Any] = {
         "concrete": s.concrete.filled(
             precast=concrete(s.concrete.precast),
             closure=concrete(s.concrete.closure) if s.concrete.closure else None,
         ),
         "steel": {key: _steel(steel) for key, steel in s.steel.items()},
+        "body": body,
         "bars": bars,
         "compression_bars": s.compression_bars and _sized(s.compression_bars, "compression_bars", report),
         "stirrups": s.stirrups and _sized(s.stirrups, "stirrups", report),
@@ -97,7 +92,7 @@ def _sized(part: _Bar, path: str, report: TellFault) -> _Bar:
     return part.filled(size=size.name, diameter=size.diameter, area=area)
 
 
-def _bars(bars: Bars, body: Body, report: TellFault) -> Bars:
+def _bars(bars: Bars, body: Body, report: TellFault) -> tuple[Bars, Body]:
     lapped = bars.splice != "continuous"
     left = _row(bars.left, "bars.left", bars, body, report)
     right = None
@@ -107,7 +102,7 @@ def _bars(bars: Bars, body: Body, report: TellFault) -> Bars:
         report("bars.right", "continuous bars are one row: give [bars.left] only")
     mirrored = bars.right is None
     bars = _lap(bars.filled(left=left, right=right), body, mirrored, report)
-    return _positions(bars, body, report)
+    return across(bars, body, report)
 
 
 def _row(row: BarRow, path: str, bars: Bars, body: Body, report: TellFault) -> BarRow:
@@ -161,81 +156,6 @@ def _lap(bars: Bars, body: Body, mirrored: bool, report: TellFault) -> Bars:
         return row.filled(embedment=rest)
 
     return bars.filled(lap=lap, left=completed(left, right), right=completed(right, left))
-
-
-# ------------------------------------------------------------------ lateral positions
-def _positions(bars: Bars, body: Body, report: TellFault) -> Bars:
-    left, right = bars.left, bars.right
-    rows = [("bars.left", left)] + ([("bars.right", right)] if right else [])
-    given = [bool(row.positions) for _, row in rows]
-    for path, row in rows:
-        if row.positions and len(row.positions) != row.number:
-            report(f"{path}.positions", f"{len(row.positions)} positions for {row.number} bars: give one for each")
-    side = bars.side_cover if "side_cover" in bars.model_fields_set else left.cover if left.cover > 0 else UNSET
-    if any(given) and "side_cover" in bars.model_fields_set:
-        report("bars.side_cover", "give side_cover or positions, not both")
-    if right is None:
-        z = tuple(sorted(left.positions)) or _even(left.number, body.width / 2 - side - left.diameter / 2)
-        return _placed(bars, body, z, None, 0.0)
-    spacing = bars.spacing if bars.spacing != 0.0 else (left.diameter + right.diameter) / 2
-    if "spacing" not in bars.model_fields_set and not all(given):
-        report("bars.spacing", 'missing; centre to centre of a lapped pair, e.g. "100 mm" or "contact"')
-    if all(given):
-        return _both_given(bars, body, spacing, report)
-    if given[-1] and not given[0]:
-        report("bars.left.positions", "missing; give the positions of both rows, or of the left row alone")
-    elif left.number != right.number:
-        report("bars.right.positions", "missing; with unequal numbers of bars give the positions of both rows")
-    elif given[0]:
-        z = tuple(sorted(left.positions))
-        return _placed(bars, body, z, tuple(sorted(p - spacing if p > 0 else p + spacing for p in z)), spacing)
-    else:
-        return _placed(bars, body, *_pairs(left, right, body.width / 2 - side, spacing), spacing)
-    return bars
-
-
-def _pairs(left: BarRow, right: BarRow, half: float, spacing: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Mirrored pairs A B | B A evenly across the width: left bars outside, no net eccentricity.
-
-    An odd number leaves one pair in the middle, which cannot be mirrored.
-    """
-    n = left.number
-    centres = _even(n, half - left.diameter / 2 - spacing / 2)
-    outward = [-1.0 if 2 * i < n else 1.0 for i in range(n)]
-    a = tuple(c + o * spacing / 2 for c, o in zip(centres, outward))
-    b = tuple(c - o * spacing / 2 for c, o in zip(centres, outward))
-    return a, b
-
-
-def _even(number: int, reach: float) -> tuple[float, ...]:
-    """``number`` places evenly from -reach to reach; a single one in the middle."""
-    if number == 1:
-        return (0.0,)
-    return tuple(reach * (2 * i / (number - 1) - 1) for i in range(number))
-
-
-def _both_given(bars: Bars, body: Body, spacing: float, report: TellFault) -> Bars:
-    assert bars.right is not None
-    a, b = tuple(sorted(bars.left.positions)), tuple(sorted(bars.right.positions))
-    gaps = [abs(p - q) for p, q in zip(a, b)] if len(a) == len(b) else []
-    if "spacing" not in bars.model_fields_set:
-        if gaps and max(gaps) - min(gaps) > TOLERANCE:
-            report("bars.spacing", "missing; the positions give pairs of unequal spacing")
-        spacing = gaps[0] if gaps else UNSET
-    elif any(abs(gap - spacing) > TOLERANCE for gap in gaps):
-        found = ", ".join(show(gap, "length") for gap in gaps)
-        report("bars.spacing", f"disagrees with the positions, whose pairs lie {found} apart")
-    return _placed(bars, body, a, b, spacing)
-
-
-def _placed(bars: Bars, body: Body, a: tuple[float, ...], b: tuple[float, ...] | None, spacing: float) -> Bars:
-    left, right = bars.left, bars.right
-    outer = [abs(z) + left.diameter / 2 for z in a]
-    update: dict[str, Any] = {"spacing": spacing, "left": left.filled(positions=a)}
-    if right is not None and b is not None:
-        outer += [abs(z) + right.diameter / 2 for z in b]
-        update["right"] = right.filled(positions=b)
-    return bars.filled(**update, side_cover=body.width / 2 - max(outer))
 
 
 # ------------------------------------------------------------------ plan

@@ -17,8 +17,8 @@ from fesplice.specimen.values import UNSET, Count, Length, Name, Part, Position,
 from fesplice.units import both, show
 
 if TYPE_CHECKING:
-    from fesplice.specimen.fill import TellFault
     from fesplice.specimen.schema import BarRow, Specimen
+    from fesplice.specimen.values import TellFault
 
 Kind = Literal[
     "bar_strain", "tie_strain", "concrete_strain", "deflection", "joint_opening", "slip", "lift", "load", "rotation"

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 from difflib import get_close_matches
 
-from fesplice.specimen.fill import TellFault
 from fesplice.specimen.gauges import check_gauges
 from fesplice.specimen.schema import BarRow, Specimen, Steel
-from fesplice.specimen.values import Sized
+from fesplice.specimen.values import Sized, TellFault
 from fesplice.units import both, show
 
 MIN_COVER = 10.0  # mm: less concrete than this cannot be placed (common practice, no source)

@@ -53,7 +53,7 @@ from fesplice.units import GRAVITY
 class Body(Part):
     """Outline of the beam, its supports and loads, and the length of the cast closure."""
 
-    width: Length = Field(description="width of the beam")
+    width: Length = Field(default=UNSET, description="width of the beam; left out: covers, spacing and gap decide")
     depth: Length = Field(description="overall depth")
     span: Length = Field(description="distance between the support centres")
     shear_span: Length = Field(description="support centre to load centre; span/2 is one central load")
@@ -142,7 +142,7 @@ class BarRow(Sized):
     cover: Distance = Field(default=UNSET, description="clear cover to the tension face, instead of a depth")
     embedment: Length = Field(default=UNSET, description="joint face to the outside of the hook (or the bar end)")
     positions: tuple[Position, ...] = Field(
-        default=(), description="lateral bar centres; left out: mirrored pairs A B | B A"
+        default=(), description="lateral bar centres; left out: by bars.layout"
     )
     hook: Hook | None = None
 
@@ -153,6 +153,12 @@ class Bars(Part):
     splice: Literal["hooked", "straight", "continuous"] = Field(description="kind of splice")
     lap: Distance = Field(default=UNSET, description="lap length: hook outside to hook outside, or bar end to bar end")
     spacing: Spacing = Field(default=UNSET, description='centre to centre of a lapped pair, or "contact"')
+    layout: Literal["mirrored", "alternating"] = Field(
+        default="mirrored", description="order of pairs across the beam: A B | B A, or A B A B"
+    )
+    gap: Length = Field(
+        default=UNSET, description="centre to centre of facing bars of two pairs; left out: pairs share the width"
+    )
     side_cover: Distance = Field(
         default=UNSET, description="clear side cover of the outer bars; left out: the clear cover"
     )

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Protocol, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict
 
@@ -17,6 +17,16 @@ from fesplice.units import KINDS, UnitFault, parse, show
 
 UNSET = math.nan
 """Not given. Comparisons with it are false, so no rule ever fires on a missing number."""
+
+
+#: Lengths given twice must agree this well [mm], which leaves room for rounded inches.
+TOLERANCE = 0.5
+
+
+class TellFault(Protocol):
+    """Takes one fault: key path and what is allowed."""
+
+    def __call__(self, path: str, allowed: str) -> None: ...
 
 
 class _Mended:

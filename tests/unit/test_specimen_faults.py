@@ -44,7 +44,7 @@ ONE_KEY: list[tuple[Specimen, str, Any, str]] = [
     (LAPPED, "body.width", "-600 mm", "above 0 mm"),
     (LAPPED, "body.width", "nan mm", "finite"),
     (LAPPED, "body.width", float("inf"), "unit is missing"),
-    (LAPPED, "body.width", None, "missing; width of the beam"),
+    (LAPPED, "body.width", None, "missing; or give bars.gap"),
     (LAPPED, "concrete", None, "table needed: Concrete of the precast halves"),
     (LAPPED, "concrete.closure.strength", "5000 MPa", "between 5 MPa and 150 MPa"),
     (LAPPED, "concrete.closure.poisson", float("nan"), "finite"),
