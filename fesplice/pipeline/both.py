@@ -28,6 +28,7 @@ from fesplice.model.choice import Chosen, choose
 from fesplice.model.plan import Vertical
 from fesplice.pipeline import manifest
 from fesplice.pipeline.analyse import Progress, analyse
+from fesplice.pipeline.views import computable
 from fesplice.post.elevation.findings import elevation_findings
 from fesplice.post.elevation.interface import InterfaceTrace
 from fesplice.post.elevation.trace import trace
@@ -71,6 +72,7 @@ def predict(
     """
     s = specimen if isinstance(specimen, Specimen) else read(specimen)
     home = Path(folder)
+    computable(s)
     chosen = choose(s, bond, concrete)  # a law that cannot be is told before anything is written
     if (standing := _standing(s, home, chosen)) is not None:
         if not is_frozen(home) and not _gauged(s, home):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fesplice.contracts import BondMaker, ConcreteMaker, Floats, InputFault, State, Step
+from fesplice.contracts import BondMaker, ConcreteMaker, Fault, Floats, InputFault, State, Step
 from fesplice.geometry import build_mesh, elevation
 from fesplice.geometry.plan import plan
 from fesplice.geometry.plan_mesh import plan_mesh
@@ -42,6 +42,13 @@ class Setup:
     warnings: Callable[[Model], list[str]]
 
 
+def computable(specimen: Specimen) -> None:
+    """Raises :class:`InputFault` for a splice that is checked by formula only."""
+    if specimen.bars.splice in ("looped", "headed"):
+        allowed = "checked by formula only (fesplice check); the views compute hooked, straight and continuous bars"
+        raise InputFault(specimen.name, [Fault("bars.splice", specimen.bars.splice, allowed)])
+
+
 def setup(
     specimen: Specimen, view: str, vertical: Vertical | None = None, mesh: Mesh | None = None, *,
     bond: BondMaker | None = None, concrete: ConcreteMaker | None = None,
@@ -51,6 +58,7 @@ def setup(
     ``mesh`` takes the place of the one made of the specimen: for a layout that no specimen file describes. Laws handed
     in stand in place of those that the specimen names (:mod:`fesplice.model.choice`).
     """
+    computable(specimen)
     chosen = choose(specimen, bond, concrete)
     if view not in SETUPS:
         raise InputFault("view", f"{view!r} is no view: {' or '.join(SETUPS)}")

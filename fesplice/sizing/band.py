@@ -23,6 +23,7 @@ from fesplice.provisions import (
     aci408r_03,
     ec2_2004,
     ec2_2023,
+    ec2_2023_loops,
     ku_hook_2018,
     mc2010,
     orangun_1977,
@@ -173,9 +174,35 @@ def _aashto_straight(g: _Given) -> Check:
     return aashto_lrfd_9.lap_stress(b.lap, g.f_cm, b.diameter, b.c_b, k_tr)
 
 
+def _loops(g: _Given) -> Check:
+    """Loops: mean strengths in place of the design ones, as stress of the bar; a loop has two legs in the lap."""
+    b, gap = g.bar, max(g.bar.pair_gap, 0.0)
+    assert b.row.hook is not None
+    core = ec2_2023_loops.loop_core(b.diameter, b.row.hook.bend_diameter, b.lap).value
+    area, strength = b.core_steel
+    k_st = ec2_2023_loops.loop_steel(strength or g.fy, g.f_cm, core, AGGREGATE, b.lap, area).value
+    return _stress(ec2_2023_loops.loop_strength(g.f_cm, core, AGGREGATE, b.lap, k_st, gap), 2.0 * b.row.area)
+
+
+def _heads(g: _Given) -> Check:
+    """Headed bars: mean strengths in place of the design ones, as stress of the bar."""
+    b, gap = g.bar, max(g.bar.pair_gap, 0.0)
+    assert b.row.head is not None
+    core = ec2_2023_loops.head_core(b.diameter, b.row.head.width, b.lap).value
+    length = b.lap - 2.0 * b.diameter
+    area, strength = b.core_steel
+    k_st = ec2_2023_loops.head_steel(strength or g.fy, g.f_cm, core, AGGREGATE, length, area).value
+    return _stress(ec2_2023_loops.head_strength(g.f_cm, core, AGGREGATE, length, k_st, gap), b.row.area)
+
+
+def _stress(force: Check, area: float) -> Check:
+    """The answer of a clause in force as the stress of the steel of ``area`` that carries it [MPa]."""
+    return replace(force, value=force.value / area, unit="MPa")
+
+
 @dataclass(frozen=True)
 class _Formula:
-    """A row of the band: its name, role and remarks for ``of`` "hooked" or "straight" laps."""
+    """A row of the band: its name, role and remarks for the kinds of lap in ``of``."""
 
     name: str
     role: str
@@ -186,6 +213,9 @@ class _Formula:
 
 
 _DESIGN = "design value, no mean strength"
+_MEANS = "a design formula with f_cm and f_y in place of design strengths, d_dg = 32 mm assumed"
+#: d_dg = 16 mm + D_lower of common gravel [mm] (common practice, no source).
+AGGREGATE = 32.0
 FORMULAS: tuple[_Formula, ...] = (
     _Formula("hooked-bar equation x 0.8", "band", ("hooked",), _hook_equation, True,
              "fitted to hooks of beam-column joints; 0.8 for hooks outside a column core"),
@@ -195,6 +225,11 @@ FORMULAS: tuple[_Formula, ...] = (
     _Formula("class B lap solved for stress", "band", ("straight",), _aashto_straight, False, _DESIGN),
     _Formula("straight splice, mean", "band", ("hooked", "straight"), _aci408),
     _Formula("straight lap, mean", "band", ("hooked", "straight"), _mc2010),
+    _Formula("looped lap", "band", ("looped",), _loops, False,
+             f"{_MEANS}; the force of a loop is shared by its two legs"),
+    _Formula("headed lap", "band", ("headed",), _heads, False, _MEANS),
+    _Formula("straight splice, mean", "comparison", ("looped", "headed"), _aci408),
+    _Formula("straight lap, mean", "comparison", ("looped", "headed"), _mc2010),
     _Formula("straight splice, mean", "comparison", ("hooked",), _orangun),
     _Formula("straight splice, mean", "band", ("straight",), _orangun),
     _Formula("hook length solved for stress", "comparison", ("hooked",), _aci14, False, "superseded edition"),
@@ -234,10 +269,9 @@ def _continuous(st: Statics) -> Band:
 
 def _of_row(s: Specimen, bar: Lapped, st: Statics) -> list[Estimate]:
     given = _Given(bar, st.concrete.strength, st.steel.yield_strength)
-    kind = "hooked" if bar.hooked else "straight"
     found: list[Estimate] = []
     for formula in FORMULAS:
-        if kind not in formula.of:
+        if bar.kind not in formula.of:
             continue
         for reading in READINGS if formula.readings else ("",):
             try:
@@ -246,7 +280,7 @@ def _of_row(s: Specimen, bar: Lapped, st: Statics) -> list[Estimate]:
                 found.append(_refused(bar, formula, reading, str(fault)))
                 continue
             found.append(_estimate(s, bar, st, formula, reading, check))
-    return _with_central(found, kind)
+    return _with_central(found, bar.kind)
 
 
 def _estimate(s: Specimen, bar: Lapped, st: Statics, formula: _Formula, reading: str, check: Check) -> Estimate:
@@ -277,9 +311,13 @@ def _refused(bar: Lapped, formula: _Formula, reading: str, why: str) -> Estimate
 
 
 def _with_central(found: list[Estimate], kind: str) -> list[Estimate]:
-    """Marks the central value: hooked-bar equation by partner; straight bars 408R in its range, else MC2010."""
+    """Marks the central value: hooked-bar equation by partner; straight bars 408R in its range, else MC2010; the one
+    formula of loops and of heads.
+    """
     if kind == "hooked":
         chosen = next(e for e in found if e.formula.startswith("hooked-bar") and e.reading == "partner")
+    elif kind in ("looped", "headed"):
+        chosen = next(e for e in found if kind in e.formula)
     else:
         mean = [e for e in found if e.formula.startswith("straight") and e.role == "band"]
         inside = [e for e in mean if not any("outside" in n for n in e.notes)]

@@ -7,12 +7,14 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from fesplice.contracts import Fault, InputFault
+from fesplice.provisions import ec2_2023_loops
 from fesplice.sizing.band import Band, band
 from fesplice.sizing.lapped import Lapped, lapped
 from fesplice.sizing.lengths import Length, Limit, lengths, limits
 from fesplice.sizing.margins import Margin, margins
 from fesplice.sizing.placing import LapTruss, Placing, placing, strut
 from fesplice.sizing.statics import Statics, statics
+from fesplice.units import both
 
 if TYPE_CHECKING:
     from fesplice.specimen import Specimen
@@ -122,6 +124,9 @@ def check(specimen: Specimen, stress: float = DESIGN_STRESS) -> SpecimenCheck:
     if not 50.0 <= stress <= 690.0:
         raise InputFault(s.name, [Fault("stress", stress, "design bar stress between 50 and 690 MPa (7 and 100 ksi)")])
     rows, each = lapped(s), statics(s)
+    if s.bars.splice in ("looped", "headed") and not s.confinement.there:
+        told = f"{s.bars.splice} laps need steel across: without it their only formula leaves no strength"
+        raise InputFault(s.name, [Fault("confinement.kind", "none", told)])
     found = band(s, rows, each)
     st = each[found.central.line]
     struts = tuple(strut(s, bar, found.central.stress) for bar in rows)
@@ -146,6 +151,14 @@ def _notes(s: Specimen, rows: tuple[Lapped, ...], st: Statics, found: Band) -> l
     if any(bar.hooked for bar in rows):
         out.append(
             "Laps of hooked bars are outside the scope of every document used here; values are shown for comparison."
+        )
+    if s.bars.splice in ("looped", "headed"):
+        down, area = ec2_2023_loops.tie_down(s.bars.left.diameter), rows[0].core_steel[0]
+        out.append(
+            f"Laps of {'loops' if s.bars.splice == 'looped' else 'headed bars'} are checked by the one formula of "
+            f"{down.document} {down.edition} (11.13 to 11.22, from an open library, the standard not seen); the "
+            f"computed views do not take them. Steel across the core {both(area, 'area')}; against prying at least "
+            f"{both(down.value, 'area')} of ties per bar ({down.clause})."
         )
     if found.yields:
         out.append("Continuous bars: bending governs, there is no lap to predict.")

@@ -32,6 +32,8 @@ class Lapped:
     infinite for a single bar. ``cover`` to the tension face, ``side`` to the side face, ``edge`` that of the
     layer's outermost bar, ``half_gap`` half the clear spacing to the nearest bar that is not the lap partner
     (infinite where there is none).
+    ``kind`` of splice; ``core_steel``: area [mm2] that runs across inside the bends or between
+    the heads, and its yield strength [MPa].
     ``tail_cover`` to the face the tail points to (NaN without a hook). ``pair_gap`` clear gap of a lapped pair.
     ``c_model_code``: c_min, c_max of fib Model Code 2010 Figure 6.1-2, those of the bar that splits first.
     """
@@ -49,6 +51,8 @@ class Lapped:
     edge: float
     half_gap: float
     tail_cover: float
+    kind: str
+    core_steel: tuple[float, float]
     c_model_code: tuple[float, float]
     ties: Ties
 
@@ -58,7 +62,7 @@ class Lapped:
 
     @property
     def hooked(self) -> bool:
-        return self.row.hook is not None
+        return self.kind == "hooked"
 
     @property
     def outer_bend(self) -> float:
@@ -161,11 +165,21 @@ def _row(s: Specimen, line: str, key: str, row: BarRow, other: BarRow) -> Lapped
         s_row=float(same.min()), s_partner=partner, pair_gap=partner - 0.5 * (row.diameter + other.diameter),
         cover=row.cover, side=float(sides.min()), edge=s.bars.side_cover,
         half_gap=max(float(half_gaps.min()), 1e-3 * row.diameter), tail_cover=tail,
+        kind=s.bars.splice,
+        core_steel=_in_core(s),
         c_model_code=bond.worst(
             [bond.covers(float(h), float(c), row.cover, row.diameter) for h, c in zip(half_gaps, sides)], row.diameter
         ),
         ties=_ties(s, row, other),
     )  # fmt: skip
+
+
+def _in_core(s: Specimen) -> tuple[float, float]:
+    """Steel across inside the lapped ends: bars in the bends; one leg of each set. Area [mm2], strength [MPa]."""
+    c = s.confinement
+    if not c.there:
+        return 0.0, 0.0
+    return c.number * c.area, s.steel[c.steel].yield_strength
 
 
 def _ties(s: Specimen, row: BarRow, other: BarRow) -> Ties:

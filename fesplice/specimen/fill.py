@@ -114,11 +114,16 @@ def _row(row: BarRow, path: str, bars: Bars, body: Body, report: TellFault) -> B
         report(f"{path}.depth", 'missing; effective depth, e.g. "515 mm" (or cover, the clear cover)')
     depth = row.depth if "depth" in given else body.depth - row.cover - row.diameter / 2
     cover = body.depth - row.depth - row.diameter / 2 if "depth" in given else row.cover
-    hook = _hook(row.hook or Hook(), row.diameter) if bars.splice == "hooked" else row.hook
+    hook = row.hook
+    if bars.splice in ("hooked", "looped"):
+        # a loop is a bar that turns back on itself
+        hook = _hook(row.hook or Hook(), row.diameter, 180.0 if bars.splice == "looped" else None)
     return row.filled(depth=depth, cover=cover, hook=hook)
 
 
-def _hook(hook: Hook, diameter: float) -> Hook:
+def _hook(hook: Hook, diameter: float, angle: float | None) -> Hook:
+    if angle is not None and "angle" not in hook.model_fields_set:
+        hook = hook.filled(angle=angle)
     standard = {"bend_diameter": bend_diameter(diameter), "tail": hook_tail(diameter, hook.angle)}
     return hook.filled(**{k: v for k, v in standard.items() if k not in hook.model_fields_set})
 

@@ -170,9 +170,17 @@ def _placing(s: Specimen, path: str, row: BarRow) -> str:
 
 def _hook(s: Specimen, row: BarRow, path: str, report: TellFault) -> None:
     hook, d = row.hook, row.diameter
+    if (row.head is None) == (s.bars.splice == "headed"):
+        told = 'missing; the width of the head, e.g. "60 mm"' if row.head is None else f"{s.bars.splice} bars have none"
+        report(f"{path}.head", told)
+    elif row.head is not None and row.head.width < 1.5 * d:
+        report(f"{path}.head.width", f"must not be below 1.5 bar diameters, {both(1.5 * d, 'length')}")
     if hook is None:
         return
-    if s.bars.splice != "hooked":
+    if s.bars.splice == "looped" and hook.angle != 180:
+        report(f"{path}.hook.angle", "a loop turns back on itself: 180, or leave it out")
+        return
+    if s.bars.splice not in ("hooked", "looped"):
         report(f"{path}.hook", f"{s.bars.splice} bars have no hook: leave it out")
         return
     outer = hook.bend_diameter / 2 + d
@@ -270,7 +278,7 @@ def _confinement(s: Specimen, report: TellFault) -> None:
         report("confinement.kind", "a beam without closure has no confinement: leave the table out")
     if c.in_bends:
         hooks = [row.hook for _, row in _rows(s) if row.hook]
-        if s.bars.splice != "hooked":
+        if s.bars.splice not in ("hooked", "looped"):
             report("confinement.kind", "a hooked transverse bar lies inside bends: only with hooked bars")
         elif any(c.diameter > hook.bend_diameter for hook in hooks):
             report("confinement.size", f"must fit the bend, {both(min(h.bend_diameter for h in hooks), 'length')}")

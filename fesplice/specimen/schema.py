@@ -133,6 +133,12 @@ class Hook(Part):
     orientation: Literal["compression", "tension"] = Field(default="compression", description="face the tail points to")
 
 
+class Head(Part):
+    """Head of a headed bar."""
+
+    width: Length = Field(description="width of the head across the bar, b_h1")
+
+
 class BarRow(Sized):
     """Main bars of one half (all of them in one layer). ``positions`` are measured from the centre line."""
 
@@ -145,12 +151,13 @@ class BarRow(Sized):
         default=(), description="lateral bar centres; left out: by bars.layout"
     )
     hook: Hook | None = None
+    head: Head | None = None
 
 
 class Bars(Part):
     """Main bars and their lap; ``right`` left out mirrors ``left``."""
 
-    splice: Literal["hooked", "straight", "continuous"] = Field(description="kind of splice")
+    splice: Literal["hooked", "straight", "continuous", "looped", "headed"] = Field(description="kind of splice")
     lap: Distance = Field(default=UNSET, description="lap length: hook outside to hook outside, or bar end to bar end")
     spacing: Spacing = Field(default=UNSET, description='centre to centre of a lapped pair, or "contact"')
     layout: Literal["mirrored", "alternating"] = Field(

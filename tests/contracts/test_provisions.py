@@ -52,7 +52,8 @@ SAMPLE: dict[str, Any] = {
     "A_ts": 645.0, "A_l": 5000.0, "A_cv": 345e3, "A_vf": 568.0, "V_n": 4e5, "F_n": 3e5, "face_cover": 50.0,
     "n": 2.0, "n_t": 2.0, "n_b": 2.0, "n_tr": 2.0, "N": 4.0, "K": 0.05, "percent": 60.0, "eps_s": 0.001, "eps_t": 0.004,
     "psi_r": 1.6, "beta_s": 0.75, "reading": "row", "node": "CCT", "bent": True, "least_stirrups": False,
-    "surface": "roughened",
+    "surface": "roughened", "f_cd": 30.0, "f_yd": 435.0, "phi_m": 150.0, "l_s": 250.0, "a_c": 1e4, "d_dg": 32.0,
+    "k_st": 0.8, "c_s": 50.0, "a_st": 400.0, "b_h1": 70.0, "length": 200.0,
 }  # fmt: skip
 NAMES = sorted(PROVISIONS)
 
