@@ -15,7 +15,8 @@ PAGE = Path(__file__).resolve().parents[1] / "models" / "KEYS.md"
 HEAD = """# Keys of a specimen file
 
 Written by `scripts/keys.py` from the schema. A dimensional value is a text with its unit ("460 mm", "18 in", "5 ksi");
-a number without its unit and an unknown key are refused. "rule": left out, the value comes from a named rule, and the
+a number without its unit and an unknown key are refused, and so is a value that is not allowed; one that is not usual
+is read and told of. "rule": left out, the value comes from a named rule, and the
 run's page says which and what it gave. Values of `[plan]` and of wedging in `[bond]` that have no source are judgement;
 what each does to the strength, but for the grip length, stands in [TRENDS.md](studies/TRENDS.md).
 
@@ -31,10 +32,11 @@ def page() -> str:
     for table in key_tables():
         rows = []
         for key in table.keys:
-            cells = (f"`{key.name}`", key.allowed, key.left_out, key.meaning)
+            cells = (f"`{key.name}`", key.allowed, key.usual or "–", key.left_out, key.meaning)
             rows.append("| " + " | ".join(c.replace("|", "\\|") for c in cells) + " |")
         out += ["## " + (", ".join(f"`[{path}]`" for path in table.paths if path) or "Top") + "\n"]
-        out += [table.meaning + "\n", "| key | allowed | left out | meaning |", "|---|---|---|---|", *rows, ""]
+        out += [table.meaning + "\n"]
+        out += ["| key | allowed | usual | left out | meaning |", "|---|---|---|---|---|", *rows, ""]
     return "\n".join(out)
 
 

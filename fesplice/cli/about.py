@@ -41,7 +41,8 @@ def keys(
     for table in found:
         out.print(f"{table.title}: {table.meaning}")
         for key in table.keys:
-            out.print(f"  {key.name:18s} {key.allowed.replace('`', '')}; left out: {key.left_out}")
+            usual = f"; usually {key.usual}" if key.usual else ""
+            out.print(f"  {key.name:18s} {key.allowed.replace('`', '')}{usual}; left out: {key.left_out}")
             if key.meaning:
                 out.print(f"  {'':18s} {key.meaning}")
         out.print("")

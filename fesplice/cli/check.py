@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from fesplice.cli.console import SpecimenFile, out
+from fesplice.contracts import InputFault
 
 
 def check(
@@ -27,7 +28,9 @@ def check(
 
     given = read(specimen)
     found = check_specimen(given, _stress(stress))
-    out.print(check_text(given, found))
+    first, rest = check_text(given, found).split("\n", 1)
+    out.print(first, style=None if found.ok else "bold red")
+    out.print(rest)
     if json_file is not None:
         _write_json(json_file, found.as_dict())
         out.print(f"\nJSON: {json_file}")
@@ -88,6 +91,8 @@ def sheet(
 
     given = read(specimen)
     found = check_specimen(given)
+    if falls := [m for m in found.missed if m.key == "own strength"]:
+        raise InputFault(str(specimen), f"no sheet of a beam that does not stand: {falls[0].note}")
     computed = plan = predicted = table = None
     if run is not None:
         from fesplice.post.prediction import Prediction
@@ -107,7 +112,7 @@ def sheet(
 
 
 def _stress(text: str) -> float:
-    from fesplice.contracts import Fault, InputFault
+    from fesplice.contracts import Fault
     from fesplice.units import UnitFault, parse
 
     try:

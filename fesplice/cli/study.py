@@ -30,6 +30,11 @@ def _time(seconds: float) -> str:
     return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min {seconds:02d} s"
 
 
+def _kn(load: float, digits: int = 1) -> str:
+    """A load per ram [N]; none where own weight alone goes beyond."""
+    return f"{load / 1e3:.{digits}f} kN" if load >= 0.0 else "none"
+
+
 @study.command()
 def plan(file: StudyFile) -> None:
     """List the cases with their hand values, and those that cannot be built with the reason; nothing is computed."""
@@ -48,13 +53,13 @@ def plan(file: StudyFile) -> None:
             out.print(f"{case.number:5d}  dropped: {case.label}: {case.reason}")
             continue
         hand = check(read_text(case.text))
-        first, yields, band = hand.loads.cracking_load / 1e3, hand.loads.yield_load / 1e3, hand.band
+        first, yields, band = _kn(hand.loads.cracking_load), _kn(hand.loads.yield_load), hand.band
         said = "no lap: the bars yield"
         if not band.yields:
             said = f"{band.low.stress:.0f} to {band.high.stress:.0f} MPa ({band.central.stress:.0f} MPa, "
-            said += f"{band.central.load / 1e3:.0f} kN)"
+            said += f"{_kn(band.central.load, 0)})"
         missed = f"; margin missed: {', '.join(m.name for m in hand.missed)}" if hand.missed else ""
-        out.print(f"{case.number:5d}  {first:8.1f} kN {yields:7.1f} kN  {said:37s}  {case.label}{missed}")
+        out.print(f"{case.number:5d}  {first:>11s} {yields:>10s}  {said:37s}  {case.label}{missed}")
     kept = sum(not case.dropped for case in found)
     out.print(f"{kept} to compute, {len(found) - kept} dropped")
 

@@ -81,7 +81,7 @@ def warnings(s: Specimen, mesh: Mesh | None = None) -> list[str]:
 
     With the ``mesh`` of an elevation also the effective width of wedging bond.
     """
-    out = []
+    out = unusual(s)
     wedges = s.bond.splitting == "wedging"
     f_cm = (s.concrete.closure or s.concrete.precast).strength
     if s.confinement.in_bends:
@@ -108,6 +108,11 @@ def warnings(s: Specimen, mesh: Mesh | None = None) -> list[str]:
     return out + _estimated(s)
 
 
+def unusual(s: Specimen) -> list[str]:
+    """Values of the specimen that are read but hardly meant."""
+    return [f"WARNING: {doubt}" for doubt in s.doubts]
+
+
 def _support(s: Specimen, row: str, f_cm: float) -> str:
     support = hook_support(s, row, f_cm)
     if support is None:
@@ -121,7 +126,7 @@ def _support(s: Specimen, row: str, f_cm: float) -> str:
 
 def plan_warnings(s: Specimen, vertical: Vertical | None) -> list[str]:
     """The same for a plan."""
-    out = [
+    out = unusual(s) + [
         "the slab's thickness and the plane it hangs on are judgement (table [plan]): read the plan as a bracket of "
         "the free slab (plan.interface none) and the intact plane"
     ]

@@ -136,7 +136,10 @@ def crossed(c: SpecimenCheck) -> list[Limit]:
 # ------------------------------------------------------------------ terminal
 def check_text(s: Specimen, c: SpecimenCheck) -> str:
     """The check as one screen after another of plain text."""
-    parts = [f"{s.name}{': ' + s.note if s.note else ''}", f"check before casting: {verdict(c)}"]
+    title, said = f"{s.name}{': ' + s.note if s.note else ''}", f"check before casting: {verdict(c)}"
+    parts = [title, said] if c.ok else [said, title]
+    if c.doubts:
+        parts.append(_block("WARNING: read, but hardly meant", [(doubt,) for doubt in c.doubts]))
     if c.placing.faults:
         parts.append(_block("Cannot be built", [(str(f),) for f in c.placing.faults]))
     rows: list[Row] = []
@@ -172,7 +175,8 @@ def check_text(s: Specimen, c: SpecimenCheck) -> str:
     short = [f for f in c.placing.fits if not f.kept]
     rows = [(f.what, both(f.value, "length"), f"at least {both(f.least, 'length')}", f.source) for f in short]
     parts.append(_block("Cage: below common practice", rows or [("nothing",)]))
-    parts.append(_block("Notes", [(n,) for n in (*c.notes, NOT_CHECKED, CAUTION)]))
+    parts.append(_block("Computing it (good to a factor of three)", [(view,) for view in c.effort]))
+    parts.append(_block("Notes", [(n,) for n in (*c.notes, CAUTION, NOT_CHECKED)]))
     return "\n\n".join(parts)
 
 
@@ -216,5 +220,5 @@ def check_page(s: Specimen, c: SpecimenCheck, path: str | Path) -> Path:
         estimates=[(e, lines, _or_dash(e.stress, "stress"), _load(e.load)) for e, lines in estimates(c)],
         loads=loads(c), lengths=_lengths(c), limits=[(x, *limit_text(x)) for x in c.limits],
         fits=[(f, both(f.value, "length"), both(f.least, "length")) for f in c.placing.fits],
-        caution=f"{NOT_CHECKED} {CAUTION}", both=both,
+        caution=CAUTION, not_checked=NOT_CHECKED, both=both, load=_load,
     )  # fmt: skip

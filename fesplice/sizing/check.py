@@ -14,6 +14,7 @@ from fesplice.sizing.lengths import Length, Limit, lengths, limits
 from fesplice.sizing.margins import Margin, margins
 from fesplice.sizing.placing import LapTruss, Placing, placing, strut
 from fesplice.sizing.statics import Statics, statics
+from fesplice.specimen.effort import effort
 from fesplice.units import both
 
 if TYPE_CHECKING:
@@ -49,7 +50,10 @@ class HandLoads:
 
 @dataclass(frozen=True)
 class SpecimenCheck:
-    """Everything that is known of a specimen without finite elements."""
+    """Everything that is known of a specimen without finite elements.
+
+    ``doubts`` are values that are read but hardly meant, ``effort`` what computing each view takes.
+    """
 
     name: str
     stress: float
@@ -62,6 +66,8 @@ class SpecimenCheck:
     struts: tuple[LapTruss, ...]
     rows: tuple[Lapped, ...]
     notes: tuple[str, ...]
+    doubts: tuple[str, ...] = ()
+    effort: tuple[str, ...] = ()
 
     @property
     def ok(self) -> bool:
@@ -133,7 +139,8 @@ def check(specimen: Specimen, stress: float = DESIGN_STRESS) -> SpecimenCheck:
     return SpecimenCheck(
         name=s.name, stress=stress, placing=placing(s, rows), margins=margins(s, rows, each, found), band=found,
         lengths=lengths(s, rows, each, stress), limits=limits(s, rows, each), loads=_loads(st), struts=struts,
-        rows=rows, notes=tuple(_notes(s, rows, st, found)),
+        rows=rows, notes=tuple(_notes(s, rows, st, found)), doubts=tuple(map(str, s.doubts)),
+        effort=tuple(map(str, effort(s))),
     )  # fmt: skip
 
 

@@ -16,8 +16,9 @@ from typing import Any, Literal, get_args, get_origin
 from pydantic import BaseModel, BeforeValidator
 from pydantic.fields import FieldInfo
 
+from fesplice.specimen.ranges import range_of
 from fesplice.specimen.schema import Specimen
-from fesplice.units import show
+from fesplice.units import KINDS, show
 
 #: Kinds of value with a reader of their own.
 WORDS = {
@@ -28,12 +29,13 @@ WORDS = {
 
 @dataclass(frozen=True)
 class Key:
-    """One key: ``path`` as in ``bars.left.depth``; ``allowed``, ``left_out`` and ``meaning`` in words."""
+    """One key: ``path`` as in ``bars.left.depth``; ``allowed``, ``left_out``, ``meaning`` and ``usual`` in words."""
 
     path: str
     allowed: str
     left_out: str
     meaning: str
+    usual: str = ""
 
     @property
     def name(self) -> str:
@@ -60,10 +62,7 @@ def key_tables(of: type[BaseModel] = Specimen) -> tuple[KeyTable, ...]:
     found = []
     for part, paths in _parts(of).items():
         keys = tuple(
-            Key(
-                f"{paths[0].strip('[]')}.{name}".lstrip("."), _allowed(field.annotation, tuple(field.metadata)),
-                _left_out(field, paths[0]), field.description or "",
-            )
+            _key(f"{paths[0].strip('[]')}.{name}".lstrip("."), field, paths[0], of)
             for name, field in part.model_fields.items()
             if not _models(field.annotation)
         )  # fmt: skip
@@ -71,6 +70,21 @@ def key_tables(of: type[BaseModel] = Specimen) -> tuple[KeyTable, ...]:
             what = (part.__doc__ or "").split("\n\n")[0].replace("\n    ", " ").replace("``", "`").strip()
             found.append(KeyTable(tuple(paths), what, keys))
     return tuple(found)
+
+
+def _key(path: str, field: FieldInfo, table: str, of: type[BaseModel]) -> Key:
+    allowed = _allowed(field.annotation, tuple(field.metadata))
+    known = range_of(path) if of is Specimen else None
+    if known is None or allowed == "list":
+        usual = "" if known is None else known.usual
+        return Key(path, allowed, _left_out(field, table), field.description or "", usual)
+    # the words of a kind with a reader of its own stay; of the others the table of ranges says the bounds
+    kind = allowed.split(", ")[0]
+    bounded = kind if kind in KINDS else "whole number" if allowed == WORDS["count"] else ""
+    return Key(
+        path, f"{bounded}, {known.short}" if bounded else allowed, _left_out(field, table), field.description or "",
+        known.usual,
+    )  # fmt: skip
 
 
 def matching(words: Iterable[str]) -> tuple[KeyTable, ...]:

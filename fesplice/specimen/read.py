@@ -11,7 +11,10 @@ from typing import Any
 from fesplice.contracts import Fault, InputFault
 from fesplice.specimen import toml
 from fesplice.specimen.built import forget, lay_over
+from fesplice.specimen.effort import heavy, refuse_effort
 from fesplice.specimen.fill import fill
+from fesplice.specimen.proportions import disproportions
+from fesplice.specimen.ranges import Doubt, refuse, unusual
 from fesplice.specimen.rules import check
 from fesplice.specimen.schema import Specimen
 from fesplice.specimen.strict import Report, parsed, toml_text, validated
@@ -40,12 +43,30 @@ def read_text(text: str, source: str = "specimen") -> Specimen:
     except RecursionError:
         raise InputFault(source, "not a specimen file: nested too deeply") from None
     if specimen is not None:
+        refuse(specimen, report)
         specimen = fill(specimen, report)
         check(specimen, report)
+        if not report.faults:
+            refuse_effort(specimen, report)
     if report.faults or specimen is None:
         raise InputFault(source, report.faults)
     specimen._text, specimen._built = text, built
+    specimen._doubts = _doubts(specimen, report)
     return specimen
+
+
+def _doubts(specimen: Specimen, report: Report) -> tuple[Doubt, ...]:
+    """What the specimen says but hardly means: numbers outside their usual range first, one doubt for a key."""
+    found: dict[str, Doubt] = {}
+
+    def doubt(path: str, allowed: str) -> None:
+        place, given, where = report.locate(path)
+        found.setdefault(path, Doubt(place, given, allowed + where))
+
+    unusual(specimen, doubt)
+    disproportions(specimen, doubt)
+    heavy(specimen, doubt)
+    return tuple(found.values())
 
 
 def vary(specimen: Specimen | str, path: str, value: Any) -> Specimen:

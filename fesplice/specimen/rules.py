@@ -15,7 +15,6 @@ from fesplice.units import both, show
 
 MIN_COVER = 10.0  # mm: less concrete than this cannot be placed (common practice, no source)
 _SLACK = 0.01  # mm
-MOST_ELEMENTS = 1_000_000  # beyond this no workstation holds the factors (judgement)
 
 
 def check(s: Specimen, report: TellFault) -> None:
@@ -304,17 +303,6 @@ def _mesh(s: Specimen, report: TellFault) -> None:
         report("mesh.elsewhere", f"must not be finer than at the splice, {both(s.mesh.splice, 'length')}")
     elif s.mesh.elsewhere > s.body.depth / 3:
         report("mesh.elsewhere", f"too coarse: at most a third of the depth, {both(s.body.depth / 3, 'length')}")
-    length = s.body.span + 2 * s.body.overhang
-    fine = min(s.body.closure + 2 * s.body.depth, length)
-    columns = fine / s.mesh.splice, (length - fine) / s.mesh.elsewhere
-    elements = sum(columns) * s.body.depth / s.mesh.splice
-    if elements > MOST_ELEMENTS:
-        key = "mesh.splice" if columns[0] > columns[1] else "mesh.elsewhere"
-        report(
-            key,
-            f"about {elements:.2g} elements over a beam of {both(length, 'length')}: at most {MOST_ELEMENTS:,}; "
-            "coarsen the mesh, or mend span and overhang",
-        )
 
 
 def _plan(s: Specimen, report: TellFault) -> None:
@@ -327,6 +315,3 @@ def _plan(s: Specimen, report: TellFault) -> None:
         report("plan.thickness", f"must hold the bars and lie in the beam: {limits}")
     if s.plan.element > least / 6:
         report("plan.element", f"too coarse: at most a sixth of the slab, {both(least / 6, 'length')}")
-    elements = s.body.closure / s.plan.element * s.body.width / s.plan.element
-    if elements > MOST_ELEMENTS:
-        report("plan.element", f"too fine: about {elements:.2g} elements, at most {MOST_ELEMENTS:,}")

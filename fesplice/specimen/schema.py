@@ -17,6 +17,7 @@ from fesplice.formulas.steel import Curve, idealised
 from fesplice.specimen.built import Built
 from fesplice.specimen.confinement import Confinement
 from fesplice.specimen.gauges import Gauge
+from fesplice.specimen.ranges import Doubt
 from fesplice.specimen.values import (
     UNSET,
     Angle,
@@ -302,6 +303,7 @@ class Specimen(Part):
 
     _text: str = PrivateAttr("")
     _built: tuple[Built, ...] = PrivateAttr(())
+    _doubts: tuple[Doubt, ...] = PrivateAttr(())
 
     @property
     def text(self) -> str:
@@ -312,6 +314,11 @@ class Specimen(Part):
     def built(self) -> tuple[Built, ...]:
         """Values that ``[as_built]`` put in place of planned ones."""
         return self._built
+
+    @property
+    def doubts(self) -> tuple[Doubt, ...]:
+        """Values that were read but are hardly meant: outside their usual range, or out of proportion."""
+        return self._doubts
 
     @property
     def digest(self) -> str:

@@ -66,10 +66,14 @@ class Report:
         self.tree, self.over = tree, {path: f"{of}.{path}" for path in paths}
 
     def __call__(self, path: str, allowed: str) -> None:
+        place, given, where = self.locate(path)
+        self.faults.append(Fault(place, given, allowed + where))
+
+    def locate(self, path: str) -> tuple[str, Any, str]:
+        """Where the file says the value at ``path``: key path, value, " (line 12)"."""
         place = self.over.get(path.split("[")[0], "") or path
         number = self.numbers.get(place, self.numbers.get(place.split("[")[0]))
-        where = f" (line {number})" if number else ""
-        self.faults.append(Fault(place, self._given(path), allowed + where))
+        return place, self._given(path), f" (line {number})" if number else ""
 
     def _given(self, path: str) -> Any:
         """The value in the file, short enough to show; None for tables and absent keys."""

@@ -53,7 +53,8 @@ def keys_page() -> str:
     out = [
         "# Keys of a specimen file", "",
         'A dimensional value is a text with its unit ("460 mm", "18 in", "5 ksi"); a number without its unit and an '
-        'unknown key are refused. "rule": left out, the value comes from a named rule, and the page of a run says '
+        "unknown key are refused, and so is a value that is not allowed; one that is not usual is read and told of. "
+        '"rule": left out, the value comes from a named rule, and the page of a run says '
         "which and what it gave. The same table is printed by {verb}`keys`.", "",
     ]  # fmt: skip
     for table in key_tables():
@@ -70,9 +71,11 @@ def rig_page() -> str:
 
 
 def _key_table(table: KeyTable) -> list[str]:
-    rows = [(f"`{k.name}`", k.allowed, k.left_out, k.meaning) for k in table.keys]
+    usual = any(k.usual for k in table.keys)
+    rows = [(f"`{k.name}`", k.allowed, *((k.usual or "–",) * usual), k.left_out, k.meaning) for k in table.keys]
+    heads = ("key", "allowed", *(("usual",) * usual), "left out", "meaning")
     title = ", ".join(f"`[{p}]`" for p in table.paths if p) or "Top of the file"
-    return [f"## {title}", "", table.meaning, "", *_table(("key", "allowed", "left out", "meaning"), rows), ""]
+    return [f"## {title}", "", table.meaning, "", *_table(heads, rows), ""]
 
 
 # ------------------------------------------------------------------ verbs

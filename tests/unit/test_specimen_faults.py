@@ -138,12 +138,12 @@ ONE_KEY: list[tuple[Specimen, str, Any, str]] = [
     (LAPPED, "plan.thickness", "28 mm", "28.7 mm (1.13 in) to 575 mm"),
     (LAPPED, "plan.thickness", "576 mm", "lie in the beam"),
     (LAPPED, "plan.element", "94 mm", "too coarse: at most a sixth of the slab, 93.33 mm"),
-    (LAPPED, "plan.element", "0.5 mm", "too fine: about 1.3e+06 elements"),
+    (LAPPED, "plan.element", "0.5 mm", "about 1,300,000 elements"),
     (LAPPED, "mesh.splice", "1 mm", "too fine"),
     (LAPPED, "mesh.elsewhere", "10 mm", "not be finer"),
     (LAPPED, "mesh.elsewhere", "300 mm", "too coarse"),
-    (LAPPED, "body.span", "4800 km", "elements over a beam"),
-    (LAPPED, "body.overhang", "1 km", "elements over a beam"),
+    (LAPPED, "body.span", "4800 km", "must lie between"),
+    (LAPPED, "body.overhang", "1 km", "must lie between"),
 ]
 
 
