@@ -16,7 +16,7 @@ from fesplice.cli import about, check, freeze, laboratory, predict, run, study
 from fesplice.cli.console import err, out
 from fesplice.contracts import FespliceError
 
-app = typer.Typer(add_completion=False, no_args_is_help=True, pretty_exceptions_enable=False)
+app = typer.Typer( no_args_is_help=True, pretty_exceptions_enable=False)
 
 
 @app.callback(invoke_without_command=True)

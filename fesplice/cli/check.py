@@ -7,15 +7,13 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli.console import SpecimenFile, out
+from fesplice.cli.console import JsonFile, SpecimenFile, out, write_json
 from fesplice.contracts import InputFault
 
 
 def check(
     specimen: SpecimenFile,
-    json_file: Annotated[
-        Path | None, typer.Option("--json", help="also write everything as JSON (N, mm, MPa)", show_default=False)
-    ] = None,
+    json_file: JsonFile = None,
     page: Annotated[
         Path | None, typer.Option("--page", help="also write the check as an HTML page", show_default=False)
     ] = None,
@@ -32,8 +30,8 @@ def check(
     out.print(first, style=None if found.ok else "bold red")
     out.print(rest)
     if json_file is not None:
-        _write_json(json_file, found.as_dict())
-        out.print(f"\nJSON: {json_file}")
+        out.print("")
+        write_json(json_file, found.as_dict())
     if page is not None:
         out.print(f"\npage: {check_page(given, found, page)}")
     if not found.ok:
@@ -119,11 +117,3 @@ def _stress(text: str) -> float:
         return parse(text, "stress")
     except UnitFault as fault:
         raise InputFault("check", [Fault("--stress", text, str(fault))]) from None
-
-
-def _write_json(path: Path, tree: dict) -> None:
-    import json
-
-    from fesplice.store.folder import put_whole
-
-    put_whole(path, (json.dumps(tree, indent=1, ensure_ascii=False) + "\n").encode())

@@ -7,7 +7,9 @@ from typing import Annotated
 
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.progress import Progress, TextColumn, TimeElapsedColumn
+
+from fesplice.contracts import FolderFault
 
 out = Console(highlight=False, soft_wrap=True, markup=False)
 err = Console(stderr=True, highlight=False, soft_wrap=True, markup=False)
@@ -19,20 +21,56 @@ SpecimenFile = Annotated[Path, typer.Argument(help="specimen file (TOML)", show_
 RunFolder = Annotated[Path, typer.Argument(help="run folder", show_default=False)]
 
 
+Quiet = Annotated[bool, typer.Option("--quiet", help="say nothing while computing; findings and faults only")]
+LogFile = Annotated[
+    Path | None, typer.Option("--log", help="also add a line for every step to this file", show_default=False)
+]
+JsonFile = Annotated[
+    Path | None, typer.Option("--json", help="also write the findings as JSON (N, mm, MPa)", show_default=False)
+]
+
+
 def drawing(title: str) -> None:
     """A line for every figure, where no live line is shown."""
     if not err.is_terminal:
         err.print(f"drawing: {title}")
 
 
-class Watch:
-    """Live line on a terminal, plain lines elsewhere."""
+def silent(title: str) -> None:
+    """No line, where nothing is to be said."""
 
-    def __init__(self) -> None:
-        self.live = err.is_terminal
-        self.bar = Progress(
-            TextColumn("{task.description}"), BarColumn(bar_width=20), TimeElapsedColumn(), console=err, transient=True
-        )
+
+def write_json(path: Path | None, tree: dict) -> None:
+    """Everything that was found, as JSON, into ``path`` if there is one; :class:`FolderFault` where it cannot be."""
+    if path is None:
+        return
+    import json
+
+    from fesplice.store.folder import put_whole
+
+    put_whole(path, (json.dumps(tree, indent=1, ensure_ascii=False) + "\n").encode())
+    out.print(f"JSON: {path}")
+
+
+def logger(path: Path | None) -> Console | None:
+    """A console that adds to the file ``path``; :class:`FolderFault` where it cannot, before anything is computed."""
+    if path is None:
+        return None
+    try:
+        file = path.open("a", encoding="utf-8")
+    except OSError as error:
+        raise FolderFault(str(path), f"cannot be written: {error.strerror or error}") from error
+    return Console(file=file, highlight=False, soft_wrap=True, markup=False)
+
+
+class Watch:
+    """Live line on a terminal, plain lines elsewhere, nothing when ``quiet``; plain lines into ``log`` as well."""
+
+    def __init__(self, quiet: bool = False, log: Path | None = None) -> None:
+        self.log = logger(log)
+        self.live = err.is_terminal and not quiet
+        self.plain = not err.is_terminal and not quiet
+        self.bar = Progress(TextColumn("{task.description}"), TimeElapsedColumn(), console=err, transient=True)
 
     def __enter__(self) -> Watch:
         if self.live:
@@ -43,22 +81,46 @@ class Watch:
     def __exit__(self, *_: object) -> None:
         if self.live:
             self.bar.stop()
+        if self.log is not None:
+            self.log.file.close()
 
     def named(self, run: str, now) -> None:
         """A step of one run among several; without a step only that it goes on."""
         if now is not None:
-            self(now, f"{run:<12} ")
+            self(now, run)
         elif self.live:
-            self.bar.update(self.task, description=f"{run:<12} running")
+            self.bar.update(self.task, description=f"{run:<11} running")
 
     def __call__(self, now, run: str = "") -> None:
-        left = "" if now.left is None else f"  about {now.left:.0f} s left"
-        text = (
-            f"{run}step {now.step.index:3d}  {now.load / 1e3:8.2f} kN {now.per}  {now.deflection:7.2f} mm  "
-            f"bar {now.bar_stress:5.0f} MPa  {now.step.iterations:2d} iterations  "
-            f"residual {now.step.residual:.0e}{left}"
-        )
         if self.live:
-            self.bar.update(self.task, description=text)
-        else:
-            err.print(text)
+            self.bar.update(self.task, description=live_line(now, run))
+        if self.plain:
+            err.print(full_line(now, run))
+        if self.log is not None:
+            self.log.print(full_line(now, run))
+            self.log.file.flush()
+
+
+def live_line(now, run: str) -> str:
+    """What matters while one waits, in at most 70 columns: load, bar stress, movement, time left."""
+    left = "" if now.left is None else f"  at most {_time(now.left)} left"
+    head = f"{run:<11} " if run else ""
+    seen = f"{now.load / 1e3:7.1f} kN {now.bar_stress:4.0f} MPa {now.deflection:6.2f} mm"
+    return f"{head}step {now.step.index:3d} {seen}{left}"
+
+
+def full_line(now, run: str) -> str:
+    """The same with what its load is counted per, and how the step was found."""
+    left = "" if now.left is None else f"  at most {_time(now.left)} left"
+    head = f"{run:<12} " if run else ""
+    return (
+        f"{head}step {now.step.index:3d}  {now.load / 1e3:8.2f} kN {now.per}  {now.deflection:7.2f} mm  "
+        f"bar {now.bar_stress:5.0f} MPa  {now.step.iterations:2d} iterations  residual {now.step.residual:.0e}{left}"
+    )
+
+
+def _time(seconds: float) -> str:
+    """A length of time as one says it: ``40 s``, ``3 min``, ``2 h``."""
+    if seconds < 100.0:
+        return f"{max(round(seconds, -1), 10):.0f} s" if seconds > 20.0 else f"{max(seconds, 1.0):.0f} s"
+    return f"{seconds / 60.0:.0f} min" if seconds < 5400.0 else f"{seconds / 3600.0:.1f} h"

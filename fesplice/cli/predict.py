@@ -7,7 +7,19 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli.console import CAUTION, SpecimenFile, Watch, drawing, err, out
+from fesplice.cli.console import (
+    CAUTION,
+    JsonFile,
+    LogFile,
+    Quiet,
+    SpecimenFile,
+    Watch,
+    drawing,
+    err,
+    out,
+    silent,
+    write_json,
+)
 from fesplice.contracts import NotConverged
 
 
@@ -17,6 +29,9 @@ def predict(
         Path, typer.Option("--out", help="folder of the prediction; left out: runs/NAME-prediction", show_default=False)
     ] = Path(),
     pictures: Annotated[bool, typer.Option(help="draw the figures and write the pages at the end")] = True,
+    json_file: JsonFile = None,
+    quiet: Quiet = False,
+    log: LogFile = None,
 ) -> None:
     """Compute elevation and plan, couple them, and say what governs, with evidence; one that was stopped goes on."""
     from fesplice.pipeline import predict as compute
@@ -25,13 +40,13 @@ def predict(
 
     given = read(specimen)
     target = folder if folder != Path() else Path("runs") / f"{given.name.lower()}-prediction"
-    with Watch() as watch:
+    with Watch(quiet, log) as watch:
         try:
             found = compute(given, target, progress=watch.named)
         except KeyboardInterrupt:
             err.print("fesplice: stopped; the same command goes on from the last accepted steps")
             raise typer.Exit(130) from None
-    page = _page(target) if pictures and not is_frozen(target) else None
+    page = _page(target, quiet) if pictures and not is_frozen(target) else None
     out.print(f"specimen      {given.name}")
     for sentence in found.sentences:
         out.print(sentence)
@@ -39,11 +54,12 @@ def predict(
     if page is not None:
         out.print(f"page          {page}")
     out.print(CAUTION)
+    write_json(json_file, found.tree())
     if found.notes:
         raise NotConverged("; ".join(found.notes))
 
 
-def _page(folder: Path) -> Path:
+def _page(folder: Path, quiet: bool) -> Path:
     from fesplice.report.prediction_page import prediction_page
 
-    return prediction_page(folder, progress=drawing)
+    return prediction_page(folder, progress=silent if quiet else drawing)

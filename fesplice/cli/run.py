@@ -7,7 +7,19 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli.console import CAUTION, RunFolder, SpecimenFile, Watch, err, out
+from fesplice.cli.console import (
+    CAUTION,
+    JsonFile,
+    LogFile,
+    Quiet,
+    RunFolder,
+    SpecimenFile,
+    Watch,
+    err,
+    out,
+    silent,
+    write_json,
+)
 from fesplice.cli.console import drawing as drawn_now
 from fesplice.contracts import InputFault, NotConverged
 
@@ -19,6 +31,9 @@ def analyse(
     ] = Path(),
     view: Annotated[str, typer.Option(help="elevation, or plan: the slab at bar level")] = "elevation",
     pictures: Annotated[bool, typer.Option(help="draw the figures and the page at the end")] = True,
+    json_file: JsonFile = None,
+    quiet: Quiet = False,
+    log: LogFile = None,
 ) -> None:
     """Compute a specimen to failure, seen from the side or in plan; a run that was stopped goes on."""
     from fesplice.pipeline import analyse as run_analysis
@@ -30,7 +45,7 @@ def analyse(
     name = given.name.lower() + ("" if view == "elevation" else f"-{view}")
     target = folder if folder != Path() else Path("runs") / name
     stopped: NotConverged | None = None
-    with Watch() as watch:
+    with Watch(quiet, log) as watch:
         try:
             run_analysis(given, target, view=view, progress=watch)
         except NotConverged as fault:
@@ -39,8 +54,9 @@ def analyse(
             err.print("fesplice: stopped; the same command goes on from the last accepted step")
             raise typer.Exit(130) from None
     run = Run(target)
-    page = _draw(run) if pictures and run.n_steps else None
+    page = _draw(run, quiet) if pictures and run.n_steps else None
     out.print(summary_text(run, page))
+    write_json(json_file, _tree(run) if json_file is not None else {})
     if stopped is not None:
         raise stopped
 
@@ -70,7 +86,7 @@ def pictures(
         out.print(f"left out: {name} ({reason})")
 
 
-def summary(folder: RunFolder) -> None:
+def summary(folder: RunFolder, json_file: JsonFile = None) -> None:
     """Print the findings of a run or a prediction, also of a run that is still running or was stopped."""
     from fesplice.post.prediction import Prediction
     from fesplice.report.prediction_page import is_prediction
@@ -78,11 +94,15 @@ def summary(folder: RunFolder) -> None:
     from fesplice.store import Run
 
     if is_prediction(folder):
-        for sentence in Prediction.read(folder).sentences:
+        found = Prediction.read(folder)
+        for sentence in found.sentences:
             out.print(sentence)
         out.print(CAUTION)
+        write_json(json_file, found.tree())
         return
-    out.print(summary_text(Run(folder)))
+    run = Run(folder)
+    out.print(summary_text(run))
+    write_json(json_file, _tree(run) if json_file is not None else {})
 
 
 def export(
@@ -109,8 +129,15 @@ def drawing(
         out.print(str(path))
 
 
-def _draw(run) -> Path:
+def _draw(run, quiet: bool = False) -> Path:
     """The page with its figures."""
     from fesplice.report import report
 
-    return report(run, progress=drawn_now)
+    return report(run, progress=silent if quiet else drawn_now)
+
+
+def _tree(run) -> dict:
+    """Findings of a run as its folder keeps them, with whose they are."""
+    from fesplice.post.record import as_stored, findings
+
+    return {"specimen": run.specimen_name, "outcome": run.outcome.name, **as_stored(findings(run))}

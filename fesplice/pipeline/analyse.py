@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from fesplice.contracts import BondMaker, ConcreteMaker, NotConverged, Outcome, State, Step
+from fesplice.contracts import BondMaker, ConcreteMaker, NotConverged, Outcome, State
 from fesplice.mesh import Mesh
 from fesplice.model.assembly import Model
 from fesplice.model.fields import fields
 from fesplice.model.plan import Vertical
 from fesplice.pipeline import manifest
+from fesplice.pipeline.progress import Progress, seconds_left
 from fesplice.pipeline.views import Setup, setup
 from fesplice.post.record import as_stored, findings
 from fesplice.sizing import check
@@ -23,22 +23,6 @@ from fesplice.solve import March
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord
 from fesplice.store.folder import refuse_frozen
-
-
-@dataclass(frozen=True)
-class Progress:
-    """What a watcher is told after every accepted step; ``left`` is a guess [s] or None.
-
-    ``load`` [N] is ``per`` ram or side; ``deflection`` [mm] of midspan, or the extension of a plan.
-    """
-
-    step: Step
-    load: float
-    deflection: float
-    bar_stress: float
-    elapsed: float
-    left: float | None
-    per: str = "per ram"
 
 
 def analyse(
@@ -105,9 +89,7 @@ def _march(case: Setup, model: Model, writer: RunWriter, progress: Callable[[Pro
             writer.accept(StepRecord(step.index, row, values, _memory(march)))
             if progress is not None:
                 elapsed = time.perf_counter() - began
-                goal = min(march.stop.end, case.goal)
-                gone = march.reached - first
-                left = elapsed * (goal - march.reached) / gone if gone > 0 and goal > march.reached else None
+                left = seconds_left(case.settings["view"], elapsed, first, march.reached, march.stop.end)
                 seen = float(row[case.moved]), float(row["bar_stress_A_MPa"])
                 progress(Progress(step, step.state.load, *seen, elapsed, left, case.per))
     except KeyboardInterrupt:

@@ -27,7 +27,8 @@ from fesplice.laws.cracking import hordijk
 from fesplice.model.choice import Chosen, choose
 from fesplice.model.plan import Vertical
 from fesplice.pipeline import manifest
-from fesplice.pipeline.analyse import Progress, analyse
+from fesplice.pipeline.analyse import analyse
+from fesplice.pipeline.progress import Progress
 from fesplice.pipeline.views import computable
 from fesplice.post.elevation.findings import elevation_findings
 from fesplice.post.elevation.interface import InterfaceTrace

@@ -28,7 +28,7 @@ Report = Callable[..., None]
 
 @dataclass(frozen=True)
 class Setup:
-    """One view of one specimen, ready to be marched; ``goal`` [mm] is where its failure is expected."""
+    """One view of one specimen, ready to be marched."""
 
     specimen: Specimen
     mesh: Mesh
@@ -38,7 +38,6 @@ class Setup:
     row: Callable[[Model, Step, dict[str, Floats]], Mapping[str, float | str]]
     moved: str
     per: str
-    goal: float
     warnings: Callable[[Model], list[str]]
 
 
@@ -78,7 +77,6 @@ def _elevation(s: Specimen, vertical: Vertical | None, given: Mesh | None, chose
         row=lambda model, step, values: columns(s, model, step, values),
         moved="deflection_mm",
         per="per ram",
-        goal=1.3 * expected_deflection(s),
         warnings=lambda model: manifest.warnings(s, model.mesh),
     )
 
@@ -94,7 +92,6 @@ def _plan(s: Specimen, vertical: Vertical | None, given: Mesh | None, chosen: Ch
         row=lambda model, step, values: plan_side.columns(model, step, values),
         moved="extension_mm",
         per="per side",
-        goal=1.3 * plan_side.expected_extension(s),
         warnings=lambda model: manifest.plan_warnings(s, vertical),
     )
 

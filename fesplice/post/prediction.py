@@ -129,8 +129,11 @@ class Prediction:
 
     def to_json(self) -> str:
         """The file of a prediction: the whole record, and under ``answer`` what is made of it."""
-        kept = {"edition": EDITION, "answer": self.answer(), "prediction": to_dict(self)}
-        return json.dumps(kept, indent=1, allow_nan=False) + "\n"
+        return json.dumps(self.tree(), indent=1, allow_nan=False) + "\n"
+
+    def tree(self) -> dict[str, Any]:
+        """What that file holds, as plain values."""
+        return {"edition": EDITION, "answer": self.answer(), "prediction": to_dict(self)}
 
     def to_dict(self) -> dict[str, Any]:
         """The record as plain values; None where a value is not known."""

@@ -152,7 +152,8 @@ def _advised(
 ) -> Gauge:
     """The best place within ``SEARCH`` diameters of the wanted one, by the reading at the last load."""
     one = states[0]
-    span = np.clip(wanted + d * np.linspace(-SEARCH, SEARCH, 41), one.middle[0] + OFF, one.middle[-1] - OFF)
+    span = wanted + d * np.linspace(-SEARCH, SEARCH, 41)
+    span = np.unique(np.clip(span, one.middle[0] + OFF, one.middle[-1] - OFF))
     # a gauge of the bend that slid into the lead would no longer be one
     zone = one.zone[np.abs(one.arc[:, None] - span).argmin(axis=0)]
     own = int(one.zone[np.abs(one.arc - wanted).argmin()])
@@ -161,7 +162,7 @@ def _advised(
         return blend({k: np.array(mean_strain(s, arc, length)) for k, s in states.items()})
 
     values = np.array([read(a)[-1] for a in span])
-    slope = np.abs(np.gradient(values, span, edge_order=1)) if span[-1] > span[0] else np.zeros(len(span))
+    slope = np.abs(np.gradient(values, span, edge_order=1)) if len(span) > 1 else np.zeros(1)
     top = max(float(np.abs(values).max()), 1e-9)
     change = OFF * slope / np.maximum(np.abs(values), 0.02 * top)
     gap = np.abs(span[:, None] - spots).min(axis=1) if len(spots) else np.full(len(span), np.inf)
