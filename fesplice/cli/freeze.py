@@ -1,4 +1,4 @@
-"""The verb that freezes a prediction before the test, and says later whether a byte changed."""
+"""Verbs that say whether a folder holds what was computed: a prediction frozen before the test, any folder of ours."""
 
 from __future__ import annotations
 
@@ -37,3 +37,21 @@ def freeze(
             out.print(f"{what}: {len(names) - SHOWN} more")
     out.print("CHANGED since it was frozen")
     raise typer.Exit(1)
+
+
+def verify(
+    folder: Annotated[Path, typer.Argument(help="folder of a run, a prediction or a study", show_default=False)],
+) -> None:
+    """Hold a folder against its digests and make again what follows from its steps. Exit 1 if something differs."""
+    from fesplice.pipeline.verify import verify_folder
+    from fesplice.study.verify import is_study, verify_study
+
+    counts = {True: 0, False: 0, None: 0}
+    for look in verify_study(folder) if is_study(folder) else verify_folder(folder):
+        counts[look.held] += 1
+        out.print(str(look), style="bold red" if look.held is False else None)
+    told = f", {counts[None]} not told" if counts[None] else ""
+    out.print(f"{sum(counts.values())} things looked at: {counts[True]} agree, {counts[False]} differ{told}")
+    if counts[False]:
+        out.print("What differs is not believed: put the true file back, or compute anew into a new folder.")
+        raise typer.Exit(1)

@@ -150,12 +150,17 @@ def _gauged(s: Specimen, home: Path) -> bool:
 
 def _made(s: Specimen, home: Path) -> Made:
     """Time, versions and digests of a prediction."""
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    return Made(now, manifest.versions()["fesplice"], manifest.program(), s.digest, results_digest(home))
+
+
+def results_digest(home: Path) -> str:
+    """SHA-256 over the names and curves of all runs of a prediction."""
     digest = hashlib.sha256()
     for curve in sorted(home.glob(f"*/{CURVE}")):
         digest.update(curve.parent.name.encode())
         digest.update(curve.read_bytes())
-    now = datetime.now(UTC).isoformat(timespec="seconds")
-    return Made(now, manifest.versions()["fesplice"], manifest.program(), s.digest, digest.hexdigest())
+    return digest.hexdigest()
 
 
 # ------------------------------------------------------------------ coupling

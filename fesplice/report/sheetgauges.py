@@ -21,6 +21,7 @@ from fesplice.post.readings import UNITS, GaugeTable
 from fesplice.post.runs import load_at
 from fesplice.report.parts import DASH, Table
 from fesplice.specimen.gauges import Gauge, arc
+from fesplice.store.cells import harmless
 
 if TYPE_CHECKING:
     from fesplice.post.prediction import Prediction
@@ -92,7 +93,7 @@ class Expected:
         for j, g in enumerate(self.gauges):
             unit, factor = UNITS[g.quantity]
             cells = [f"{v * factor:.5g}" if math.isfinite(v) else "" for v in self.reading[:, j]]
-            out.writerow([self.labels[j], g.id, g.kind, self.places[j], unit, *cells, ""])
+            out.writerow([*map(harmless, (self.labels[j], g.id, g.kind, self.places[j])), unit, *cells, ""])
         return text.getvalue()
 
 

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from fesplice.store.cells import harmless
 from fesplice.store.folder import put_whole
 
 if TYPE_CHECKING:
@@ -186,8 +187,6 @@ def key(axes: Axes, **options: Any) -> None:
 
 
 # ------------------------------------------------------------------ to disk
-#: What the text of a cell must not begin with.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 #: Formats of every figure with what is told in the file: nothing that differs between two drawings of one figure.
 _FORMATS: dict[str, dict[str, str | None]] = {
     "png": {"Software": "fesplice"},
@@ -225,7 +224,7 @@ def write_table(path: Path, columns: Mapping[str, Any]) -> Path:
     texts = [[_cell(x) for x in v.tolist()] for v in values]
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(columns)
+    writer.writerow(map(harmless, columns))
     writer.writerows(zip(*texts))
     return put_whole(path, text.getvalue().encode())
 
@@ -233,5 +232,4 @@ def write_table(path: Path, columns: Mapping[str, Any]) -> Path:
 def _cell(value: Any) -> str:
     if isinstance(value, float):
         return f"{value:.7g}" if math.isfinite(value) else ""
-    # a spreadsheet would run what begins like a formula: an apostrophe makes it text
-    return f"'{value}" if isinstance(value, str) and value[:1] in _FORMULA and value[1:] else str(value)
+    return harmless(str(value))

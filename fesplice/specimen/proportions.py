@@ -120,7 +120,7 @@ def _settings(s: Specimen, doubt: TellFault) -> None:
     if "grip_length" in p.model_fields_set:
         _ratio(doubt, "plan.grip_length", p.grip_length, d, 1.5, 30.0, "the bar diameter")
     if "element" in p.model_fields_set:
-        _ratio(doubt, "plan.element", p.element, d, 0.15, 2.0, "the bar diameter")
+        _ratio(doubt, "plan.element", p.element, d, 0.15, 3.0, "the bar diameter")
     if "interface_depth" in p.model_fields_set:
         _ratio(doubt, "plan.interface_depth", p.interface_depth, s.body.depth, 0.1, 1.0, "the depth")
     if "interface_energy" in p.model_fields_set:

@@ -141,6 +141,10 @@ class Run:
         if index not in stored:
             there = f"steps {stored[0]} to {stored[-1]} are" if stored else "no step is stored yet"
             raise FolderFault(str(self.folder), f"step {index} is not stored; {there}")
+        return self.stored_step(index)
+
+    def stored_step(self, index: int) -> StepFields:
+        """Fields of step ``index`` as its file has them, whatever the curve says."""
         path = step_path(self.folder, index)
         self._believe(path)
         packed = Packed(path)

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 
 from fesplice.contracts import FolderFault
+from fesplice.store.cells import harmless
 from fesplice.store.folder import Absent, reason, write_all
 
 
@@ -33,7 +34,7 @@ def cell(value: Any) -> str:
     if isinstance(value, (float, int)):
         return repr(value)
     if value is None or isinstance(value, str):
-        return " ".join((value or "").replace("\0", " ").split())
+        return harmless(" ".join((value or "").replace("\0", " ").split()))
     raise TypeError(f"a table cannot hold {value!r}")
 
 

@@ -7,6 +7,7 @@ without waiting for the disk at every row.
 from __future__ import annotations
 
 import csv
+import io
 import math
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
@@ -14,10 +15,12 @@ from pathlib import Path
 from typing import Any
 
 from fesplice.contracts import FolderFault, InputFault
+from fesplice.store.cells import harmless, meant
+from fesplice.store.folder import write_whole
 from fesplice.study.cases import Case
 from fesplice.study.record import FINAL, Record, fields
 
-FILE = "results.sqlite"
+FILE, CSV = "results.sqlite", "results.csv"
 _HEAD = {
     "id": "TEXT PRIMARY KEY",
     "number": "INTEGER",
@@ -158,7 +161,7 @@ class Table:
     def export(self) -> list[Path]:
         """Write results.csv and results.parquet beside the table; answer their paths."""
         names, rows = [n for n in self.columns if n != "specimen"], self.rows()
-        paths = [self.folder / "results.csv", self.folder / "results.parquet"]
+        paths = [self.folder / CSV, self.folder / "results.parquet"]
         try:
             write_csv(paths[0], names, rows)
             _write_parquet(paths[1], names, rows)
@@ -195,17 +198,23 @@ def _plain(value: Any) -> Any:
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
+def csv_text(names: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
+    """Rows as CSV, numbers to seven significant digits, empty where nothing is known."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(map(harmless, names))
+    for row in rows:
+        writer.writerow([_cell(row.get(name)) for name in names])
+    return text.getvalue()
+
+
 def write_csv(path: Path, names: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None:
-    """Rows as CSV, numbers to seven significant digits, empty where nothing is known; raises OSError."""
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(names)
-        for row in rows:
-            writer.writerow([_cell(row.get(name)) for name in names])
+    """The CSV at once in place of ``path``; raises OSError."""
+    write_whole(path, csv_text(names, rows).encode("utf-8"))
 
 
 def _cell(value: Any) -> str:
-    return "" if value is None else f"{value:.7g}" if isinstance(value, float) else str(value)
+    return "" if value is None else f"{value:.7g}" if isinstance(value, float) else harmless(str(value))
 
 
 def read_csv(path: str | Path) -> list[dict[str, Any]]:
@@ -218,18 +227,20 @@ def read_csv(path: str | Path) -> list[dict[str, Any]]:
         raise InputFault(str(file), f"cannot be read: {getattr(fault, 'strerror', None) or fault}") from None
     if not lines or any(len(line) != len(lines[0]) for line in lines):
         raise InputFault(str(file), "is no table: a header and rows of the same number of cells are needed")
-    return [dict(zip(lines[0], map(_number, line))) for line in lines[1:]]
+    return [dict(zip(map(meant, lines[0]), map(_number, line))) for line in lines[1:]]
 
 
 def _number(cell: str) -> Any:
     try:
         return float(cell) if cell else None
     except ValueError:
-        return cell
+        return meant(cell)
 
 
 def _write_parquet(path: Path, names: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> None:
     import pyarrow as pa
     import pyarrow.parquet as parquet
 
-    parquet.write_table(pa.table({name: [row.get(name) for row in rows] for name in names}), path)
+    image = pa.BufferOutputStream()
+    parquet.write_table(pa.table({name: [row.get(name) for row in rows] for name in names}), image)
+    write_whole(path, image.getvalue().to_pybytes())

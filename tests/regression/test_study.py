@@ -12,6 +12,7 @@ import json
 import os
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
@@ -263,3 +264,21 @@ def test_a_run_that_stopped_short_stays_so_when_it_is_read_again(tmp_path: Path)
     (tmp_path / "c" / "elevation").write_text("no folder")
     lost = compute(specimen.text, str(tmp_path / "c"), ["elevation", "plan", "prediction"])
     assert [r["state"] for r in lost.values()] == ["lost"] * 3 and list(lost) == ["elevation", "plan", "prediction"]
+
+
+def test_verify_holds_every_row_against_its_run(calm: Path, tmp_path: Path) -> None:
+    """A row, the exported table and a run that were edited are each told (numbers of the study's own runs)."""
+    from fesplice.study.verify import verify_study
+
+    home = Path(shutil.copytree(calm, tmp_path / "study"))
+    with Table(home) as table:
+        table.export()
+        case = table.rows()[1]["id"]
+    assert all(look.held for look in verify_study(home))
+    with sqlite3.connect(home / "results.sqlite") as base:
+        base.execute("UPDATE cases SET elevation_peak_kN = 1.0 WHERE number = 1")
+    (home / "results.csv").write_text("number\n1\n")
+    shutil.rmtree(home / "runs" / case / "elevation" / "steps")
+    told = [look.what for look in verify_study(home) if look.held is False]
+    assert "case 1, elevation" in told and str(home / "results.csv") in told
+    assert str(home / "runs" / case / "elevation" / "steps") in told
