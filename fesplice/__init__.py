@@ -13,6 +13,7 @@ and loads no mesher, no plotting library and no file format:
 ``run_study(...)``        study file -> many runs and one table
 ``InputFault``, ``FolderFault``, ``NotConverged``   what may be raised
 ``reduce(...)``           logs of a test -> loads, bar stress, bond, events in a folder
+``compare(...)``          reduced tests laid over the prediction of their specimen
 ``Test``                  a reduced test; ``Test.read(folder)``
 """
 
@@ -29,8 +30,10 @@ if TYPE_CHECKING:
     from fesplice.contracts import NotConverged as NotConverged
     from fesplice.measured import Test as Test
     from fesplice.measured import reduce as reduce
+    from fesplice.measured.comparison import Comparison as Comparison
     from fesplice.pipeline import analyse as analyse
     from fesplice.pipeline import predict as predict
+    from fesplice.pipeline.compare import compare as compare
     from fesplice.post.prediction import Prediction as Prediction
     from fesplice.post.record import findings as findings
     from fesplice.report import report as report
@@ -42,6 +45,7 @@ if TYPE_CHECKING:
     from fesplice.study import run_study as run_study
 
 _HOME = {
+    "Comparison": "fesplice.measured.comparison",
     "FolderFault": "fesplice.contracts",
     "InputFault": "fesplice.contracts",
     "NotConverged": "fesplice.contracts",
@@ -50,6 +54,7 @@ _HOME = {
     "Test": "fesplice.measured",
     "analyse": "fesplice.pipeline",
     "check": "fesplice.sizing",
+    "compare": "fesplice.pipeline.compare",
     "export": "fesplice.store.export",
     "findings": "fesplice.post.record",
     "predict": "fesplice.pipeline",
@@ -61,8 +66,8 @@ _HOME = {
 }
 
 __all__ = [
-    "FolderFault", "InputFault", "NotConverged", "Prediction", "Run", "Test", "__version__", "analyse", "check",
-    "export", "findings", "predict", "read", "reduce", "report", "run_study", "vary",
+    "Comparison", "FolderFault", "InputFault", "NotConverged", "Prediction", "Run", "Test", "__version__", "analyse",
+    "check", "compare", "export", "findings", "predict", "read", "reduce", "report", "run_study", "vary",
 ]  # fmt: skip
 
 

@@ -75,3 +75,20 @@ def replay(test: TestFolder) -> None:
         err.print(f"different: {', '.join(different)} (another release wrote them, or they were changed)")
         raise typer.Exit(1)
     out.print(f"{test}: every file comes out the same")
+
+
+def compare(
+    tests: Annotated[list[Path], typer.Argument(help="folders of reduced tests of one specimen", show_default=False)],
+    prediction: Annotated[
+        Path, typer.Option("--prediction", help="folder of the prediction of that specimen", show_default=False)
+    ],
+    folder: Annotated[Path, typer.Option("--out", help="folder of the comparison", show_default=False)],
+) -> None:
+    """Lay tests over the prediction of their specimen: page, figures, ratios, events, which sentences held."""
+    from fesplice.cli.console import drawing
+    from fesplice.measured.comparison_text import comparison_text
+    from fesplice.pipeline.compare import compare as compare_tests
+
+    found = compare_tests(tests, prediction, folder, progress=drawing)
+    out.print(comparison_text(found))
+    out.print(f"\npage: {folder / 'comparison.html'}")

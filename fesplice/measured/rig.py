@@ -16,6 +16,7 @@ from pydantic import BeforeValidator, Field, PrivateAttr
 
 from fesplice.contracts import InputFault
 from fesplice.measured.units import time_factor, unit_factor
+from fesplice.post.mechanisms import Mechanism
 from fesplice.specimen import Specimen, toml
 from fesplice.specimen.gauges import QUANTITIES, Gauge, check_gauges
 from fesplice.specimen.strict import Report, parsed, toml_text, validated
@@ -48,6 +49,14 @@ def _seconds(value: Any) -> float:
     return number
 
 
+def _seen(value: Any) -> str:
+    known = [str(m) for m in Mechanism if m is not Mechanism.none]
+    if value is not MENDED and value not in ("", *known):
+        raise UnitFault(f"allowed: {', '.join(known)}")
+    return "" if value is MENDED else str(value)
+
+
+Seen = Annotated[str, BeforeValidator(_seen)]
 Plain = Annotated[float, BeforeValidator(_plain)]
 Sign = Annotated[float, BeforeValidator(_sign)]
 Seconds = Annotated[float, BeforeValidator(_seconds)]
@@ -58,7 +67,9 @@ class About(Part):
     """The test as a whole."""
 
     specimen: Name = Field(description="name of the specimen, as in its file")
-    date: Text = Field(default="", description="day of the test")
+    date: Text = Field(default="", description="day of the test, YYYY-MM-DD")
+    mode: Seen = Field(default="", description="what the specimen was seen to fail by, one of the mechanisms")
+    mode_evidence: Text = Field(default="", description="what that was seen by")
     note: str = ""
     tension_face: Literal["", "down", "up"] = Field(default="", description="must agree with the specimen file")
     equipment_weight: Force = Field(

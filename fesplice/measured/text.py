@@ -16,14 +16,14 @@ def test_text(test: Test) -> str:
     logs = f"{len(test.logs)} log{'s' if len(test.logs) > 1 else ''}"
     head = f"{test.specimen}: {len(test.channels)} channels of {logs}, load per ram ({rams})"
     parts = [head, *(f"  {log.name}: {log.rows} readings; {log.dialect}" for log in test.logs)]
-    parts += ["", "Results", *_table([(name, value_text(v), v.formula) for name, v in test.results.items()])]
+    parts += ["", "Results", *table([(name, value_text(v), v.formula) for name, v in test.results.items()])]
     parts += _bar_stress(test) + _bond(test)
     if test.events:
         parts += ["", "In the order of the test"]
-        parts += _table([(f"{h.t:.0f} s", _load(h.load), h.what, h.how) for h in test.events])
+        parts += table([(f"{h.t:.0f} s", _load(h.load), h.what, h.how) for h in test.events])
     told = "Channels that cannot be believed (nothing was repaired)" if test.suspects else "No channel is suspect"
     parts += ["", f"{told}; expectations by {test.judged.source}"]
-    parts += _table([(s.channel, s.fault, s.reason) for s in test.suspects])
+    parts += table([(s.channel, s.fault, s.reason) for s in test.suspects])
     parts += _seen(test)
     if test.remarks:
         parts += ["", "Remarks", *(f"  {text}" for text in test.remarks)]
@@ -31,7 +31,7 @@ def test_text(test: Test) -> str:
         count = {mark: sum(m.mark == mark for m in test.materials) for mark in ("measured", "calibrated", "estimated")}
         told = ", ".join(f"{n} {mark}" for mark, n in count.items() if n)
         parts += ["", f"Values that differ from the plan or were estimated: {told}"]
-        parts += _table([(m.path, m.value, m.mark, m.source) for m in test.materials if m.mark != "estimated"])
+        parts += table([(m.path, m.value, m.mark, m.source) for m in test.materials if m.mark != "estimated"])
     return "\n".join((*parts, "", CAUTION))
 
 
@@ -65,7 +65,7 @@ def _seen(test: Test) -> list[str]:
     ]
     if test.photographs:
         rows.append(("photographs", "", str(len(test.photographs))))
-    return ["", "Seen", *_table(rows)] if rows else []
+    return ["", "Seen", *table(rows)] if rows else []
 
 
 def _load(load: float) -> str:
@@ -85,7 +85,7 @@ def _bar_stress(test: Test) -> list[str]:
         ways = (_number(b.elastic), _number(b.fibre), f"± {b.uncertainty:.0f}", _number(b.gauge), by_gauge)
         rows.append((b.line, _load(b.load), *ways, b.flag))
     title = "Bar stress at the joint face three ways [MPa]: cracked elastic section, moment-curvature, gauges"
-    return ["", title, *_table(rows)]
+    return ["", title, *table(rows)]
 
 
 def _bond(test: Test) -> list[str]:
@@ -93,10 +93,10 @@ def _bond(test: Test) -> list[str]:
     if not last:
         return []
     rows = [(b.bar, f"{b.between[0]} to {b.between[1]}", f"{b.value:.2f} ± {b.uncertainty:.2f}") for b in last]
-    return ["", "Bond stress between neighbouring gauges at the peak [MPa]", *_table(rows)]
+    return ["", "Bond stress between neighbouring gauges at the peak [MPa]", *table(rows)]
 
 
-def _table(rows: list[tuple[str, ...]]) -> list[str]:
+def table(rows: list[tuple[str, ...]]) -> list[str]:
     if not rows:
         return []
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]) - 1)]

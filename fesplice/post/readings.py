@@ -172,6 +172,8 @@ def gauge_table(
     for j, g in enumerate(gauges):
         if g.kind == "load":
             reading[:, j] = load
+        elif g.kind == "deflection" and abs(g.x) < 1e-6 and g.face != "compression":
+            reading[:, j] = np.asarray(curve["deflection_mm"], float)
         elif g.kind == "joint_opening":
             reading[:, j] = np.asarray(curve[f"joint_{g.joint}_mm"], float)
     if top is not None:

@@ -46,6 +46,10 @@ id = "joint"
 kind = "joint_opening"
 joint = "left"
 [[gauges]]
+id = "off"
+kind = "deflection"
+x = "600 mm"
+[[gauges]]
 id = "ram"
 kind = "load"
 """
@@ -67,24 +71,25 @@ def table(run, specimen) -> GaugeTable:
 
 
 def test_gauges_are_read_at_every_step(run, table: GaugeTable) -> None:
-    assert len(table.step) == run.n_steps and table.ids == ("face, left", "in", "mid", "joint", "ram")
+    assert len(table.step) == run.n_steps and table.ids == ("face, left", "in", "mid", "joint", "off", "ram")
     assert np.array_equal(table.load, np.asarray(run.curve["load_N"], float))
     top = int(np.argmax(table.load))
-    face, inside, _, joint, ram = table.reading[top]
+    face, inside, mid, joint, _, ram = table.reading[top]
+    assert mid == pytest.approx(2.0 * top)
     assert face == pytest.approx(360.0 / 2e5, rel=0.03) and inside == pytest.approx(180.0 / 2e5, rel=0.06)
     assert joint == pytest.approx(0.3) and ram == table.load[top]
     # everything is zeroed under own weight, but for the load
-    assert np.abs(table.reading[0, :4]).max() == 0.0
+    assert np.abs(table.reading[0, :5]).max() == 0.0
 
 
-def test_deflection_and_joint_strain_are_read_off_the_movements_of_the_points(run, table: GaugeTable) -> None:
-    """The points written by hand move by their own rule: the gauge must read the soffit at midspan."""
-    mesh, step = run.mesh, run.step(run.indices[3])
+def test_deflection_off_midspan_is_read_off_the_movements_of_the_points(run, table: GaugeTable) -> None:
+    """The points written by hand move by their own rule: the gauge must read the soffit where it sits."""
+    mesh = run.mesh
     soffit = np.flatnonzero(np.abs(mesh.points[:, 1]) < 1e-9)
-    mid = soffit[np.argmin(np.abs(mesh.points[soffit, 0]))]
-    first = run.step(run.indices[0]).fields["u"][2 * mid + 1]
-    assert abs(mesh.points[mid, 0]) < 30.0
-    assert table.reading[3, 2] == pytest.approx(-(step.fields["u"][2 * mid + 1] - first), rel=0.05, abs=1e-9)
+    soffit = soffit[np.argsort(mesh.points[soffit, 0])]
+    now, zero = (run.step(run.indices[k]).fields["u"][2 * soffit + 1] for k in (3, 0))
+    at = -np.interp(600.0, mesh.points[soffit, 0], now - zero)
+    assert at != 0.0 and table.reading[3, table.column("off")] == pytest.approx(at, rel=1e-6)
 
 
 def test_the_band_of_a_straight_line_is_its_factor_and_the_load_has_none() -> None:
@@ -145,10 +150,10 @@ def test_the_sheet_tells_one_prediction_every_gauge_and_leaves_room_to_write(
     heads = page.gauges.heads
     assert [h.split(":")[0] for h in heads[3:]] == ["0.25 P", "0.5 P", "0.75 P", "0.9 P", "1 P", "upper bound", "read"]
     assert [r[1] for r in page.gauges.rows] == ["face, left", "in"]
-    assert [r[1] for r in page.sensors.rows] == ["mid", "joint"]
+    assert [r[1] for r in page.sensors.rows] == ["mid", "joint", "off"]
     at = float(np.interp(0.5 * 80e3, table.load[:5], 1e6 * table.reading[:5, 0]))
     assert float(page.gauges.rows[0][4].rstrip("*")) == pytest.approx(at, abs=0.6)
-    assert {s.label for s in page.spots} == {"G1", "G2", "D1", "D2", "P1"}
+    assert {s.label for s in page.spots} == {"G1", "G2", "D1", "D2", "D3", "P1"}
     out = write_sheet(page, tmp_path / "sheet.html", "letter")
     assert "size: letter" in out.read_text()
     lines = (tmp_path / "sheet.csv").read_text().splitlines()

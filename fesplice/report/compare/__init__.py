@@ -1,0 +1,1 @@
+"""The page of tests laid over a prediction, and its figures."""
