@@ -97,6 +97,7 @@ def _bond(test: Test) -> list[str]:
 
 
 def table(rows: list[tuple[str, ...]]) -> list[str]:
+    """Rows as lines of a terminal, columns below one another; the last column is left ragged."""
     if not rows:
         return []
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]) - 1)]
