@@ -63,27 +63,66 @@ def analyse(
 
 def pictures(
     folder: RunFolder,
-    step: Annotated[int | None, typer.Option(help="step to show; negative counts from the end")] = None,
+    step: Annotated[
+        list[int] | None, typer.Option(help="step to show, negative counts from the end; may be repeated")
+    ] = None,
+    load: Annotated[
+        list[str] | None, typer.Option(help='load to show, with its unit, e.g. "134 kN"; may be repeated')
+    ] = None,
+    stress: Annotated[
+        list[str] | None,
+        typer.Option(help='bar stress to show, e.g. "400 MPa", one for a whole series; may be repeated'),
+    ] = None,
+    beside: Annotated[
+        list[Path] | None, typer.Option(help="run whose axes hold here too, for a series; may be repeated")
+    ] = None,
 ) -> None:
-    """Make the pictures of a run or a prediction again, or those of one step; without a step also the page."""
+    """Make the pictures of a run or a prediction again, with the page: service, first loss and strength; or those at
+    the steps, loads or bar stresses asked for, which are the nearest steps and lie in a folder of their own.
+    """
     from fesplice.report import draw
-    from fesplice.report.prediction_page import is_prediction, prediction_page
+    from fesplice.report.prediction_page import is_prediction, pictures_at, prediction_page
+    from fesplice.report.view import Shown, View
     from fesplice.store import Run
 
+    shown = Shown(
+        tuple(step or ()), _numbers("load", load, "force"), _numbers("stress", stress, "stress"),
+        tuple(run for path in beside or () for run in _runs(path)),
+    )  # fmt: skip
     if is_prediction(folder):
-        if step is not None:
-            raise InputFault("step", f"{folder} is a prediction; its runs lie in the folders inside")
-        out.print(f"page: {prediction_page(folder, progress=drawn_now)}")
+        if shown.chosen:
+            for path in pictures_at(folder, shown, progress=drawn_now):
+                out.print(str(path))
+        else:
+            out.print(f"page: {prediction_page(folder, progress=drawn_now, shown=shown)}")
         return
     run = Run(folder)
-    if step is None:
-        out.print(f"page: {_draw(run)}")
+    if not shown.chosen:
+        out.print(f"page: {_draw(View(run, shown))}")
         return
-    drawn = draw(run, step=step)
+    drawn = draw(View(run, shown))
     for files in drawn.files.values():
         out.print(str(files[0]))
     for name, reason in drawn.left_out.items():
         out.print(f"left out: {name} ({reason})")
+
+
+def _numbers(key: str, texts: list[str] | None, kind: str) -> tuple[float, ...]:
+    """Values with units as told on the command line; raises :class:`InputFault` for what is none."""
+    from fesplice.units import UnitFault, parse
+
+    try:
+        return tuple(parse(text, kind) for text in texts or ())
+    except UnitFault as fault:
+        raise InputFault(f"--{key}", str(fault)) from None
+
+
+def _runs(folder: Path) -> tuple:
+    """The run of a folder; of a prediction its elevation and its coupled plan."""
+    from fesplice.report.prediction_page import is_prediction, runs_of
+    from fesplice.store import Run
+
+    return tuple(run for run in runs_of(folder) if run is not None) if is_prediction(folder) else (Run(folder),)
 
 
 def summary(folder: RunFolder, json_file: JsonFile = None) -> None:

@@ -158,7 +158,7 @@ def expected(
         deciding.insert(0, (found.bond_loss.step, "the loss of bond"))
     balances = {}
     for step, what in deciding:
-        balances.setdefault(step, OutOfBalance("elevation", step, seen.balances[_of_step(seen, step)].unbalanced, what))
+        balances.setdefault(step, OutOfBalance("elevation", step, seen.balances[seen.row_of(step)].unbalanced, what))
     return Expected(
         load=load,
         deflection=float(np.interp(load, *_rising(seen.load, seen.deflection - seen.deflection[0]))),
@@ -190,12 +190,8 @@ def _row(load: Floats, wanted: float) -> int:
     return int(over[0]) if len(over) else int(np.argmax(load))
 
 
-def _of_step(seen: ElevationTrace, step: int) -> int:
-    return next(k for k, s in enumerate(seen.snapshots) if s.step == step)
-
-
 def _highest_at(seen: ElevationTrace, step: int) -> float:
-    return float(seen.bar_stress[: _of_step(seen, step) + 1].max())
+    return float(seen.bar_stress[: seen.row_of(step) + 1].max())
 
 
 # ------------------------------------------------------------------ cracks

@@ -1,4 +1,8 @@
-"""Cracks of one step as segments, in either view: read, drawn as heavy as they are wide, and kept as tables."""
+"""Cracks of one step as segments, in either view: read, drawn by their opening, and kept as tables.
+
+Weight and colour of a line tell the class of its opening. The classes are the same in every figure of every specimen,
+so that any two can be laid side by side; only as many stand in a key as are needed up to the widest crack.
+"""
 
 from __future__ import annotations
 
@@ -7,14 +11,17 @@ from typing import Any
 
 import numpy as np
 
-from fesplice.algebra import principal
-from fesplice.contracts import Floats
-from fesplice.post.concrete import HAIRLINE
+from fesplice.contracts import Floats, Ints
+from fesplice.post.concrete import HAIRLINE, VISIBLE
 from fesplice.report import style
 from fesplice.report.view import Stage, View
 
-# Line weights of the widest crack shown, and the least that prints [points].
-_HEAVIEST, _LIGHTEST = 2.6, 0.25
+#: Openings [mm] from which the classes count: the hairline, what the eye sees, then 1, 2, 5 on and on.
+CLASSES = (HAIRLINE, VISIBLE, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
+# Line weights of the first and the last class [points], and the most as a share of the elements as they are printed:
+# cracks of neighbouring elements keep a gap, however wide they are.
+_LIGHTEST, _HEAVIEST, _SHARE = 0.5, 2.4, 0.55
+_POINTS = 72.0 / 25.4
 
 
 @dataclass(frozen=True)
@@ -26,18 +33,18 @@ class Cracks:
     angle: Floats
 
 
-def major(view: View, stage: Stage, quantity: str) -> Floats:
-    """Major principal value of the elements' mean tensors."""
-    tensor = view.elements.mean(view.points.values(view.fields(stage.step), quantity))
-    return principal(tensor, engineering=quantity == "strain")[0]
+def openings(view: View, stage: Stage) -> Floats:
+    """Crack opening of every element (n,) [mm]: its points lie in one crack band, so they are averaged, not added."""
+    strain, _, band = view.points.values(view.fields(stage.step), "crack").T
+    return view.elements.mean(np.maximum(strain, 0.0) * band)
 
 
 def cracks_of(view: View, stage: Stage) -> Cracks:
-    """One crack per element: its points lie in one crack band, so their widths are averaged, not added."""
+    """One crack per element, as wide as :func:`openings` tells, and one per joint face."""
     fields, elements = view.fields(stage.step), view.elements
     strain, normal, band = view.points.values(fields, "crack").T
     opening = np.maximum(strain, 0.0) * band
-    width = elements.mean(opening)
+    width = openings(view, stage)
     # A normal and its opposite are one crack: directions are averaged at twice their angle.
     twice = np.arctan2(elements.mean(opening * np.sin(2.0 * normal)), elements.mean(opening * np.cos(2.0 * normal)))
     along = 0.5 * twice + 0.5 * np.pi
@@ -56,18 +63,45 @@ def cracks_of(view: View, stage: Stage) -> Cracks:
     return Cracks(segments, width, angle)
 
 
-def draw_cracks(axes: Any, cracks: Cracks, widest: float) -> None:
-    """Segments as heavy as they are wide; the heaviest stands for ``widest`` [mm]."""
+def colours() -> list[str]:
+    """One colour for each class, falling evenly in lightness."""
+    from matplotlib.colors import to_hex
+
+    return [to_hex(c) for c in style.warm()(np.linspace(0.34, 1.0, len(CLASSES)))]
+
+
+def classes(width: Floats) -> Ints:
+    """Class of each opening (n,), -1 below the first."""
+    # a width that stands at a limit up to rounding counts as there
+    return np.searchsorted(CLASSES, np.asarray(width) * (1.0 + 1e-9), side="right").astype(np.int32) - 1
+
+
+def weights(size: float, unit: float) -> Floats:
+    """Line weight of each class [points] over elements of ``size`` [mm], ``unit`` data mm per paper mm."""
+    most = min(_HEAVIEST, max(_SHARE * size / unit * _POINTS, 1.6 * _LIGHTEST))
+    return np.linspace(_LIGHTEST, most, len(CLASSES))
+
+
+def draw_cracks(axes: Any, cracks: Cracks, size: float, unit: float) -> None:
+    """Segments by class, the widest on top; ``size`` [mm] of the elements, ``unit`` data mm per paper mm."""
     from matplotlib.collections import LineCollection
 
-    if not len(cracks.width):
+    heavy, order = weights(size, unit), np.argsort(cracks.width, kind="stable")
+    if not len(order):
         return
-    weight = _HEAVIEST * cracks.width / widest
+    place = np.maximum(classes(cracks.width[order]), 0)
+    paint = np.array(colours())
+    # round caps let the pieces of one crack meet where it turns
     lines = LineCollection(
-        list(cracks.ends), linewidths=np.maximum(weight, _LIGHTEST), colors=style.INK, capstyle="butt", zorder=6,
-        rasterized=len(weight) > 6000,
+        list(cracks.ends[order]), linewidths=heavy[place], colors=list(paint[place]), capstyle="round", zorder=6,
+        rasterized=len(order) > 6000,
     )  # fmt: skip
     axes.add_collection(lines, autolim=False)
+
+
+def element_size(view: View) -> float:
+    """Usual size [mm] of the elements in the splice: the small ones."""
+    return float(np.quantile(view.elements.size, 0.25))
 
 
 def widest_of(cracks: Cracks) -> str:
@@ -77,31 +111,29 @@ def widest_of(cracks: Cracks) -> str:
     return f"widest crack {style.short(float(cracks.width.max()), 2)} mm"
 
 
-def crack_key(figure: Any, widest: float, more: bool = False) -> None:
-    """Lines of known opening, drawn with the weights of the map; with ``more``, wider cracks look like the widest."""
+def crack_key(figure: Any, widest: float, size: float, unit: float) -> None:
+    """The classes up to the ``widest`` opening [mm], drawn as on the map."""
     from matplotlib.lines import Line2D
 
-    if widest <= 0.0:
-        return
-    largest = style.nice(widest)
-    shown = [largest * share for share in (0.1, 0.2, 0.5, 1.0)]
-    weight = [max(_HEAVIEST * w / widest, _LIGHTEST) for w in shown]
+    shown = max(int(classes(np.array([widest]))[0]) + 1, 1)
     handles = [
-        Line2D([], [], color=style.INK, linewidth=v, label=f"{style.short(w)} mm") for w, v in zip(shown, weight)
-    ]
-    if more:
-        handles[-1].set_label(f"{style.short(largest)} mm and more")
-    handles.insert(0, Line2D([], [], linewidth=0.0, label="crack opening"))
-    figure.legend(handles=handles, ncols=len(handles), loc="outside lower left", handlelength=2.2, columnspacing=1.2)
+        Line2D([], [], color=c, linewidth=w, label=f"{low:g}") for low, c, w in
+        zip(CLASSES[:shown], colours(), weights(size, unit))
+    ]  # fmt: skip
+    handles.insert(0, Line2D([], [], linewidth=0.0, label="crack open (mm) from"))
+    figure.legend(
+        handles=handles, ncols=len(handles), loc="outside lower left", handlelength=1.6, columnspacing=0.9,
+        handletextpad=0.5,
+    )  # fmt: skip
 
 
-def strain_table(view: View, stages: tuple[Stage, ...], strain: list[Floats], seen: np.ndarray) -> dict[str, Any]:
-    """Major strain of the elements ``seen`` at every stage, by their centres."""
-    centre = view.elements.centre[seen]
-    table: dict[str, Any] = {"x_mm": centre[:, 0], "y_mm": centre[:, 1]}
-    for stage, e in zip(stages, strain):
-        table[f"step_{stage.step}_principal_tensile_strain"] = e[seen]
-    return table
+def concrete(axes: Any, x: tuple[float, float], y: tuple[float, float], cast: tuple[float, float] | None) -> None:
+    """The ground under cracks: concrete of the window, darker where it was cast later."""
+    from matplotlib.patches import Rectangle
+
+    spans = [(x, style.CONCRETE)] if cast is None else [(x, style.CONCRETE), (cast, style.CLOSURE)]
+    for (low, high), fill in spans:
+        axes.add_patch(Rectangle((low, y[0]), high - low, y[1] - y[0], facecolor=fill, edgecolor="none", zorder=0.5))
 
 
 def crack_table(stages: tuple[Stage, ...], cracks: list[Cracks]) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from typing import Any
 from fesplice.report.drawing import specimen_drawing
 from fesplice.report.view import Stage, View
 
-Draw = Callable[[View, Path, int | None], list[Path]]
+Draw = Callable[[View, Path], list[Path]]
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ class Panel:
     draw: Callable[[Any, View, Stage, float], None]
 
 
-def _drawing(view: View, folder: Path, step: int | None = None) -> list[Path]:
+def _drawing(view: View, folder: Path) -> list[Path]:
     return specimen_drawing(view.specimen, folder)
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from fesplice.contracts import InputFault
 from fesplice.report.figure import Figure
-from fesplice.report.view import LeftOut, View
+from fesplice.report.view import LeftOut, Shown, View
 from fesplice.report.views import VIEWS
 
 if TYPE_CHECKING:
@@ -36,19 +36,23 @@ def draw(
     step: int | None = None,
     names: Iterable[str] | None = None,
     progress: Callable[[str], None] | None = None,
+    shown: Shown | None = None,
 ) -> Drawn:
     """Draw the figures ``names`` (default: all of its view) of a run into ``folder`` (default: RUN/figures).
 
-    ``step``: the one step to show, negative from the last; None shows service, peak and end.
+    ``step``: the one step to show, negative from the last; ``shown`` steps by number, load or bar stress; without
+    either service, first loss and strength.
     ``progress`` hears the title of each figure before it is drawn. Raises :class:`InputFault` for an
-    unknown name, :class:`FolderFault` for a step that is not stored or a disk that refuses.
+    unknown name or a load that was never carried, :class:`FolderFault` for a step that is not stored or a disk that
+    refuses.
     """
-    view = run if isinstance(run, View) else View(run)
+    asked = Shown(steps=(step,)) if step is not None else shown
+    view = View(run.run if isinstance(run, View) else run, asked) if asked is not None else viewed(run)
     kind = VIEWS[view.name]
     wanted = list(kind.figures) if names is None else list(names)
     if unknown := [name for name in wanted if name not in FIGURES]:
         raise InputFault("figures", f"no figure {', '.join(map(repr, unknown))}; there are {', '.join(FIGURES)}")
-    place = figure_folder(view, step) if folder is None else Path(folder)
+    place = figure_folder(view) if folder is None else Path(folder)
     drawn = Drawn()
     for name in wanted:
         if progress is not None:
@@ -56,7 +60,7 @@ def draw(
         try:
             if name not in kind.figures:
                 raise LeftOut(f"is of the {_home(name)}; this run is the {kind.name}")
-            drawn.files[name] = FIGURES[name].draw(view, place, step)
+            drawn.files[name] = FIGURES[name].draw(view, place)
         except LeftOut as reason:
             drawn.left_out[name] = str(reason)
     return drawn
@@ -66,7 +70,23 @@ def _home(name: str) -> str:
     return " and the ".join(kind.name for kind in VIEWS.values() if name in kind.figures)
 
 
-def figure_folder(view: View, step: int | None = None) -> Path:
-    """Where figures go unless told otherwise: RUN/figures, or a folder of its own for a chosen step."""
+def viewed(run: Run | View) -> View:
+    """The run as figures see it, with the stages."""
+    return run if isinstance(run, View) else View(run)
+
+
+def figure_folder(view: View) -> Path:
+    """Where figures go unless told otherwise: RUN/figures, or a folder inside that is named by what was asked for.
+
+    Raises :class:`FolderFault` for a step that is not stored.
+    """
+    shown = view.shown
     base = view.run.folder / "figures"
-    return base if step is None else base / f"step-{view.run.step(step).index:06d}"
+    return base / folder_name(shown, [view.run.step(k).index for k in shown.steps]) if shown.chosen else base
+
+
+def folder_name(shown: Shown, steps: Iterable[int] = ()) -> str:
+    """``load-134-kN``, ``stress-400-MPa``, ``step-000040``: what was asked for, ``steps`` counted from the first."""
+    names = [f"step-{k:06d}" for k in steps]
+    names += [f"load-{load / 1e3:.4g}-kN" for load in shown.loads]
+    return "_".join([*names, *(f"stress-{stress:.4g}-MPa" for stress in shown.stresses)])

@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from fesplice.post.runs import bar_columns
 from fesplice.report import style
-from fesplice.report.cracks import Cracks, crack_key, crack_table, cracks_of, draw_cracks, major, widest_of
-from fesplice.report.plan.fields import WIDE
-from fesplice.report.view import Stage, View, patches, window
+from fesplice.report.cracks import Cracks, crack_key, crack_table, cracks_of, draw_cracks, element_size, widest_of
+from fesplice.report.view import Stage, View, nearest, window
 from fesplice.report.views import VIEWS
 
 
@@ -102,16 +98,8 @@ def _bar(axes: Any, k: int, r: Row, most: float) -> None:
 
 # ------------------------------------------------------------------ both views
 def at_bar_stress(view: View, stress: float) -> Stage:
-    """The first step at which the most stressed bar carries ``stress`` [MPa], or else the one nearest below it."""
-    curve = view.curve
-    # a row of bars that is not there has no stress
-    highest = np.maximum.accumulate(np.fmax.reduce(list(bar_columns(curve).values())))
-    reached = np.flatnonzero(highest >= stress * (1.0 - 1e-6))
-    row = int(reached[0]) if len(reached) else int(np.argmax(highest))
-    # of the steps on either side the nearer one: steps may be wide
-    if row and stress - highest[row - 1] < highest[row] - stress:
-        row -= 1
-    return view.stage("strength", row, VIEWS[view.name].moved)
+    """The step nearest to where the most stressed bar first carries ``stress`` [MPa], or else the one nearest below."""
+    return view.stage("stress", nearest(view.bar_stress, stress), VIEWS[view.name].moved)
 
 
 def both_views(views: Sequence[View], stress: float, folder: Path) -> list[Path]:
@@ -120,30 +108,23 @@ def both_views(views: Sequence[View], stress: float, folder: Path) -> list[Path]
     windows = [kind.panel.window(v) for kind, v in zip(kinds, views)]
     stages = [at_bar_stress(v, stress) for v in views]
     cracks = [cracks_of(v, s) for v, s in zip(views, stages)]
-    strain = [1e3 * major(v, s, "strain") for v, s in zip(views, stages)]
     largest = max(float(c.width.max(initial=0.0)) for c in cracks)
-    peak = style.ceiling(float(np.clip(max(np.quantile(e, 0.99) for e in strain), 0.1, 3.0)))
     wide = [w[0][1] - w[0][0] for w in windows]
     width = style.WIDE if len(views) > 1 else 0.72 * style.WIDE
     unit = sum(wide) / (width - 17.0 * len(views))
-    tall = max(w[1][1] - w[1][0] for w in windows)
-    with style.sheet(width, tall / unit + 41.0) as figure:
+    tall, size = max(w[1][1] - w[1][0] for w in windows), min(element_size(v) for v in views)
+    with style.sheet(width, tall / unit + 29.0) as figure:
         row = figure.subplots(1, len(views), squeeze=False, width_ratios=wide)[0]
-        shown = None
         for k, (axes, view, kind, stage, (x, y)) in enumerate(zip(row, views, kinds, stages, windows)):
             window(axes, x, y)
-            shown = patches(axes, view.elements.corners, strain[k], style.pale(), peak)
-            capped = replace(cracks[k], width=np.minimum(cracks[k].width, WIDE))
-            draw_cracks(axes, capped, min(largest, WIDE) or 1.0)
+            draw_cracks(axes, cracks[k], size, unit)
             kind.panel.draw(axes, view, stage, unit)
-            head = f"{kind.panel.title}, {stage.load / 1e3:.0f} kN {kind.per}"
+            head = f"{kind.panel.title}, {stage.load / 1e3:.0f} kN {kind.per}, {stage.bar_stress:.0f} MPa"
             name = f"{head}\n{widest_of(cracks[k])}{kind.panel.remark}"
             style.letter(axes, "ab"[k] if len(views) > 1 else "", name)
             axes.set_xlabel("x from midspan (mm)")
             axes.set_ylabel(kind.panel.upright)
-        label = "principal tensile strain (‰)"
-        style.colour_bar(figure, shown, list(row), label, extend="max", location="bottom", aspect=50, fraction=0.05)
-        crack_key(figure, min(largest, WIDE), more=largest > WIDE)
+        crack_key(figure, largest, size, unit)
         return style.save(figure, folder, "both-views", {"": _table(views, stages, cracks)})
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,10 +16,11 @@ from fesplice.contracts import FolderFault, InputFault, Outcome
 from fesplice.post.mechanisms import Assessment
 from fesplice.post.prediction import AGREED, MODEL_BAND, RECORD, Prediction
 from fesplice.report import paper, prediction_figures
+from fesplice.report.figures import draw
 from fesplice.report.page import PAGE, picture, report
 from fesplice.report.parts import DASH, fixed, quantity
 from fesplice.report.prediction_figures import Row
-from fesplice.report.view import View
+from fesplice.report.view import Shown, View
 from fesplice.report.views import VIEWS
 from fesplice.store import Run
 
@@ -38,16 +39,21 @@ def is_prediction(folder: str | Path) -> bool:
 
 
 def prediction_page(
-    folder: str | Path, *, runs: bool = True, progress: Callable[[str], None] | None = None
+    folder: str | Path,
+    *,
+    runs: bool = True,
+    progress: Callable[[str], None] | None = None,
+    shown: Shown | None = None,
 ) -> Path:
     """Write FOLDER/prediction.html with its figures; with ``runs`` also the pages of elevation and coupled plan.
 
-    ``progress`` hears what is drawn next. Raises :class:`FolderFault` where the prediction or a run is missing or the
+    ``progress`` hears what is drawn next, ``shown.beside`` are runs whose axes hold here too. Raises
+    :class:`FolderFault` where the prediction or a run is missing or the
     disk refuses.
     """
     home = Path(folder)
     found = Prediction.read(home)
-    views = [View(run) for run in runs_of(home, found) if run is not None]
+    views = [View(run, shown) for run in runs_of(home, found) if run is not None]
     for view in views if runs else ():
         name = view.run.folder.name
         report(view, progress=None if progress is None else lambda title, name=name: progress(f"{name}: {title}"))
@@ -60,6 +66,33 @@ def prediction_page(
         "both": prediction_figures.both_views(views, found.bar_stress, place),
     }
     return paper.write("prediction.html", home / TARGET, **_values(home, found, side, files))
+
+
+def pictures_at(folder: str | Path, shown: Shown, progress: Callable[[str], None] | None = None) -> list[Path]:
+    """Figures of both views at the loads per ram or bar stresses asked for; answers their PNG files.
+
+    The plan is shown at the bar stress of the elevation at that load. Raises :class:`InputFault` for a step by its
+    number, which each run counts for itself, and for what was never carried; :class:`FolderFault` as the page.
+    """
+    if shown.steps:
+        raise InputFault("step", f"{folder} is a prediction; its runs count their own steps: ask for a load or stress")
+    home = Path(folder)
+    side, top = runs_of(home)
+    views = [View(side, shown)]
+    stresses = shown.stresses
+    if shown.loads:
+        loaded = View(side, replace(shown, stresses=()))
+        stresses += tuple(stage.bar_stress for stage in VIEWS["elevation"].stages(loaded))
+    views += [] if top is None else [View(top, Shown(stresses=stresses, beside=shown.beside))]
+    files = []
+    for view in views:
+        name = view.run.folder.name
+        drawn = draw(view, progress=None if progress is None else lambda title, name=name: progress(f"{name}: {title}"))
+        files += [paths[0] for paths in drawn.files.values()]
+    for stress in stresses:
+        place = home / "figures" / f"stress-{stress:.4g}-MPa"
+        files.append(prediction_figures.both_views(views, stress, place)[0])
+    return files
 
 
 def runs_of(folder: str | Path, found: Prediction | None = None) -> tuple[Run, Run | None]:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from fesplice.specimen.keys import kinds_of
 from fesplice.units import both, show
 
 if TYPE_CHECKING:
@@ -103,32 +104,18 @@ def _walk(path: str, part: Any) -> Iterator[Input]:
         else:
             given = name in part.model_fields_set and name not in estimated
             origin = "estimated" if name in estimated else "given" if given else "default"
-            yield Input(at, _shown(value, _kind(field, name)), field.description or "", origin, estimated.get(name, ""))
+            kinds = kinds_of(field.annotation, tuple(field.metadata))
+            yield Input(at, _shown(value, kinds), field.description or "", origin, estimated.get(name, ""))
 
 
-# What a number of the schema counts, by the last part of its key; lengths are what is left.
-_KINDS = {
-    "area": "area",
-    "strength": "stress", "elastic_modulus": "stress", "tensile_strength": "stress", "cohesion": "stress",
-    "yield_strength": "stress", "ultimate_strength": "stress",
-    "fracture_energy": "energy", "crushing_energy": "energy",
-    "density": "density", "equipment_weight": "force", "angle": "angle",
-    "peak_strain": "strain", "rupture_strain": "strain", "hardening_strain": "strain",
-    "poisson": "number", "friction": "number", "bearing_coefficient": "number", "drop": "number",
-}  # fmt: skip
-
-
-def _kind(field: Any, name: str) -> str:
-    return _KINDS.get(name, "length")
-
-
-def _shown(value: Any, kind: str) -> str:
+def _shown(value: Any, kinds: tuple[str, ...]) -> str:
+    """A value in words and both systems; ``kinds`` of its numbers as the schema tells them."""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
-        return both(value, kind) if math.isfinite(value) else _NOTHING
+        return both(value, kinds[0]) if math.isfinite(value) else _NOTHING
     if isinstance(value, tuple):
-        return ", ".join(_shown(v, kind) if not isinstance(v, tuple) else _pair(v) for v in value) or _NOTHING
+        return ", ".join(_pair(v) if isinstance(v, tuple) else _shown(v, kinds) for v in value) or _NOTHING
     return str(value) if value != "" else _NOTHING
 
 

@@ -11,10 +11,10 @@ import csv
 import io
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
@@ -42,9 +42,11 @@ FAMILY: dict[str, dict[str, Any]] = {
 #: Stages of a test: weight and lightness tell them apart.
 STAGE: dict[str, dict[str, Any]] = {
     "service": {"color": "#6f9fc4", "linestyle": "-", "linewidth": 1.0},
-    "peak": {"color": "#0b2f57", "linestyle": "-", "linewidth": 1.6},
-    "end": {"color": "#b4532a", "linestyle": (0, (4.0, 1.5)), "linewidth": 1.2},
+    "first loss": {"color": "#b4532a", "linestyle": (0, (4.0, 1.5)), "linewidth": 1.2},
+    "strength": {"color": "#0b2f57", "linestyle": "-", "linewidth": 1.6},
 }
+#: Letters of panels.
+MARKS = "abcdefgh"
 #: A cycle for lines without a family of their own.
 CYCLE: tuple[dict[str, Any], ...] = (
     {"color": "#0b2f57", "linestyle": "-"},
@@ -113,6 +115,28 @@ def sheet(width: float, height: float, *, free: bool = False) -> Iterator[Figure
     fitted = None if free else ConstrainedLayoutEngine(w_pad=0.03, h_pad=0.03, hspace=0.03, wspace=0.03)
     with matplotlib.rc_context(_SETTINGS):
         yield Figure(figsize=(width / 25.4, height / 25.4), layout=fitted)
+
+
+class Named(Protocol):
+    """A step in a figure; ``asked`` where it was asked for by number, load or stress."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def asked(self) -> bool: ...
+
+
+def looks(stages: Sequence[Named]) -> list[dict[str, Any]]:
+    """Lines of stages; steps that were asked for take the cycle, from the last that is heaviest."""
+    lines = [CYCLE[k % len(CYCLE)] for k in range(len(stages))][::-1]
+    return [line if s.asked else STAGE[s.name] for s, line in zip(stages, lines)]
+
+
+def shapes(stages: Sequence[Named]) -> list[str]:
+    """Marks of stages on curves."""
+    known, rest = {"service": "D", "first loss": "X", "strength": "^"}, "oshPv*dp"
+    return [rest[k % len(rest)] if s.asked else known[s.name] for k, s in enumerate(stages)]
 
 
 def warm() -> Colormap:

@@ -1,12 +1,16 @@
 """A run as the figures see it: what several of them need, read once, and which steps they show.
 
-Unless a step is asked for, figures show three stages: service (the step nearest to 0.6 of the view's strength, on
-the way up), the strength of a plan or the largest load of an elevation, and the end of the run. What figures of one
-view alone need is a part of it: :class:`fesplice.report.elevation.beam.Beam`, :class:`fesplice.report.plan.slab.Slab`.
+Unless steps are asked for, figures show three stages, found by the same rules in every run: service (the step nearest
+to 0.6 of the view's strength, on the way up), the first loss of bond along a lead, and the strength. Steps may be asked
+for by their number, by a load or by the bar stress where the bars enter, so that a series is shown at the same of
+them; axes of curves then reach as far as those of the runs shown beside (``beside``).
+What figures of one view alone need is a part of it: :class:`fesplice.report.elevation.beam.Beam`,
+:class:`fesplice.report.plan.slab.Slab`.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -14,10 +18,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
-from fesplice.contracts import FespliceError, Floats, FolderFault, Ints
+from fesplice.contracts import FespliceError, Floats, FolderFault, InputFault, Ints
 from fesplice.post.points import Points, gather
 from fesplice.post.record import Findings, findings, view_of
-from fesplice.post.runs import specimen_of
+from fesplice.post.runs import bar_columns, specimen_of
 
 if TYPE_CHECKING:
     from fesplice.specimen import Specimen
@@ -27,6 +31,8 @@ Part = TypeVar("Part")
 
 #: Share of the strength that stands for service (common practice, no source).
 SERVICE = 0.6
+#: Most steps that may be asked for.
+MOST = 3
 
 
 class LeftOut(FespliceError):
@@ -35,7 +41,8 @@ class LeftOut(FespliceError):
 
 @dataclass(frozen=True)
 class Stage:
-    """A step with its part in the story: ``name`` (service, peak or strength, end or step), row of the curve, load [N].
+    """A step with its part in the story: ``name`` (service, first loss, strength; step or stress where one was asked
+    for), row of the curve, load [N], ``bar_stress`` where the bars enter, the largest until then [MPa].
 
     ``moved``: midspan deflection of an elevation, extension of a plan [mm]; ``rising``: the run ended at this step, so
     that a larger load may lie beyond it.
@@ -46,26 +53,51 @@ class Stage:
     row: int
     load: float
     moved: float
+    bar_stress: float
     rising: bool = False
 
     @property
+    def asked(self) -> bool:
+        """True for a step that was asked for."""
+        return self.name in ("step", "stress")
+
+    @property
     def word(self) -> str:
-        """``peak``; where the run ended on its way up, what the largest load really is."""
-        if self.name == "step":
+        """``strength``; where the run ended on its way up, what the largest load really is."""
+        if self.asked:
             return f"step {self.step}"
-        return "largest so far" if self.name in ("peak", "strength") and self.rising else self.name
+        return "largest so far" if self.name == "strength" and self.rising else self.name
 
     @property
     def title(self) -> str:
-        """For panel titles: ``Peak, 132 kN``."""
-        return f"{self.word.capitalize()}, {self.load / 1e3:.0f} kN"
+        """For panel titles: ``Strength, 132 kN, 360 MPa``."""
+        told = f"{self.word.capitalize()}, {self.load / 1e3:.0f} kN"
+        return f"{told}, {self.bar_stress:.0f} MPa" if math.isfinite(self.bar_stress) else told
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What was asked for: ``steps`` (negative from the last), ``loads`` [N], bar ``stresses`` [MPa]; none: the stages.
+
+    ``beside``: the other runs of a series, whose scales hold here too.
+    """
+
+    steps: tuple[int, ...] = ()
+    loads: tuple[float, ...] = ()
+    stresses: tuple[float, ...] = ()
+    beside: tuple[Run, ...] = ()
+
+    @property
+    def chosen(self) -> bool:
+        """True where steps were asked for in any way."""
+        return bool(self.steps or self.loads or self.stresses)
 
 
 class View:
     """Lazily read parts of one run, shared by all figures made of it."""
 
-    def __init__(self, run: Run):
-        self.run = run
+    def __init__(self, run: Run, shown: Shown | None = None):
+        self.run, self.shown = run, shown or Shown()
         self._steps: dict[int, StepFields] = {}
         self._parts: dict[Any, Any] = {}
 
@@ -95,6 +127,15 @@ class View:
     def elements(self) -> Elements:
         return Elements(self)
 
+    @cached_property
+    def _series(self) -> list[View]:
+        """This run and those beside it that are of the same view."""
+        return [self, *(v for v in (View(run) for run in self.shown.beside) if v.name == self.name)]
+
+    def over(self, measure: Callable[[View], float]) -> float:
+        """The largest of ``measure`` over the runs of the series: the end of a scale that all of them share."""
+        return max(measure(view) for view in self._series)
+
     def part(self, kind: Callable[[View], Part]) -> Part:
         """What ``kind`` makes of this view, made when first asked for."""
         if kind not in self._parts:
@@ -108,32 +149,67 @@ class View:
         return self._steps[step].fields
 
     # -------------------------------------------------------------- stages
+    @cached_property
+    def bar_stress(self) -> Floats:
+        """Largest stress of any bar where it enters, up to each row of the curve (n,) [MPa]."""
+        columns = list(bar_columns(self.curve).values())
+        # a row of bars that is not there has no stress
+        return np.maximum.accumulate(np.fmax.reduce(columns)) if columns else np.full(len(self.curve["load_N"]), np.nan)
+
     def stage(self, name: str, row: int, moved: str) -> Stage:
         """The step in ``row`` of the curve; ``moved`` names the column of the movement."""
         curve = self.curve
         last = row == len(curve["load_N"]) - 1
-        return Stage(name, int(curve["step"][row]), row, float(curve["load_N"][row]), float(curve[moved][row]), last)
+        load, way = float(curve["load_N"][row]), float(curve[moved][row])
+        return Stage(name, int(curve["step"][row]), row, load, way, float(self.bar_stress[row]), last)
 
-    def chosen(self, step: int, moved: str) -> tuple[Stage, ...]:
-        """The one step asked for. Raises :class:`FolderFault` for a step that is not stored."""
-        return (self.stage("step", self.run.indices.index(self.run.step(step).index), moved),)
+    def stages(self, marks: Mapping[str, int], strength: float, moved: str) -> tuple[Stage, ...]:
+        """What was asked for; or else service (nearest to a share of ``strength`` [N]) and the rows ``marks`` of the
+        curve by name, each step once, the first name that is told for it.
 
-    def stages(self, top: tuple[str, int], strength: float, moved: str) -> tuple[Stage, ...]:
-        """Service (nearest to a share of ``strength`` [N]), the named row ``top`` and the end, each step once."""
-        load = np.asarray(self.curve["load_N"], float)
-        name, row = top
-        reached = np.flatnonzero(load[: row + 1] >= SERVICE * strength)
-        first = int(reached[0]) if len(reached) else row
-        service = min((max(first - 1, 0), first), key=lambda k: abs(load[k] - SERVICE * strength))
+        Raises :class:`FolderFault` for a step that is not stored, :class:`InputFault` for what the run never carried.
+        """
         taken: dict[int, str] = {}
-        for stage, at in ((name, row), ("service", service), ("end", len(load) - 1)):
-            taken.setdefault(at, stage)
+        if self.shown.chosen:
+            if len(self.shown.steps + self.shown.loads + self.shown.stresses) > MOST:
+                raise InputFault("step, load, stress", f"at most {MOST} steps fit into a figure")
+            for step in self.shown.steps:
+                taken.setdefault(self.run.indices.index(self.run.step(step).index), "step")
+            load = np.maximum.accumulate(np.asarray(self.curve["load_N"], float))
+            for asked in self.shown.loads:
+                taken.setdefault(_carried(load, asked, "load", 1e-3, "kN"), "step")
+            for asked in self.shown.stresses:
+                taken.setdefault(_carried(self.bar_stress, asked, "stress", 1.0, "MPa"), "stress")
+        else:
+            for name, row in marks.items():
+                taken.setdefault(row, name)
+            load = np.asarray(self.curve["load_N"], float)
+            taken.setdefault(nearest(load[: marks["strength"] + 1], SERVICE * strength), "service")
         return tuple(self.stage(taken[at], at, moved) for at in sorted(taken))
 
     def has_steps(self) -> None:
         """Raises :class:`FolderFault` for a run without steps."""
         if not self.curve:
             raise FolderFault(str(self.run.folder), "no step is stored yet, so there is nothing to draw")
+
+
+def nearest(values: Floats, asked: float) -> int:
+    """Of the first of ``values`` (n,) that reaches ``asked`` and the one before it the nearer; the largest if none
+    reaches it: steps may be wide.
+    """
+    reached = np.flatnonzero(values >= asked * (1.0 - 1e-6))
+    if not len(reached):
+        return int(np.argmax(values))
+    first = int(reached[0])
+    return first - 1 if first and asked - values[first - 1] < values[first] - asked else first
+
+
+def _carried(values: Floats, asked: float, key: str, unit: float, name: str) -> int:
+    """The row of :func:`nearest`; raises :class:`InputFault` for what was never carried."""
+    most = float(values.max())
+    if not 0.0 <= asked <= most * (1.0 + 1e-3):
+        raise InputFault(key, f"{asked * unit:.4g} {name} was never reached; 0 to {most * unit:.4g} {name} were")
+    return nearest(values, asked)
 
 
 class Elements:

@@ -40,7 +40,7 @@ class ViewReport:
     caution: str
     missing: str
     figures: Mapping[str, Figure]
-    stages: Callable[[View, int | None], tuple[Stage, ...]]
+    stages: Callable[[View], tuple[Stage, ...]]
     parts: Callable[[View], Parts]
     loads: Callable[[View], list[tuple[str, str]]]
     details: Callable[[View], list[tuple[str, str]]]
@@ -63,7 +63,7 @@ VIEWS: dict[str, ViewReport] = {
         missing="the elevation alone. Struts between lapped bars, side thrust and ties lie in the plan, which may give "
         "way first; the verb predict reads both views together.",
         figures=figures.FIGURES,
-        stages=lambda view, step: beam.beam_of(view).stages(step),
+        stages=lambda view: beam.beam_of(view).stages(),
         parts=tables.parts,
         loads=text.loads,
         details=text.details,
@@ -80,7 +80,7 @@ VIEWS: dict[str, ViewReport] = {
         missing="the plan alone. Prying, flexure and shear need the elevation; read the strength between the free and "
         "the intact plane. The verb predict reads both views together.",
         figures=plan_figures.FIGURES,
-        stages=lambda view, step: slab.slab_of(view).stages(step),
+        stages=lambda view: slab.slab_of(view).stages(),
         parts=plan_tables.parts,
         loads=plan_text.loads,
         details=plan_text.details,

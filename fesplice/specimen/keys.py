@@ -27,6 +27,10 @@ WORDS = {
 }  # fmt: skip
 
 
+#: What those of them count that read a number.
+NUMBERS = {"spacing": "length", "bend_angle": "angle"}
+
+
 @dataclass(frozen=True)
 class Key:
     """One key: ``path`` as in ``bars.left.depth``; ``allowed``, ``left_out``, ``meaning`` and ``usual`` in words."""
@@ -85,6 +89,22 @@ def _key(path: str, field: FieldInfo, table: str, of: type[BaseModel]) -> Key:
         path, f"{bounded}, {known.short}" if bounded else allowed, _left_out(field, table), field.description or "",
         known.usual,
     )  # fmt: skip
+
+
+def kinds_of(annotation: Any, metadata: tuple[Any, ...] = ()) -> tuple[str, ...]:
+    """Kinds (:data:`fesplice.units.KINDS`) of the numbers that a key holds, in their order: ``("length",)`` of a length
+    or a list of lengths, ``("strain", "stress")`` of a list of such pairs; none of words, counts and flags.
+    """
+    for item in metadata:
+        if isinstance(item, BeforeValidator):
+            read: Any = item.func
+            kind = getattr(read, "kind", None) or NUMBERS.get(str(getattr(read, "__name__", "")).strip("_"))
+            return (kind,) if kind else ()
+    if get_origin(annotation) is typing.Annotated:
+        inner, *rest = get_args(annotation)
+        return kinds_of(inner, tuple(rest))
+    parts = [a for a in get_args(annotation) if a is not Ellipsis and a is not type(None)]
+    return tuple(kind for a in parts for kind in kinds_of(a))
 
 
 def matching(words: Iterable[str]) -> tuple[KeyTable, ...]:

@@ -8,6 +8,7 @@ by definition of pound and inch); column widths 89 and 183 mm and 7 to 9 point l
 from __future__ import annotations
 
 import csv
+import itertools
 import re
 import runpy
 from pathlib import Path
@@ -15,16 +16,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.colors import to_rgb
+from matplotlib.colors import to_hex, to_rgb
 from matplotlib.text import Text
 from PIL import Image
 
 from fesplice.contracts import FolderFault, InputFault, Outcome
 from fesplice.report import draw, specimen_drawing, style
+from fesplice.report.cracks import CLASSES, classes, colours, weights
 from fesplice.report.elevation.beam import beam_of
 from fesplice.report.elevation.fields import short_name
 from fesplice.report.schedule import inputs
-from fesplice.report.view import View
+from fesplice.report.view import Shown, View
 from fesplice.report.views import VIEWS
 from fesplice.specimen import read_text, vary_many
 
@@ -111,7 +113,7 @@ def test_letters_are_7_to_9_points(kept):
 
 
 def test_every_axis_tells_its_unit(kept):
-    units = r"\((mm|in|kN|kip|MPa|N/mm|‰)\)|/ f\$_\{ct\}\$"
+    units = r"\((mm|in|kN|kip|MPa|N/mm|‰)\)|/ f\$_\{ct\}\$|^index"
     for name, figure in kept[1].items():
         for axes in figure.axes:
             for label, line in ((axes.get_xlabel(), axes.xaxis), (axes.get_ylabel(), axes.yaxis)):
@@ -194,15 +196,48 @@ def test_lines_differ_in_dash_or_clearly_in_lightness():
 
 
 # ------------------------------------------------------------------ numbers
-def test_stages_are_service_peak_and_end(run):
+def shown(run, **asked):
+    return [(s.name, s.step) for s in beam_of(View(run, Shown(**asked))).stages()]
+
+
+def test_stages_are_service_and_strength_where_no_bond_is_lost(run):
     stages = beam_of(View(run)).stages()
-    assert [(s.name, s.step) for s in stages] == [("service", 2), ("peak", 4), ("end", 6)]
-    assert stages[1].title == "Peak, 132 kN"
-    assert [(s.name, s.step) for s in beam_of(View(run)).stages(-1)] == [("step", 6)]
+    assert [(s.name, s.step) for s in stages] == [("service", 2), ("strength", 4)]
+    assert stages[1].title == "Strength, 132 kN, 360 MPa"
+
+
+def test_steps_are_asked_for_by_number_load_or_stress(run):
+    # the third step carries 80 kN and half the bar stress of 360 MPa; on the way up, not at the same load past the peak
+    assert shown(run, steps=(-1,)) == [("step", 6)]
+    assert shown(run, loads=(81e3,)) == [("step", 2)] and shown(run, loads=(109e3, 40e3)) == [("step", 1), ("step", 3)]
+    assert shown(run, stresses=(185.0,)) == [("stress", 2)]
+    with pytest.raises(InputFault, match="133.5 kN was never reached; 0 to 132 kN were"):
+        shown(run, loads=(133.5e3,))
+    with pytest.raises(InputFault, match="400 MPa was never reached; 0 to 360 MPa were"):
+        shown(run, stresses=(400.0,))
+    with pytest.raises(InputFault, match="at most 3"):
+        shown(run, steps=(0, 1, 2, 3))
+
+
+def test_what_was_asked_for_lies_in_a_folder_of_its_name(run):
+    drawn = draw(run, names=["cracks"], shown=Shown(stresses=(180.0,)))
+    assert drawn.files["cracks"][0].parent == run.folder / "figures" / "stress-180-MPa"
+
+
+def test_axes_of_a_series_reach_as_far_as_the_longest_of_it(run, tmp_path):
+    more = write_run(tmp_path / "more", loads=tuple(1.5 * load for load in DATA["LOADS"]))
+    limits = []
+    for view in (View(run, Shown(beside=(more,))), View(more, Shown(beside=(run,)))):
+        with pytest.MonkeyPatch.context() as patch:
+            seen = keeping(patch)
+            draw(view, tmp_path / "f", names=["load-deflection"])
+        axes = seen["load-deflection"].axes[0]
+        limits.append((*axes.get_xlim(), *axes.get_ylim()))
+    assert limits[0] == pytest.approx(limits[1]) and limits[0][3] > 198.0
 
 
 def test_crack_map_tells_opening_and_direction(kept):
-    rows = [r for r in table(kept[0], "cracks") if r["stage"] == "peak"]
+    rows = [r for r in table(kept[0], "cracks") if r["stage"] == "strength"]
     inner = [r for r in rows if abs(abs(float(r["x_mm"])) - 280.0) > 1.0]
     assert inner and all(0.0 < float(r["x_mm"]) - 840.0 < 120.0 and float(r["y_mm"]) < 300.0 for r in inner)
     assert [float(r["opening_mm"]) for r in inner] == pytest.approx([DATA["CRACK"]] * len(inner), rel=1e-5)
@@ -214,14 +249,29 @@ def test_crack_map_tells_opening_and_direction(kept):
     assert all(abs(float(r["angle_deg"])) == pytest.approx(90.0) for r in joints)
 
 
-def test_heaviest_line_is_the_widest_crack_and_the_key_is_drawn_alike(kept):
+def test_wider_cracks_are_heavier_and_darker_and_the_key_is_drawn_alike(kept):
     figure = kept[1]["cracks"]
-    peak = figure.axes[1]
-    heaviest = max(float(np.max(c.get_linewidths())) for c in peak.collections if c.get_zorder() == 6)
-    per_mm = heaviest / DATA["CRACK"]
-    for line in figure.legends[0].get_lines():
-        if match := re.fullmatch(r"([\d.]+) mm", line.get_label()):
-            assert line.get_linewidth() == pytest.approx(max(per_mm * float(match[1]), 0.25), rel=1e-6)
+    lines = next(c for c in figure.axes[1].collections if c.get_zorder() == 6)
+    drawn = {(round(float(w), 6), to_hex(c)) for w, c in zip(lines.get_linewidths(), lines.get_colors())}
+    key = figure.legends[0].get_lines()[1:]
+    named = {float(line.get_label()): (round(line.get_linewidth(), 6), line.get_color()) for line in key}
+    # joints are open by 0.3 mm and the crack by 0.4 mm: both of the class that begins with 0.2 mm
+    assert drawn == {named[0.2]} and max(named) == 0.2
+    order = [named[k] for k in sorted(named)]
+    assert np.all(np.diff([w for w, _ in order]) > 0.0) and np.all(np.diff([lightness(c) for _, c in order]) < 0.0)
+
+
+def test_the_colour_of_an_opening_is_the_same_whatever_the_widest_crack():
+    # the classes double or more from one to the next, as on cards with which widths are read (common practice)
+    assert all(b >= 2.0 * a * (1.0 - 1e-9) for a, b in itertools.pairwise(CLASSES))
+    steps = np.diff([lightness(c) for c in colours()])
+    assert (steps < -4.0).all()
+    assert classes(np.array([0.005, 0.01, 0.2, 0.49, 11.0])).tolist() == [-1, 0, 3, 3, 7]
+
+
+def test_lines_of_neighbouring_elements_keep_a_gap():
+    # 18 mm elements at 18 mm of beam per mm of paper are one millimetre wide: 2.835 points (1 in = 72 points = 25.4 mm)
+    assert weights(18.0, 18.0).max() <= 0.6 * 72.0 / 25.4
 
 
 def test_principal_tension_follows_mohrs_circle(kept):
@@ -233,7 +283,7 @@ def test_principal_tension_follows_mohrs_circle(kept):
     for row in inside:
         assert float(row["step_4_principal_tension_MPa"]) == pytest.approx(major, rel=1e-5)
         assert float(row["step_4_direction_deg"]) == pytest.approx(angle, abs=1e-3)
-    stations = [r for r in table(kept[0], "principal-tension", "stations") if r["stage"] == "peak"]
+    stations = [r for r in table(kept[0], "principal-tension", "stations") if r["stage"] == "strength"]
     assert {r["radius_db"] for r in stations} == {"2", "3"}
     assert [float(r["ratio_to_fct"]) for r in stations] == pytest.approx([major / 1.95] * len(stations), rel=1e-4)
 
@@ -248,7 +298,7 @@ def test_hook_history_follows_the_load(kept):
 
 
 def test_bar_profiles_start_at_the_joint_face(kept):
-    rows = [r for r in table(kept[0], "bar-profiles") if r["stage"] == "peak" and r["line"] == "A"]
+    rows = [r for r in table(kept[0], "bar-profiles") if r["stage"] == "strength" and r["line"] == "A"]
     lead = [r for r in rows if 20.0 < float(r["distance_mm"]) < 200.0]
     assert lead and all(r["zone"] == "lead" for r in lead)
     for row in lead:
@@ -273,13 +323,17 @@ def test_load_deflection_saves_the_curve_and_its_twin_axes_agree(kept):
     assert np.array(top.get_xlim()) * inch == pytest.approx(np.array(axes.get_xlim()), rel=1e-6)
 
 
-def test_prying_tie_sums_stress_times_width(kept):
-    rows = [r for r in table(kept[0], "prying-tie") if r["stage"] == "peak" and r["cut"] == "A/mid-depth"]
-    assert len(rows) == 1
-    row = rows[0]
-    length = float(row["x1_mm"]) - float(row["x0_mm"])
-    assert float(row["capacity_N"]) == pytest.approx(1.95 * 600.0 * length, rel=1e-4)
-    assert float(row["tension_N"]) == pytest.approx(DATA["STRESS"][1] * 600.0 * length, rel=1e-4)
+def test_prying_tells_what_pulls_beside_what_is_left(kept):
+    # no crack along the bars: all of f_ct is left, and an even stress is its own mean
+    rows = [r for r in table(kept[0], "prying-tie") if r["line"] == "A"]
+    assert len(rows) == len(DATA["LOADS"]) and float(rows[4]["load_N"]) == 132e3
+    assert float(rows[4]["tension_MPa"]) == pytest.approx(DATA["STRESS"][1], rel=1e-5)
+    assert {float(r["strength_left_MPa"]) for r in rows} == {1.95}
+    assert max(float(r["share_torn"]) for r in rows) < 1e-12
+    assert float(rows[4]["index"]) == pytest.approx(DATA["STRESS"][1] / 1.95, rel=1e-5)
+    along = table(kept[0], "prying-tie", "along")
+    assert {r["step"] for r in along} == {"4"}
+    assert [float(r["tension_MPa"]) for r in along] == pytest.approx([DATA["STRESS"][1]] * len(along), rel=1e-5)
 
 
 # ------------------------------------------------------------------ choices
@@ -305,7 +359,7 @@ def test_a_run_without_steps_is_told(tmp_path):
 
 def test_a_run_that_stopped_at_its_largest_load_has_no_end_stage(tmp_path):
     run = write_run(tmp_path / "r", loads=(0.0, 50e3, 90e3), outcome=Outcome.interrupted)
-    assert [s.name for s in beam_of(View(run)).stages()] == ["service", "peak"]
+    assert [s.name for s in beam_of(View(run)).stages()] == ["service", "strength"]
     drawn = draw(run, tmp_path / "f", names=["cracks", "principal-tension", "load-deflection", "hook-history"])
     assert set(drawn.files) == {"cracks", "principal-tension", "load-deflection", "hook-history"}
 

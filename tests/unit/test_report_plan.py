@@ -17,11 +17,13 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from fesplice.contracts import InputFault, Outcome
-from fesplice.report import draw
+from fesplice.post.plan.forces import Cut
+from fesplice.post.plan.truss import _ends, _turned
+from fesplice.report import draw, specimen_drawing
 from fesplice.report.figures import FIGURES
 from fesplice.report.plan.slab import Labels, slab_of
 from fesplice.report.plan.trajectories import trajectories
-from fesplice.report.view import View
+from fesplice.report.view import Shown, View
 from fesplice.report.views import VIEWS
 from fesplice.specimen import read_text, vary_many
 
@@ -90,11 +92,38 @@ def test_every_axis_tells_its_unit(kept):
                 assert not label or re.search(r"\((mm|kN|kip|MPa|‰|%)\)", label), (name, label)
 
 
-def test_stages_follow_the_first_drop(kept):
+def test_stages_follow_the_strength(kept):
     stages = slab_of(View(kept[2])).stages()
-    assert [(s.name, s.step) for s in stages] == [("service", 1), ("strength", 2), ("end", 3)]
-    assert stages[1].title == "Strength, 400 kN"
-    assert [s.name for s in slab_of(View(kept[2])).stages(1)] == ["step"]
+    assert [(s.name, s.step) for s in stages] == [("service", 1), ("strength", 2)]
+    assert stages[1].title == "Strength, 400 kN, 420 MPa"
+    assert [s.name for s in slab_of(View(kept[2], Shown(steps=(1,)))).stages()] == ["step"]
+
+
+def test_hooks_end_where_the_drawing_has_them(kept, tmp_path):
+    # the drawing is made from the centre lines of the specimen file, the plan from its own mesh
+    slab = slab_of(View(kept[2]))
+    paths = specimen_drawing(slab.view.specimen, tmp_path)
+    with next(p for p in paths if p.suffix == ".csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    for bar in slab.laid.bars:
+        reach = max(bar.sign * float(r["x_mm"]) for r in rows if r["line"] == bar.row)
+        assert bar.sign * slab.tail(bar) == pytest.approx(reach, abs=0.5)
+
+
+def test_flat_struts_end_inside_the_slab_and_keep_their_balance(kept):
+    # all that passes the gap goes along the bars but a tenth: a line as flat as that leaves any slab of this length
+    forces = slab_of(View(kept[2])).forces
+    gap = next(g for g in forces.laid.gaps if g.lapped)
+    x = np.linspace(forces.laid.x[0], forces.laid.x[1], 29)
+    cut = Cut(gap, x, np.full(29, 20.0), np.column_stack([np.full(29, 1000.0), np.full(29, 100.0)]), {})
+    strut = forces.strut(cut)
+    low, high = _ends(strut, cut, forces.laid.x)
+    assert forces.laid.x[0] - 1e-9 <= min(low, high) and max(low, high) <= forces.laid.x[1] + 1e-9
+    along, force, _ = _turned(strut, cut, high - low)
+    # what crosses the gap is untouched, and the line still passes through the middle of the strut
+    assert np.hypot(along, strut.across) == pytest.approx(force) and 0.0 < abs(along) < strut.along
+    share = (gap.y - gap.below.y) / gap.spacing
+    assert low + share * (high - low) == pytest.approx(strut.x)
 
 
 # ------------------------------------------------------------------ numbers
@@ -197,7 +226,7 @@ def test_a_run_that_stopped_before_it_carried_anything_is_drawn(tmp_path):
     run = DATA["write_plan"](tmp_path / "r", loads=(0.0,), outcome=Outcome.interrupted)
     drawn = draw(run, tmp_path / "f", names=["plan-load", "plan-struts"])
     assert len(drawn.files) == 2 and not drawn.left_out
-    assert [s.title for s in slab_of(View(run)).stages()] == ["Largest so far, 0 kN"]
+    assert [s.title for s in slab_of(View(run)).stages()] == ["Largest so far, 0 kN, 0 MPa"]
 
 
 def test_straight_bars_without_ties(tmp_path):

@@ -208,13 +208,6 @@ def lay_ties(mesh: Mesh, plan: Layout | None = None, only: str = "") -> dict[str
     return cuts
 
 
-def tie_cuts(
-    mesh: Mesh, fields: Fields, strength: Mapping[str, float], plan: Layout | None = None, only: str = ""
-) -> dict[str, SectionCut]:
-    """The cuts of :func:`lay_ties` read at one step; ``strength`` = f_ct [MPa] by material."""
-    return {name: read_cut(laid, fields, strength) for name, laid in lay_ties(mesh, plan, only).items()}
-
-
 # ------------------------------------------------------------------ lift
 @dataclass(frozen=True)
 class Lift:

@@ -48,18 +48,36 @@ class Prying:
     opening: Floats
 
 
+@dataclass(frozen=True)
+class Along:
+    """The plane about one hook or bar end at one step: ``demand`` and strength ``left`` (k,) [MPa], each a mean over
+    ``WINDOW`` bar diameters about ``x`` (k,) [mm].
+    """
+
+    x: Floats
+    demand: Floats
+    left: Floats
+
+
+def along(across: InterfaceTrace, laid: Layout, concrete: Concrete, line: str, row: int) -> Along:
+    """What pulls on the plane about the end of the bars ``line`` and what is left of it, at one row of the trace."""
+    anchor = laid.anchors[line]
+    near = _near(across, laid, line)
+    mean = _window(across, near, WINDOW * anchor.diameter)
+    kept = _kept(across.opening[row : row + 1], concrete)[0]
+    tension = np.maximum(across.stress[row], 0.0)
+    return Along(across.x[near], mean @ tension, concrete.tensile_strength * (mean @ kept))
+
+
 def prying(across: InterfaceTrace, laid: Layout, concrete: Concrete) -> Mapping[str, Prying]:
     """Prying of every anchored bar line, from the trace of the plane; ``concrete`` is that of the splice."""
     if not len(across.x):
         return {}
-    strength, softened = concrete.tensile_strength, 5.136 * concrete.fracture_energy / concrete.tensile_strength
-    widths = np.clip(across.opening / softened, 0.0, 1.0)
-    kept = np.array([hordijk(w)[0] for w in widths.ravel()]).reshape(widths.shape)
+    strength, kept = concrete.tensile_strength, _kept(across.opening, concrete)
     tension = np.maximum(across.stress, 0.0)
     found = {}
     for name, anchor in laid.anchors.items():
-        x0, x1 = laid.about(anchor)
-        near = np.flatnonzero((across.x >= x0) & (across.x <= x1))
+        near = _near(across, laid, name)
         if not len(near):
             continue
         mean = _window(across, near, WINDOW * anchor.diameter)
@@ -73,6 +91,19 @@ def prying(across: InterfaceTrace, laid: Layout, concrete: Concrete) -> Mapping[
             across.x[near][worst], across.opening[:, near].max(axis=1),
         )  # fmt: skip
     return found
+
+
+def _kept(opening: Floats, concrete: Concrete) -> Floats:
+    """Share of the tensile strength that a flat crack of ``opening`` (n, m) [mm] leaves, 1..0."""
+    softened = 5.136 * concrete.fracture_energy / concrete.tensile_strength
+    widths = np.clip(opening / softened, 0.0, 1.0)
+    return np.array([hordijk(w)[0] for w in widths.ravel()]).reshape(widths.shape)
+
+
+def _near(across: InterfaceTrace, laid: Layout, line: str) -> np.ndarray:
+    """Pieces of the plane about the end of a bar line."""
+    x0, x1 = laid.about(laid.anchors[line])
+    return np.flatnonzero((across.x >= x0) & (across.x <= x1))
 
 
 def _window(across: InterfaceTrace, near: np.ndarray, length: float) -> Floats:

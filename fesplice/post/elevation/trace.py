@@ -102,6 +102,10 @@ class ElevationTrace:
         lines = getattr(self.snapshots[0], name)
         return {line: self.series(lambda s, line=line: getattr(s, name)[line]) for line in lines}
 
+    def row_of(self, step: int) -> int:
+        """Row of a step by its number."""
+        return next(k for k, s in enumerate(self.snapshots) if s.step == step)
+
     @cached_property
     def load(self) -> Floats:
         """Load per ram (n,) [N]."""

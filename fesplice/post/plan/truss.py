@@ -2,9 +2,11 @@
 
 Every strut between lapped bars meets the axes of both; there the bars hand over what it carries along them, and
 what pushes them apart is taken by transverse ties on either side of it (steel and concrete), by the body above, and by
-the bars where they enter. What passes from bar to bar without compression across is shear. All forces are sums of
-what the elements carry, so two balances must agree: that of the strips between the cuts with everything that crosses
-them (``residual``), and that of the members drawn at a node (``left_out``).
+the bars where they enter. What passes from bar to bar without compression across is shear. A strut so flat that it
+would meet a bar outside the slab is turned about its middle until it ends at the slab's face; what it then carries less
+along the bars counts as shear too. All forces are sums of what the elements carry, so two balances must agree: that
+of the strips between the cuts with everything that crosses them (``residual``), and that of the members drawn at a node
+(``left_out``).
 """
 
 from __future__ import annotations
@@ -84,19 +86,21 @@ def truss(forces: PlanForces, fields: Fields) -> Truss:
     meets: dict[str, list[tuple[float, float]]] = {bar.line: [] for bar in forces.laid.bars}
     for cut in cuts:
         strut, low, high = forces.strut(cut), cut.gap.below, cut.gap.above
+        along = 0.0
         if strut.force > 0.0:
-            below, above = _ends(strut, cut)
+            below, above = _ends(strut, cut, forces.laid.x)
+            along, force, lean = _turned(strut, cut, above - below)
             if cut.gap.lapped:
-                meets[low.line].append((below, strut.force))
-                meets[high.line].append((above, strut.force))
+                meets[low.line].append((below, force))
+                meets[high.line].append((above, force))
             members.append(
                 Member(
-                    f"strut {cut.gap.name}", "strut", low.line, high.line, below, low.y, above, high.y, -strut.force,
-                    strut.inclination, strut.width,
+                    f"strut {cut.gap.name}", "strut", low.line, high.line, below, low.y, above, high.y, -force, lean,
+                    strut.width,
                 )  # fmt: skip
             )
         members += _transverse(forces, cut, strut)
-        members += _shear(cut, cut.passed - (strut.along if strut.force > 0.0 else 0.0), _reach(forces))
+        members += _shear(cut, cut.passed - along, _reach(forces))
     bounds = [-np.inf, *(cut.gap.y for cut in cuts), np.inf]
     nodes = []
     for k, bar in enumerate(forces.laid.bars):
@@ -141,11 +145,23 @@ def _shear(cut: Cut, rest: float, reach: float) -> list[Member]:
     return found
 
 
-def _ends(strut: Strut, cut: Cut) -> tuple[float, float]:
-    """x where the strut's line meets the axes of the bars below and above."""
-    slope = strut.along / strut.across
-    gap = cut.gap
-    return strut.x + slope * (gap.below.y - gap.y), strut.x + slope * (gap.above.y - gap.y)
+def _ends(strut: Strut, cut: Cut, slab: tuple[float, float]) -> tuple[float, float]:
+    """x where the strut's line meets the axes of the bars below and above, its slope such that both lie in the slab."""
+    slope, gap = strut.along / strut.across, cut.gap
+    heights = gap.below.y - gap.y, gap.above.y - gap.y
+    for height in heights:
+        way = slope * height
+        room = slab[1] - strut.x if way > 0.0 else strut.x - slab[0]
+        if abs(way) > room:
+            slope *= max(room, 0.0) / abs(way)
+    return strut.x + slope * heights[0], strut.x + slope * heights[1]
+
+
+def _turned(strut: Strut, cut: Cut, run: float) -> tuple[float, float, float]:
+    """Force along the bars and in all [N], and inclination [deg], of a strut whose ends lie ``run`` [mm] apart."""
+    rise = cut.gap.above.y - cut.gap.below.y
+    along = strut.across * run / rise
+    return along, float(np.hypot(along, strut.across)), float(np.degrees(np.arctan2(rise, abs(run))))
 
 
 def _mean(meets: list[tuple[float, float]], bar: PlanBar) -> float:

@@ -1,12 +1,10 @@
 """An elevation as its figures see it: the splice it holds, its stages, the part of the beam they show.
 
-Service, peak and end are the stages: service is the step nearest to 0.6 of the load at the first loss of bond, or
-else the strength, on the way up.
+The first loss of bond stands at the largest load before half of a lead was past its bond peak, as the findings tell it.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from functools import cached_property
 from typing import Any
@@ -16,6 +14,7 @@ import numpy as np
 from fesplice.post.elevation.findings import ElevationFindings
 from fesplice.post.elevation.hooks import HookHistory, history
 from fesplice.post.elevation.layout import Layout, layout, tensile_strengths
+from fesplice.post.elevation.trace import ElevationTrace, trace
 from fesplice.report import style
 from fesplice.report.view import Stage, View
 
@@ -34,6 +33,11 @@ class Beam:
         return layout(self.view.run.mesh)
 
     @cached_property
+    def seen(self) -> ElevationTrace:
+        """Trace of the run: every step read once."""
+        return trace(self.view.run)
+
+    @cached_property
     def strengths(self) -> Mapping[str, float]:
         """f_ct [MPa] by concrete."""
         return tensile_strengths(self.view.run)
@@ -50,25 +54,23 @@ class Beam:
         return found
 
     # -------------------------------------------------------------- stages
-    def stages(self, step: int | None = None) -> tuple[Stage, ...]:
-        """The one step asked for, or service, peak and end, each step once.
+    def stages(self) -> tuple[Stage, ...]:
+        """The steps asked for, or service, first loss and strength, each step once.
 
         Raises :class:`FolderFault` for a step that is not stored, or a run without steps.
         """
         self.view.has_steps()
-        if step is not None:
-            return self.view.chosen(step, MOVED)
-        load = np.asarray(self.view.curve["load_N"], float)
-        peak = int(np.nanargmax(load))
-        # beyond the loss of bond the anchorage has failed, however much the hooks go on to carry
-        found = (self.found.bond_loss.load, self.found.strength.value)
-        strength = next((v for v in found if math.isfinite(v) and 0.0 < v <= load[peak]), float(load[peak]))
-        return self.view.stages(("peak", peak), strength, MOVED)
+        held, lost = self.found.strength, self.found.bond_loss
+        marks = {"strength": held.row}
+        if lost.step >= 0:
+            load = np.asarray(self.view.curve["load_N"], float)
+            marks["first loss"] = int(np.argmax(load[: self.view.run.indices.index(lost.step) + 1]))
+        return self.view.stages(marks, held.value, MOVED)
 
-    def leading(self, step: int | None = None) -> Stage:
-        """The step asked for, or the largest load."""
-        stages = self.stages(step)
-        return next((s for s in stages if s.name == "peak"), stages[0])
+    def leading(self) -> Stage:
+        """The strength, or the last of the steps asked for."""
+        stages = self.stages()
+        return next((s for s in stages if s.name == "strength"), stages[-1])
 
     # -------------------------------------------------------------- window
     @property

@@ -1,8 +1,7 @@
-"""Figures of curves: bar profiles, load against deflection, hook nodes over load, the prying tie."""
+"""Figures of curves: bar profiles, load against deflection, hook nodes over load."""
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import Any
 
@@ -11,32 +10,29 @@ import numpy as np
 from fesplice.contracts import Floats, Outcome
 from fesplice.mesh import ZONES
 from fesplice.post.elevation.bars import face_arcs, profile
-from fesplice.post.elevation.forces import OPEN, SectionCut, tie_cuts
+from fesplice.post.elevation.forces import OPEN
 from fesplice.post.elevation.layout import main_lines
 from fesplice.report import style
-from fesplice.report.elevation.beam import beam_of
+from fesplice.report.elevation.beam import MOVED, beam_of
 from fesplice.report.elevation.fields import short_name
 from fesplice.report.view import LeftOut, Stage, View
 from fesplice.units import factor
 
 _KIP = factor("kip", "force")
 _INCH = factor("in", "length")
-_LEVELS = ("tail end", "mid-depth", "bar level")
-
-
-def _look(stage: Stage) -> dict[str, Any]:
-    return style.STAGE.get(stage.name, style.STAGE["peak"])
+#: Ground of letters that may lie on lines.
+_CLEAR: dict[str, Any] = {"boxstyle": "round,pad=0.08", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}
 
 
 def _name(stage: Stage) -> str:
-    return f"{stage.word}, {stage.load / 1e3:.0f} kN"
+    return stage.title[:1].lower() + stage.title[1:]
 
 
 # ------------------------------------------------------------------ bars
-def bar_profiles(view: View, folder: Path, step: int | None = None) -> list[Path]:
+def bar_profiles(view: View, folder: Path) -> list[Path]:
     """Stress, slip and bond stress along the main bars, with lead, bend and tail told apart."""
     mesh = view.run.mesh
-    stages, lines = beam_of(view).stages(step), list(main_lines(mesh))
+    stages, lines = beam_of(view).stages(), list(main_lines(mesh))
     rows = (("stress (MPa)", "stress"), ("slip (mm)", "slip"), ("bond stress (MPa)", "tau"))
     table: dict[str, list[Any]] = {
         name: [] for name in ("line", "stage", "step", "distance_mm", "x_mm", "y_mm", "zone",
@@ -48,10 +44,10 @@ def bar_profiles(view: View, folder: Path, step: int | None = None) -> list[Path
             start, anchored = _origin(view, line)
             # An anchored bar pulled towards its loaded end slips against the arc: counted positive.
             sense = -1.0 if anchored else 1.0
-            for stage in stages:
+            for stage, look in zip(stages, style.looks(stages)):
                 p = profile(mesh, view.fields(stage.step), line)
                 at = p.arc - start
-                look = _look(stage) | {"label": _name(stage)}
+                look = look | {"label": _name(stage)}
                 grid[0, column].plot(p.middle - start, p.stress, **look)
                 grid[1, column].plot(at, sense * p.slip, **look)
                 grid[2, column].plot(at, sense * p.tau, **look)
@@ -70,7 +66,7 @@ def bar_profiles(view: View, folder: Path, step: int | None = None) -> list[Path
             for axes in row:
                 axes.axhline(0.0, color=style.QUIET, linewidth=0.5, zorder=0)
         _yield(grid[0], view, lines)
-        _key_below(figure, grid[0, 0], 3)
+        key_below(figure, grid[0, 0], 3)
         return style.save(figure, folder, "bar-profiles", {"": table})
 
 
@@ -118,16 +114,16 @@ def _yield(row: Any, view: View, lines: list[str]) -> None:
         if strength < 1.4 * high:
             axes.axhline(strength, color=style.QUIET, linewidth=0.7, linestyle=(0, (1, 1.5)))
             axes.annotate(
-                f"f$_y$ = {strength:.0f} MPa", (0.01, strength), xycoords=("axes fraction", "data"), fontsize=7,
-                color=style.QUIET, va="bottom", xytext=(0, 1), textcoords="offset points",
+                f"f$_y$ = {strength:.0f} MPa", (0.99, strength), xycoords=("axes fraction", "data"), ha="right",
+                fontsize=7, color=style.QUIET, va="top", xytext=(0, -1), textcoords="offset points", bbox=_CLEAR,
             )  # fmt: skip
             row[0].set_ylim(low, max(row[0].get_ylim()[1], 1.12 * strength))
 
 
 # ------------------------------------------------------------------ load against deflection
-def load_deflection(view: View, folder: Path, step: int | None = None) -> list[Path]:
+def load_deflection(view: View, folder: Path) -> list[Path]:
     """Load per ram against midspan deflection, in both unit systems, with what happened on the way."""
-    curve, stages = view.curve, beam_of(view).stages(step)
+    curve, stages = view.curve, beam_of(view).stages()
     load, deflection = np.asarray(curve["load_N"], float) / 1e3, np.asarray(curve["deflection_mm"], float)
     outcome = np.asarray([str(o) for o in curve["outcome"]]) if "outcome" in curve else np.full(len(load), "")
     with style.sheet(style.NARROW + 21.0, 82.0) as figure:
@@ -139,8 +135,8 @@ def load_deflection(view: View, folder: Path, step: int | None = None) -> list[P
             axes.plot(deflection[relaxed], load[relaxed], color=style.INK, label="relaxed tolerance", **look)
         axes.set_xlabel("midspan deflection (mm)")
         axes.set_ylabel("load per ram (kN)")
-        axes.set_xlim(min(0.0, float(deflection.min())), 1.06 * float(deflection.max()))
-        axes.set_ylim(min(0.0, float(load.min())), 1.2 * float(load.max()))
+        axes.set_xlim(min(0.0, float(deflection.min())), 1.06 * view.over(lambda v: float(v.curve[MOVED].max())))
+        axes.set_ylim(min(0.0, float(load.min())), 1.2 * view.over(lambda v: float(v.curve["load_N"].max()) / 1e3))
         axes.grid(True, zorder=0)
         _events(axes, view, stages, deflection, load)
         right = axes.secondary_yaxis("right", functions=_scales(1e3 / _KIP))
@@ -170,8 +166,7 @@ def _events(axes: Any, view: View, stages: tuple[Stage, ...], deflection: Floats
     opened = joint_opening(view)
     if opened is not None:
         marks.append((f"joint open {OPEN} mm at the face, {load[opened]:.0f} kN", opened, "s"))
-    shapes = {"service": "D", "peak": "^", "end": "X", "step": "o"}
-    marks += [(_name(s), s.row, shapes[s.name]) for s in stages]
+    marks += [(_name(s), s.row, shape) for s, shape in zip(stages, style.shapes(stages))]
     for text, at, marker in marks:
         # Events are solid and small, stages hollow and larger: both show where they fall together.
         event = marker in "vs"
@@ -199,21 +194,21 @@ def joint_opening(view: View) -> int | None:
 
 
 # ------------------------------------------------------------------ hook nodes
-def hook_history(view: View, folder: Path, step: int | None = None) -> list[Path]:
+def hook_history(view: View, folder: Path) -> list[Path]:
     """Principal tension at the hook nodes as share of f_ct over the load; thin after the largest load."""
-    stages = beam_of(view).stages(step)
+    stages = beam_of(view).stages()
     if not view.run.mesh.stations:
         raise LeftOut("no bar has a hook")
     h = beam_of(view).hooks
-    load, peak = h.load / 1e3, int(np.nanargmax(h.load))
+    load, top = h.load / 1e3, int(np.nanargmax(h.load))
     lines = sorted(set(h.lines))
     with style.sheet(style.WIDE if len(lines) > 1 else 110.0, 72.0) as figure:
         row = figure.subplots(1, len(lines), squeeze=False, sharey=True)[0]
         for axes, line, mark in zip(row, lines, "ab"):
             own = [k for k, name in enumerate(h.lines) if name == line]
             for k, look in zip(own, style.CYCLE * 2):
-                axes.plot(load[: peak + 1], h.ratio[: peak + 1, k], label=_place(h.names[k]), **look)
-                axes.plot(load[peak:], h.ratio[peak:, k], **look | {"linewidth": 0.5, "alpha": 0.8})
+                axes.plot(load[: top + 1], h.ratio[: top + 1, k], label=_place(h.names[k]), **look)
+                axes.plot(load[top:], h.ratio[top:, k], **look | {"linewidth": 0.5, "alpha": 0.8})
             axes.axhline(1.0, color=style.INK, linewidth=0.6, linestyle=(0, (1, 1.5)))
             for stage in stages:
                 axes.axvline(stage.load / 1e3, color=style.FAINT, linewidth=0.6, zorder=0)
@@ -223,7 +218,7 @@ def hook_history(view: View, folder: Path, step: int | None = None) -> list[Path
         row[0].set_ylabel(f"principal tension / f$_{{ct}}$, mean over {h.diameters:.0f} d$_b$")
         low, high = row[0].get_ylim()
         row[0].set_ylim(min(low, 0.0), max(high, 1.15))
-        _key_below(figure, row[0], 5)
+        key_below(figure, row[0], 5)
         return style.save(figure, folder, "hook-history", {"": _hook_table(view)})
 
 
@@ -232,7 +227,7 @@ def _place(station: str) -> str:
     return f"{short_name(station).removeprefix(station.partition('/')[0])} {station.partition('/')[2]}".strip()
 
 
-def _key_below(figure: Any, axes: Any, columns: int) -> None:
+def key_below(figure: Any, axes: Any, columns: int) -> None:
     handles, labels = axes.get_legend_handles_labels()
     if labels:
         figure.legend(handles, labels, loc="outside lower center", ncols=min(columns, len(labels)), columnspacing=1.4)
@@ -250,85 +245,3 @@ def _hook_table(view: View) -> dict[str, Any]:
         "ratio_to_fct": h.ratio.ravel(),
         "mean_positive_tension_MPa": h.positive.ravel(),
     }
-
-
-# ------------------------------------------------------------------ prying tie
-def prying_tie(view: View, folder: Path, step: int | None = None) -> list[Path]:
-    """Vertical tension across section lines from the joint face to beyond each hook, against f_ct x width."""
-    beam, mesh = beam_of(view), view.run.mesh
-    laid, stages, lead = beam.laid, beam.stages(step), beam.leading(step)
-    lines = list(laid.anchors)
-    if not lines:
-        raise LeftOut("no bar ends in a splice, so nothing is pried")
-    cuts = {s.step: tie_cuts(mesh, view.fields(s.step), beam.strengths, laid) for s in stages}
-    with style.sheet(style.WIDE, 112.0) as figure:
-        levels = [w for w in _LEVELS if any(f"{line}/{w}" in cuts[stages[0].step] for line in lines)]
-        grid = figure.subplots(len(levels), len(lines), squeeze=False, sharey=True, sharex="col")
-        for column, line in enumerate(lines):
-            for row, where in enumerate(levels):
-                axes, name = grid[row, column], f"{line}/{where}"
-                for stage in stages:
-                    if name in cuts[stage.step]:
-                        _tie(axes, cuts[stage.step][name], stage)
-                _tie_axes(axes, view, line, cuts[lead.step].get(name), f"{where} at {lead.word}")
-            style.letter(grid[0, column], "ab"[column] if len(lines) > 1 else "", f"Bars {line}")
-            grid[-1, column].set_xlabel("x from midspan (mm)")
-        limit = max(float(c.capacity / max(_length(c), 1e-9)) for part in cuts.values() for c in part.values())
-        lowest = min(float((c.stress * c.thickness[:, None]).min()) for part in cuts.values() for c in part.values())
-        grid[0, 0].set_ylim(max(min(1.1 * lowest, -0.2 * limit), -1.2 * limit), 1.45 * limit)
-        figure.supylabel("vertical tension per length of beam (N/mm)", fontsize=7.5)
-        _key_below(figure, grid[0, 0], 4)
-        tables = {"": _tie_table(stages, cuts), "profiles": _profiles(stages, cuts)}
-        return style.save(figure, folder, "prying-tie", tables)
-
-
-def _tie(axes: Any, c: SectionCut, stage: Stage) -> None:
-    x = (c.start[0] + c.distance).ravel()
-    axes.plot(x, (c.stress * c.thickness[:, None]).ravel(), **_look(stage), label=_name(stage))
-
-
-def _length(c: SectionCut) -> float:
-    return float((c.distance[:, 1] - c.distance[:, 0]).sum())
-
-
-def _tie_axes(axes: Any, view: View, line: str, c: SectionCut | None, where: str) -> None:
-    a = beam_of(view).laid.anchors[line]
-    axes.axhline(0.0, color=style.QUIET, linewidth=0.5, zorder=0)
-    if c is None:
-        axes.text(0.99, 0.96, f"{where}: no such line", transform=axes.transAxes, fontsize=7, ha="right", va="top")
-        return
-    capacity = c.capacity / _length(c)
-    axes.axhline(capacity, color=style.INK, linewidth=0.7, linestyle=(0, (1, 1.5)), label="f$_{ct}$ × net width")
-    axes.axvspan(*sorted((a.tip, a.tip - a.sign * a.diameter)), color="#dedacf", linewidth=0.0, zorder=-1)
-    text = f"{where}: {c.tension / 1e3:.0f} of {c.capacity / 1e3:.0f} kN (y = {c.start[1]:.0f} mm)"
-    axes.text(
-        0.99, 0.96, text, transform=axes.transAxes, fontsize=7, ha="right", va="top",
-        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
-    )  # fmt: skip
-    axes.margins(x=0.0)
-
-
-def _tie_table(stages: tuple[Stage, ...], cuts: dict[int, dict[str, SectionCut]]) -> dict[str, list[Any]]:
-    columns = ("stage", "step", "load_kN", "cut", "x0_mm", "x1_mm", "y_mm", "tension_N", "net_N", "capacity_N",
-               "tension_over_capacity", "tension_length_mm", "bars_N")  # fmt: skip
-    table: dict[str, list[Any]] = {name: [] for name in columns}
-    for stage in stages:
-        for name, c in cuts[stage.step].items():
-            utilisation = c.utilisation if math.isfinite(c.utilisation) else math.nan
-            row = (stage.name, stage.step, stage.load / 1e3, name, c.start[0], c.end[0], c.start[1], c.tension, c.net,
-                   c.capacity, utilisation, c.tension_length, c.bar_force)  # fmt: skip
-            for column, value in zip(columns, row):
-                table[column].append(value)
-    return table
-
-
-def _profiles(stages: tuple[Stage, ...], cuts: dict[int, dict[str, SectionCut]]) -> dict[str, list[Any]]:
-    table: dict[str, list[Any]] = {name: [] for name in ("stage", "step", "cut", "x_mm", "stress_MPa", "width_mm")}
-    for stage in stages:
-        for name, c in cuts[stage.step].items():
-            x = (c.start[0] + c.distance).ravel()
-            parts = ([stage.name] * len(x), [stage.step] * len(x), [name] * len(x), x.tolist(),
-                     c.stress.ravel().tolist(), np.repeat(c.thickness, 2).tolist())  # fmt: skip
-            for column, part in zip(table, parts):
-                table[column].extend(part)
-    return table

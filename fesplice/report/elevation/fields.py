@@ -11,7 +11,15 @@ from fesplice.algebra import principal
 from fesplice.contracts import Floats
 from fesplice.post.elevation.hooks import RADII, discs, station_tension
 from fesplice.report import style
-from fesplice.report.cracks import crack_key, crack_table, cracks_of, draw_cracks, major, strain_table, widest_of
+from fesplice.report.cracks import (
+    concrete,
+    crack_key,
+    crack_table,
+    cracks_of,
+    draw_cracks,
+    element_size,
+    widest_of,
+)
 from fesplice.report.dimensions import body
 from fesplice.report.elevation.beam import beam_of, outline
 from fesplice.report.figure import Panel
@@ -21,40 +29,43 @@ _MARKS = ("lead", "tangent", "mid-bend", "bend-end", "tail-end")
 
 
 # ------------------------------------------------------------------ cracks
-def crack_map(view: View, folder: Path, step: int | None = None) -> list[Path]:
-    """Cracks, as heavy as they are wide, over the principal tensile strain at each stage."""
+def crack_map(view: View, folder: Path) -> list[Path]:
+    """Cracks by their opening at each stage, over bars and faces."""
     beam = beam_of(view)
-    stages, span, y = beam.stages(step), beam.reach, beam.laid.y
-    strain = [major(view, s, "strain") for s in stages]
+    stages, span, y = beam.stages(), beam.reach, beam.laid.y
     cracks = [cracks_of(view, s) for s in stages]
-    seen = view.elements.inside(span)
     widest = max((float(c.width.max(initial=0.0)) for c in cracks), default=0.0)
-    top = style.ceiling(max(1e3 * max(float(np.quantile(e[seen], 0.99)) for e in strain), 0.1))
-    height = (y[1] - y[0]) * (style.WIDE - 26.0) / (span[1] - span[0])
+    unit, size = (span[1] - span[0]) / (style.WIDE - 16.0), element_size(view)
+    height = (y[1] - y[0]) / unit
     with style.sheet(style.WIDE, len(stages) * (height + 6.5) + 14.0) as figure:
         rows = figure.subplots(len(stages), 1, squeeze=False)[:, 0]
-        shown = None
-        for axes, stage, e, c, mark in zip(rows, stages, strain, cracks, "abc"):
+        for axes, stage, c, mark in zip(rows, stages, cracks, style.MARKS):
             window(axes, span, y)
-            shown = patches(axes, view.elements.corners[seen], 1e3 * e[seen], style.pale(), top)
+            concrete(axes, *_ground(view, span))
             draw_bars(axes, view, 0.5)
-            draw_cracks(axes, c, widest)
+            draw_cracks(axes, c, size, unit)
             outline(axes, view, span)
             style.letter(axes, mark if len(stages) > 1 else "", f"{stage.title}, {widest_of(c)}")
             axes.set_ylabel("y (mm)")
             axes.tick_params(labelbottom=axes is rows[-1])
         rows[-1].set_xlabel("x from midspan (mm)")
-        style.colour_bar(figure, shown, list(rows), "principal tensile strain (‰)", extend="max")
-        crack_key(figure, widest)
-        tables = {"strain": strain_table(view, stages, strain, seen), "": crack_table(stages, cracks)}
-        return style.save(figure, folder, "cracks", tables)
+        crack_key(figure, widest, size, unit)
+        return style.save(figure, folder, "cracks", {"": crack_table(stages, cracks)})
+
+
+def _ground(view: View, x: tuple[float, float]) -> tuple[Any, Any, Any]:
+    """Window of the concrete within ``x``, and its part that was cast later."""
+    laid = beam_of(view).laid
+    within = max(x[0], laid.x[0]), min(x[1], laid.x[1])
+    return within, laid.y, (min(laid.joints), max(laid.joints)) if len(laid.joints) > 1 else None
 
 
 # ------------------------------------------------------------------ principal tension
-def principal_tension(view: View, folder: Path, step: int | None = None) -> list[Path]:
+def principal_tension(view: View, folder: Path) -> list[Path]:
     """Principal tension around the hooks: value as colour, direction and size as strokes, stations as discs."""
     beam = beam_of(view)
-    stages = [s for s in beam.stages(step) if s.name != "end"] or list(beam.stages(step))
+    stages = list(beam.stages())
+    stages = stages if stages[0].asked else [s for s in stages if s.name != "first loss"]
     x, y = beam.closure, beam.laid.y
     tensors = [view.elements.mean(view.points.values(view.fields(s.step), "stress")) for s in stages]
     seen = view.elements.inside(x)
@@ -66,7 +77,7 @@ def principal_tension(view: View, folder: Path, step: int | None = None) -> list
     with style.sheet(width, height + 29.0) as figure:
         row = figure.subplots(1, columns, squeeze=False, sharey=True)[0]
         shown = None
-        for axes, stage, tensor, mark in zip(row, stages, tensors, "ab"):
+        for axes, stage, tensor, mark in zip(row, stages, tensors, style.MARKS):
             window(axes, x, y)
             major, _, angle = principal(tensor, engineering=False)
             shown = patches(axes, view.elements.corners[seen], major[seen], style.warm(), top)
@@ -175,9 +186,11 @@ def _tension_table(view: View, stages: list[Stage], tensors: list[Floats], seen:
 
 # ------------------------------------------------------------------ beside the plan
 def _over(axes: Any, view: View, stage: Stage, unit: float) -> None:
-    """Bars and faces over strain and cracks."""
+    """Ground, bars and faces about the cracks."""
+    x = beam_of(view).closure
+    concrete(axes, *_ground(view, x))
     draw_bars(axes, view, 0.0)
-    outline(axes, view, beam_of(view).closure)
+    outline(axes, view, x)
 
 
 PANEL = Panel(

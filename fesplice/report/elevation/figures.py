@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from fesplice.report.elevation.curves import bar_profiles, hook_history, load_deflection, prying_tie
+from fesplice.report.elevation.curves import bar_profiles, hook_history, load_deflection
 from fesplice.report.elevation.fields import crack_map, principal_tension, station_key
+from fesplice.report.elevation.prying import prying_tie
 from fesplice.report.elevation.scenes import deformed
 from fesplice.report.figure import SPECIMEN, Figure
 
@@ -17,8 +18,8 @@ FIGURES: dict[str, Figure] = {
     ),
     "cracks": Figure(
         "Cracks",
-        "Cracks over the principal tensile strain, undeformed. A line is as heavy as its crack is wide (down to a "
-        "least weight that prints), and lies along it; open joints are drawn alike. The width is crack strain times "
+        "Weight and colour of a line tell how far its crack is open, in classes that are the same for every specimen; "
+        "it lies along the crack, undeformed. Open joints are drawn alike. The opening is crack strain times "
         "crack-band width, as a mean over each element.",
         crack_map,
     ),
@@ -44,16 +45,18 @@ FIGURES: dict[str, Figure] = {
         hook_history,
     ),
     "prying-tie": Figure(
-        "Vertical tension across the splice",
-        "Vertical stress times net width along three levels, from the joint face to beyond each hook (shaded: its "
-        "tail) but not out of the closure, against the tensile strength times net width. The numbers are the sum of "
-        "the tension and the capacity of the whole line: more than the prying tie of the findings, read near the "
-        "hook alone. Values beyond the scale are cut off; the CSV files hold them.",
+        "Prying at the hooks",
+        "The block beyond a hook is pried upwards; the plane over the bars holds it until it tears. Vertical tension "
+        "on that plane beside the strength that flat cracks have left it, as means over two bar diameters at the worst "
+        "place within four of the hook; the index is 1 where the plane is torn through or no more is left than pulls. "
+        "A triangle: from there on a crack along the bars at the hooks is wider than its limit. Thin: after the "
+        "largest load. The upright grey line stands at the load of the last panel.",
         prying_tie,
     ),
     "scene": Figure(
         "Deformed splice",
-        "Rear half of the beam cut at its middle, and the bars before it, displacements enlarged. The analysis is "
+        "Rear half of the beam cut at its middle, elements with cracks in the colours of the crack figure, and the "
+        "bars before it, displacements enlarged. The analysis is "
         "plane: nothing varies across the width, and all bars of a side carry one stress.",
         deformed,
     ),

@@ -23,7 +23,7 @@ from fesplice.geometry import bars
 from fesplice.mesh import BarLine
 from fesplice.post.elevation.bars import profile
 from fesplice.report import style
-from fesplice.report.cracks import major
+from fesplice.report.cracks import CLASSES, classes, colours, openings
 from fesplice.report.elevation.beam import beam_of
 from fesplice.report.view import LeftOut, View
 
@@ -33,13 +33,13 @@ _SHOWN = 0.05
 _HARMLESS = ("bad X server connection", "DISPLAY=")
 
 
-def deformed(view: View, folder: Path, step: int | None = None) -> list[Path]:
-    """Deformed splice with principal tensile strain on the cut and bars coloured by their stress.
+def deformed(view: View, folder: Path) -> list[Path]:
+    """Deformed splice with crack openings on the cut and bars coloured by their stress.
 
     Raises :class:`LeftOut` when the machine has no library to render with.
     """
     beam = beam_of(view)
-    stage = beam.leading(step)
+    stage = beam.leading()
     fields, mesh = view.fields(stage.step), view.run.mesh
     x, y = beam.closure, beam.laid.y
     depth = y[1] - y[0]
@@ -49,24 +49,23 @@ def deformed(view: View, folder: Path, step: int | None = None) -> list[Path]:
     moved = u - u[near].mean(axis=0)
     scale = style.nice(_SHOWN * depth / max(float(np.abs(moved[near]).max()), 1e-9))
     seen = view.elements.inside(x)
-    strain = 1e3 * major(view, stage, "strain")[seen]
-    top = style.ceiling(max(float(np.quantile(strain, 0.97)), 0.1))
+    opening = openings(view, stage)[seen]
     tubes = _tubes(view, fields, mesh.points + scale * moved, x)
     stress = np.concatenate([t[2] for t in tubes]) if tubes else np.zeros(1)
     limits = (min(0.0, -style.ceiling(-float(stress.min()))) if stress.min() < -1.0 else 0.0,
               style.ceiling(max(float(stress.max()), 1.0)))  # fmt: skip
-    picture = _render(_solid(view, mesh.points + scale * moved, seen), strain, top, tubes, limits, (*x, *y))
+    picture = _render(_solid(view, mesh.points + scale * moved, seen), classes(opening) + 1, tubes, limits, (*x, *y))
     tall = 0.86 * style.WIDE * picture.shape[0] / picture.shape[1]
     with style.sheet(style.WIDE, tall + 19.0) as figure:
-        parts = figure.subplot_mosaic([["scene", "scene"], ["strain", "stress"]], height_ratios=[tall, 3.2])
+        parts = figure.subplot_mosaic([["scene", "scene"], ["cracks", "stress"]], height_ratios=[tall, 3.2])
         parts["scene"].imshow(picture, interpolation="antialiased")
         parts["scene"].set_axis_off()
         parts["scene"].set_title(f"{stage.title}; displacements × {scale:g}")
-        _bar(figure, parts["strain"], (0.0, top), style.pale(), "principal tensile strain (‰)", extend="max")
+        _class_bar(figure, parts["cracks"])
         _bar(figure, parts["stress"], limits, style.cool(), "bar stress (MPa)")
         centre = view.elements.centre[seen]
         tables = {
-            "strain": {"x_mm": centre[:, 0], "y_mm": centre[:, 1], "principal_tensile_strain": strain / 1e3},
+            "cracks": {"x_mm": centre[:, 0], "y_mm": centre[:, 1], "opening_mm": opening},
             "bars": _table(tubes),
         }
         return style.save(figure, folder, "scene", tables)
@@ -78,6 +77,17 @@ def _bar(figure: Any, axes: Any, limits: tuple[float, float], cmap: Any, label: 
 
     shown = ScalarMappable(Normalize(*limits), cmap)
     style.colour_bar(figure, shown, None, label, cax=axes, orientation="horizontal", **options)
+
+
+def _class_bar(figure: Any, axes: Any) -> None:
+    """The classes of opening in their colours, each named by the opening from which it counts."""
+    from matplotlib.cm import ScalarMappable
+    from matplotlib.colors import BoundaryNorm, ListedColormap
+
+    n = len(CLASSES)
+    shown = ScalarMappable(BoundaryNorm(range(n + 1), n), ListedColormap(colours()))
+    bar = style.colour_bar(figure, shown, None, "crack open (mm) from", cax=axes, orientation="horizontal")
+    bar.set_ticks(range(n), labels=[f"{low:g}" for low in CLASSES])
 
 
 # ------------------------------------------------------------------ bodies
@@ -142,8 +152,7 @@ def _table(tubes: list[Tube]) -> dict[str, Any]:
 # ------------------------------------------------------------------ rendering
 def _render(
     solid: tuple[Floats, np.ndarray],
-    strain: Floats,
-    top: float,
+    shade: np.ndarray,
     tubes: list[Tube],
     limits: tuple[float, float],
     box: tuple[float, float, float, float],
@@ -159,7 +168,7 @@ def _render(
         grid = pyvista.UnstructuredGrid({pyvista.CellType.HEXAHEDRON: cells}, points)
         fours = np.full((len(cells), 1), 4)
         face = pyvista.PolyData(points, np.hstack([fours, cells[:, 4:]]).ravel())
-        face.cell_data["strain"] = strain
+        face.cell_data["shade"] = shade
         try:
             plotter.set_background("white")
             skin: Any = grid.extract_surface(algorithm="dataset_surface")
@@ -169,7 +178,8 @@ def _render(
             # The cut shows numbers, so no light may change its colours; it lies a hair before the body.
             face = face.translate((0.0, 0.0, 0.5))
             bare = {"lighting": False, "show_scalar_bar": False}
-            plotter.add_mesh(face, scalars="strain", cmap=style.pale(), clim=(0.0, top), **bare)
+            paint = [style.CONCRETE, *colours()]
+            plotter.add_mesh(face, scalars="shade", cmap=paint, clim=(-0.5, len(CLASSES) + 0.5), **bare)
             lit = {"ambient": 0.5, "diffuse": 0.55, "specular": 0.3, "specular_power": 20.0, "show_scalar_bar": False}
             for _, centre, stress, diameter in tubes:
                 line = pyvista.PolyData(centre, lines=np.r_[len(centre), np.arange(len(centre))])

@@ -11,7 +11,7 @@ from fesplice.post.plan.forces import Thrust
 from fesplice.post.plan.layout import PlanBar
 from fesplice.post.runs import bar_columns
 from fesplice.report import style
-from fesplice.report.plan.slab import Slab, places_across, slab_of
+from fesplice.report.plan.slab import MOVED, Slab, places_across, slab_of
 from fesplice.report.view import Stage, View
 from fesplice.units import factor
 
@@ -30,20 +30,15 @@ _FILLS = ({"facecolor": "#0b3c6f"}, {"facecolor": "#bfd6e8", "hatch": "////"}, {
           {"facecolor": "#ffffff", "hatch": "xxxx"})  # fmt: skip
 
 
-def look(stage: Stage) -> dict[str, Any]:
-    """Line of a stage; the strength looks like the peak of other figures."""
-    return style.STAGE.get(stage.name, style.STAGE["peak"])
-
-
 def _name(stage: Stage) -> str:
-    return f"{stage.word}, {stage.load / 1e3:.0f} kN"
+    return stage.title[:1].lower() + stage.title[1:]
 
 
 # ------------------------------------------------------------------ steel across
-def plan_ties(view: View, folder: Path, step: int | None = None) -> list[Path]:
+def plan_ties(view: View, folder: Path) -> list[Path]:
     """Strain of every line of transverse steel along the lap against yield, and what holds each edge bar."""
     slab = slab_of(view)
-    stage = slab.leading(step)
+    stage = slab.leading()
     states = slab.ties(stage.step)
     thrusts = slab.forces.thrusts(view.fields(stage.step))
     tables = {"thrust": _thrust_table(stage, thrusts)}
@@ -91,8 +86,9 @@ def _strains(axes: Any, slab: Slab, stage: Stage, strain: dict[str, float]) -> N
     axes.set_xlim(*slab.laid.x)
     for bar in slab.laid.bars:
         if bar.hooked:
-            axes.axvline(bar.end, color=style.FAINT, linewidth=0.7, linestyle=(0, (4, 2)), zorder=0)
-    axes.set_xlabel("x from midspan (mm); dashed: bends of the hooks")
+            outside = slab.tail(bar) + 0.5 * bar.sign * bar.diameter
+            axes.axvline(outside, color=style.FAINT, linewidth=0.7, linestyle=(0, (4, 2)), zorder=0)
+    axes.set_xlabel("x from midspan (mm); dashed: outside of the hooks")
     axes.set_ylabel("largest strain (‰)")
     told = f"{'dotted: ' if near else 'beyond the scale: '}yield strain {style.short(limit)} ‰"
     style.letter(axes, "a", f"Steel across the bars, {_name(stage)}; {told}")
@@ -129,7 +125,7 @@ def _shares(axes: Any, thrusts: tuple[Thrust, ...]) -> None:
 
 def _tie_table(slab: Slab, stage: Stage) -> dict[str, list[Any]]:
     table: dict[str, list[Any]] = {}
-    for each in slab.stages() if stage.name != "step" else (stage,):
+    for each in slab.stages():
         for t in slab.ties(each.step):
             steel = slab.mesh.lines[t.line].steel
             row = {"stage": each.name, "step": each.step, "load_kN": each.load / 1e3, "line": t.line, "x_mm": t.x,
@@ -154,28 +150,24 @@ def _thrust_table(stage: Stage, thrusts: tuple[Thrust, ...]) -> dict[str, list[A
 
 
 # ------------------------------------------------------------------ side faces
-def plan_sides(view: View, folder: Path, step: int | None = None) -> list[Path]:
+def plan_sides(view: View, folder: Path) -> list[Path]:
     """Outward displacement of both side faces along the beam at the stages, and thrust on the edge bars over load."""
     slab = slab_of(view)
-    stages, history = slab.stages(step), slab.history
+    stages, history = slab.stages(), slab.history
     faces = (("low", -1.0, slab.laid.y[0]), ("high", 1.0, slab.laid.y[1]))
     table: dict[str, list[Any]] = {}
     with style.sheet(style.WIDE, 120.0) as figure:
         grid = figure.subplot_mosaic([["low", "high"], ["thrust", "thrust"]], height_ratios=(1.0, 0.9))
         out = {s.step: {name: outward(slab, s, name, sign) for name, sign, _ in faces} for s in stages}
         largest = {k: max(float(np.abs(v).max()) for _, v in both.values()) for k, both in out.items()}
-        # after splitting the end stage moves tenfold: then the scale is that of the stages before it
-        calm = [v for s, v in zip(stages, largest.values()) if s.name != "end"] or list(largest.values())
-        limit = 1.25 * max(calm) if max(largest.values()) > 8.0 * max(calm) else 1.1 * max(largest.values())
+        limit = 1.1 * max(largest.values())
         lowest = min(float(v.min()) for both in out.values() for _, v in both.values())
         floor = max(1.15 * min(lowest, 0.0), -0.4 * limit) - 1e-6
         for mark, (name, _, y) in zip("ab", faces):
             axes = grid[name]
-            for stage in stages:
+            for stage, look in zip(stages, style.looks(stages)):
                 x, moved = out[stage.step][name]
-                beyond = float(moved.max()) > limit
-                note = f" (up to {style.short(float(moved.max()), 2)} mm)" if beyond else ""
-                axes.plot(x, moved, **look(stage), label=_name(stage) + note)
+                axes.plot(x, moved, **look, label=_name(stage))
                 for k, v in zip(x, moved):
                     row = {"stage": stage.name, "step": stage.step, "face": name, "x_mm": k, "outward_mm": v}
                     for column, value in row.items():
@@ -220,21 +212,23 @@ def _thrust_over_load(axes: Any, slab: Slab, stages: tuple[Stage, ...]) -> None:
 
 
 # ------------------------------------------------------------------ load and bar stress
-def plan_load(view: View, folder: Path, step: int | None = None) -> list[Path]:
+def plan_load(view: View, folder: Path) -> list[Path]:
     """Load per side against extension, and the stress of every bar where it enters."""
     slab, curve = slab_of(view), view.curve
-    stages = slab.stages(step)
+    stages = slab.stages()
     moved, load = np.asarray(curve["extension_mm"], float), np.asarray(curve["load_N"], float) / 1e3
     with style.sheet(style.WIDE, 84.0) as figure:
         left, right = figure.subplots(1, 2)
         left.plot(moved, load, color=style.INK, marker=".", markersize=2.6, linewidth=1.0, zorder=3)
-        for stage, marker in zip(stages, _markers(stages)):
+        for stage, marker in zip(stages, style.shapes(stages)):
             left.plot(
                 moved[stage.row], load[stage.row], marker=marker, markersize=6.0, linestyle="none",
                 markerfacecolor="none", markeredgecolor=style.INK, markeredgewidth=0.8, label=_name(stage), zorder=5,
             )  # fmt: skip
         left.set_ylabel("load per side (kN)")
-        left.set_ylim(min(0.0, float(load.min())), 1.12 * float(load.max()) or 1.0)
+        left.set_ylim(
+            min(0.0, float(load.min())), 1.12e-3 * view.over(lambda v: float(v.curve["load_N"].max())) or 1.0
+        )
         twin = left.secondary_yaxis(
             "right", functions=(lambda v: np.asarray(v) * 1e3 / _KIP, lambda v: np.asarray(v) * _KIP / 1e3)
         )
@@ -245,7 +239,7 @@ def plan_load(view: View, folder: Path, step: int | None = None) -> list[Path]:
         stresses = bar_columns(curve)
         for bar, line in zip(slab.laid.bars, _cycle(len(slab.laid.bars))):
             right.plot(moved, stresses[bar.line], label=f"{bar.line}, {_place(slab, bar)}", **line)
-        high = max(float(stresses[b.line].max()) for b in slab.laid.bars)
+        high = view.over(lambda v: float(v.bar_stress.max()))
         strength = slab.yields[slab.mesh.lines[slab.laid.bars[0].line].steel]
         if strength < 1.4 * high:
             right.axhline(strength, color=style.QUIET, linewidth=0.7, linestyle=(0, (1, 1.5)))
@@ -260,15 +254,12 @@ def plan_load(view: View, folder: Path, step: int | None = None) -> list[Path]:
         style.key(right, loc="lower right", ncols=1 if len(slab.laid.bars) < 5 else 2, **_CLEAR)
         for axes in (left, right):
             axes.set_xlabel("extension from face to face (mm)")
-            axes.set_xlim(min(0.0, float(moved.min())), 1.04 * float(moved.max()) or 1.0)
+            furthest = view.over(lambda v: float(v.curve[MOVED].max()))
+            axes.set_xlim(min(0.0, float(moved.min())), 1.04 * furthest or 1.0)
             axes.grid(True, zorder=0)
         keep = {k: v for k, v in curve.items() if k in ("step", "load_N", "outcome", "plane_lost")
                 or k.endswith(("_mm", "_MPa"))}  # fmt: skip
         return style.save(figure, folder, "plan-load", {"": keep})
-
-
-def _markers(stages: tuple[Stage, ...]) -> list[str]:
-    return [{"service": "D", "strength": "^", "end": "X"}.get(s.name, "o") for s in stages]
 
 
 def _cycle(count: int) -> list[dict[str, Any]]:

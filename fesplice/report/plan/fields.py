@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from fesplice.contracts import Floats
+from fesplice.post.concrete import VISIBLE
 from fesplice.post.plan.truss import Member, Truss, truss
 from fesplice.report import style
-from fesplice.report.cracks import crack_key, crack_table, cracks_of, draw_cracks, major, strain_table, widest_of
+from fesplice.report.cracks import (
+    Cracks,
+    colours,
+    concrete,
+    crack_key,
+    crack_table,
+    cracks_of,
+    draw_cracks,
+    element_size,
+    widest_of,
+)
 from fesplice.report.figure import Panel
 from fesplice.report.plan.slab import Labels, Slab, along, bars_to_scale, slab_of, slab_outline
 from fesplice.report.plan.trajectories import Trajectory, trajectories
-from fesplice.report.view import Stage, View, patches, window
+from fesplice.report.view import Stage, View, window
 
-#: Cracks are drawn as wide as they are up to this opening [mm]: beyond it the slab has split.
-WIDE = 0.5
 # Weights of the most pressed trajectory and of the least that prints [points].
 _THICK, _THIN = 2.4, 0.35
 #: Members below this share of the largest bar force are left out of the picture; the table holds them.
@@ -29,45 +37,36 @@ _STRUT, _TIE, _CONCRETE, _BODY = "#275b8c", "#994722", "#994722", "#5c5c5c"
 
 
 # ------------------------------------------------------------------ cracks
-def plan_cracks(view: View, folder: Path, step: int | None = None) -> list[Path]:
-    """Cracks of the slab over the principal tensile strain at each stage, with bars and steel across to scale."""
+def plan_cracks(view: View, folder: Path) -> list[Path]:
+    """Cracks of the slab by their opening at each stage, with bars and steel across to scale."""
     slab = slab_of(view)
-    stages = slab.stages(step)
+    stages = slab.stages()
     x, y = slab.window
-    strain = [major(view, s, "strain") for s in stages]
     cracks = [cracks_of(view, s) for s in stages]
     largest = max((float(c.width.max(initial=0.0)) for c in cracks), default=0.0)
-    widest = min(largest, WIDE)
-    # a slab that has split strains without end where it split: the scale is that of cracks still growing
-    top = style.ceiling(float(np.clip(1e3 * max(np.quantile(e, 0.99) for e in strain), 0.1, 3.0)))
-    count = len(stages)
+    count, size = len(stages), element_size(view)
     width = style.WIDE if count > 1 else 0.62 * style.WIDE
-    height = (y[1] - y[0]) * ((width - 11.0) / count - 3.0) / (x[1] - x[0])
-    with style.sheet(width, height + 38.0) as figure:
+    unit = (x[1] - x[0]) / ((width - 11.0) / count - 3.0)
+    with style.sheet(width, (y[1] - y[0]) / unit + 26.0) as figure:
         row = figure.subplots(1, count, squeeze=False, sharey=True)[0]
-        shown = None
-        for axes, stage, e, c, mark in zip(row, stages, strain, cracks, "abc"):
+        for axes, stage, c, mark in zip(row, stages, cracks, style.MARKS):
             window(axes, x, y)
-            shown = patches(axes, view.elements.corners, 1e3 * e, style.pale(), top)
+            concrete(axes, slab.laid.x, slab.laid.y, None)
             bars_to_scale(axes, slab)
-            draw_cracks(axes, replace(c, width=np.minimum(c.width, WIDE)), widest)
+            draw_cracks(axes, c, size, unit)
             slab_outline(axes, slab)
             style.letter(axes, mark if count > 1 else "", f"{stage.title}\n{widest_of(c)}")
             axes.set_xlabel("x from midspan (mm)")
         row[0].set_ylabel("y across the beam (mm)")
-        label = "principal tensile strain (‰)"
-        style.colour_bar(figure, shown, list(row), label, extend="max", location="bottom", aspect=50, fraction=0.05)
-        crack_key(figure, widest, more=largest > WIDE)
-        everywhere = np.ones(len(view.elements.size), bool)
-        tables = {"strain": strain_table(view, stages, strain, everywhere), "": crack_table(stages, cracks)}
-        return style.save(figure, folder, "plan-cracks", tables)
+        crack_key(figure, largest, size, unit)
+        return style.save(figure, folder, "plan-cracks", {"": crack_table(stages, cracks)})
 
 
 # ------------------------------------------------------------------ struts and ties
-def plan_struts(view: View, folder: Path, step: int | None = None) -> list[Path]:
+def plan_struts(view: View, folder: Path) -> list[Path]:
     """Principal-compression trajectories over the cracks, and beside them struts and ties with their forces."""
     slab = slab_of(view)
-    stage = slab.leading(step)
+    stage = slab.leading()
     fields = view.fields(stage.step)
     x, y = slab.window
     model = truss(slab.forces, fields)
@@ -86,10 +85,9 @@ def plan_struts(view: View, folder: Path, step: int | None = None) -> list[Path]
             axes.set_xlabel("x from midspan (mm)")
         left.set_ylabel("y across the beam (mm)")
         bars_to_scale(left, slab)
-        largest = min(max(float(cracks.width.max(initial=0.0)), 1e-9), WIDE)
-        main = cracks.width >= 0.1 * largest
-        shown = replace(cracks, ends=cracks.ends[main], width=np.minimum(cracks.width[main], WIDE))
-        draw_cracks(left, shown, largest)
+        concrete(left, slab.laid.x, slab.laid.y, None)
+        seen = cracks.width >= VISIBLE
+        draw_cracks(left, Cracks(cracks.ends[seen], cracks.width[seen], cracks.angle[seen]), element_size(view), unit)
         top = draw_trajectories(left, lines)
         bars_to_scale(right, slab, names=False, quiet=True)
         draw_truss(right, slab, model, unit)
@@ -200,7 +198,7 @@ def _keys(figure: Any, top: float) -> None:
         name = f"compression {style.short(share * top)} MPa"
         handles.append(Line2D([], [], color=_STRUT, linewidth=weight, label=name))
     handles += [
-        Line2D([], [], color=style.INK, linewidth=1.2, label="crack"),
+        Line2D([], [], color=colours()[3], linewidth=1.2, label=f"crack of {VISIBLE} mm or more"),
         Patch(facecolor="#6799c4", alpha=0.45, label="strut, as wide as drawn"),
         Line2D([], [], color="#0b3c6f", linewidth=2.0, label="bar"),
         Line2D([], [], color=_TIE, linewidth=1.2, label="steel across"),
@@ -240,8 +238,9 @@ def _trajectories(lines: list[Trajectory]) -> dict[str, Any]:
 
 # ------------------------------------------------------------------ beside the elevation
 def _over(axes: Any, view: View, stage: Stage, unit: float) -> None:
-    """Bars, struts and ties over strain and cracks."""
+    """Ground, bars, struts and ties about the cracks."""
     slab = slab_of(view)
+    concrete(axes, slab.laid.x, slab.laid.y, None)
     bars_to_scale(axes, slab, names=False, quiet=True)
     draw_truss(axes, slab, truss(slab.forces, view.fields(stage.step)), unit, bands=False)
     slab_outline(axes, slab)

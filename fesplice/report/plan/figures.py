@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fesplice.report.figure import SPECIMEN, Figure
 from fesplice.report.plan.curves import plan_load, plan_sides, plan_ties
-from fesplice.report.plan.fields import WIDE, plan_cracks, plan_struts
+from fesplice.report.plan.fields import plan_cracks, plan_struts
 
 FIGURES: dict[str, Figure] = {
     "specimen": SPECIMEN,
@@ -16,9 +16,9 @@ FIGURES: dict[str, Figure] = {
     ),
     "plan-cracks": Figure(
         "Cracks of the slab at bar level",
-        "Cracks over the principal tensile strain, undeformed, bars to scale (a ring: its hook leaves the plane), "
-        "steel across as grey lines. A line is as heavy as its crack is wide, down to a least weight that prints and "
-        f"up to {WIDE} mm. The width is crack strain times crack-band width, as a mean over each element.",
+        "Weight and colour of a line tell how far its crack is open, in classes that are the same for every specimen; "
+        "bars to scale (a ring: the tail of its hook, upright), steel across as grey lines. The opening is crack "
+        "strain times crack-band width, as a mean over each element.",
         plan_cracks,
     ),
     "plan-struts": Figure(
@@ -42,8 +42,7 @@ FIGURES: dict[str, Figure] = {
     "plan-sides": Figure(
         "Side faces, and side thrust over the load",
         "Outward movement of both side faces along the beam; thrust on the edge bars, summed over the compression in "
-        "the cut beside each. Where the end moves many times as far, its line leaves the scale and its largest value "
-        "stands in the key.",
+        "the cut beside each.",
         plan_sides,
     ),
 }

@@ -1,7 +1,6 @@
 """A plan run as its figures see it: stages, bars to scale, names that keep clear of each other.
 
-Service, strength and end are the stages: service is the step nearest to 0.6 of the strength, strength the
-step of the strength, as in the findings.
+The first loss of bond stands at the largest load before half of a lead was past its bond peak.
 """
 
 from __future__ import annotations
@@ -15,9 +14,10 @@ import numpy as np
 
 from fesplice.contracts import Floats
 from fesplice.mesh import Mesh
+from fesplice.post.limits import LOST
 from fesplice.post.plan.findings import PlanFindings
 from fesplice.post.plan.forces import PlanForces
-from fesplice.post.plan.layout import PlanLayout, plan_layout, x_of
+from fesplice.post.plan.layout import PlanBar, PlanLayout, plan_layout, x_of
 from fesplice.post.plan.trace import PlanTrace, TieState, tie_states, trace, yields_of
 from fesplice.report import style
 from fesplice.report.view import Stage, View
@@ -59,26 +59,36 @@ class Slab:
         """Yield strength [MPa] by steel."""
         return yields_of(self.view.run)
 
+    def tail(self, bar: PlanBar) -> float:
+        """x of the centre of a hook's tail [mm], a bend's radius past the straight bar; else where the bar ends."""
+        bars = self.view.specimen.bars
+        row = bars.left if bar.row == "A" else bars.right or bars.left
+        if not bar.hooked or row.hook is None:
+            return bar.end
+        return bar.end + bar.sign * 0.5 * (row.hook.bend_diameter + row.diameter)
+
     def ties(self, step: int) -> tuple[TieState, ...]:
         """Every line of transverse steel at one step."""
         return tie_states(self.mesh, self.laid, self.view.fields(step), self.yields)
 
     # -------------------------------------------------------------- stages
-    def stages(self, step: int | None = None) -> tuple[Stage, ...]:
-        """The one step asked for, or service, strength and end, each step once.
+    def stages(self) -> tuple[Stage, ...]:
+        """The steps asked for, or service, first loss and strength, each step once.
 
         Raises :class:`FolderFault` for a step that is not stored, or a run without steps.
         """
         self.view.has_steps()
-        if step is not None:
-            return self.view.chosen(step, MOVED)
         held = self.found.strength
-        return self.view.stages(("strength", held.row), held.value, MOVED)
+        marks = {"strength": held.row}
+        lost = np.flatnonzero(self.history.bond_past.max(axis=1, initial=0.0) >= LOST)
+        if len(lost):
+            marks["first loss"] = int(np.argmax(self.history.load[: lost[0] + 1]))
+        return self.view.stages(marks, held.value, MOVED)
 
-    def leading(self, step: int | None = None) -> Stage:
-        """The step asked for, or the strength."""
-        stages = self.stages(step)
-        return next((s for s in stages if s.name == "strength"), stages[0])
+    def leading(self) -> Stage:
+        """The strength, or the last of the steps asked for."""
+        stages = self.stages()
+        return next((s for s in stages if s.name == "strength"), stages[-1])
 
     # -------------------------------------------------------------- window
     @property
@@ -95,14 +105,15 @@ def slab_of(view: View) -> Slab:
 
 # ------------------------------------------------------------------ bars
 def bars_to_scale(axes: Any, slab: Slab, *, names: bool = True, quiet: bool = False) -> None:
-    """Main bars at their true size with the stub by which they are pulled, a ring where the hook leaves the plane."""
+    """Main bars at their true size with the stub by which they are pulled, a ring for the tail of a hook."""
     from matplotlib.patches import Circle, Rectangle
 
     x0, x1 = slab.window[0]
     edge = style.FAINT if quiet else "#0b3c6f"
     for bar in slab.laid.bars:
         start = x0 if bar.sign > 0.0 else x1
-        low, high = sorted((start, bar.end))
+        tail = slab.tail(bar)
+        low, high = sorted((start, tail))
         fill = "none" if quiet else "#ffffff66"
         axes.add_patch(
             Rectangle(
@@ -113,7 +124,7 @@ def bars_to_scale(axes: Any, slab: Slab, *, names: bool = True, quiet: bool = Fa
         if bar.hooked:
             # the tail stands upright: in plan its outline is a ring of the bar's size
             ring = Circle(
-                (bar.end, bar.y), 0.5 * bar.diameter, facecolor="white", edgecolor=edge, linewidth=0.9, zorder=2.6
+                (tail, bar.y), 0.5 * bar.diameter, facecolor="white", edgecolor=edge, linewidth=0.9, zorder=2.6
             )
             axes.add_patch(ring)
         if names:
