@@ -228,6 +228,7 @@ def _place(station: str) -> str:
 
 
 def key_below(figure: Any, axes: Any, columns: int) -> None:
+    """One key under all panels, of what is named in ``axes``."""
     handles, labels = axes.get_legend_handles_labels()
     if labels:
         figure.legend(handles, labels, loc="outside lower center", ncols=min(columns, len(labels)), columnspacing=1.4)
