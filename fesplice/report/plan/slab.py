@@ -1,6 +1,6 @@
 """A plan run as its figures see it: stages, bars to scale, names that keep clear of each other.
 
-The first loss of bond stands at the largest load before half of a lead was past its bond peak.
+The first loss of bond stands at the largest load until the judge calls bond lost.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 
 from fesplice.contracts import Floats
 from fesplice.mesh import Mesh
-from fesplice.post.limits import LOST
+from fesplice.post.mechanisms import Mechanism
 from fesplice.post.plan.findings import PlanFindings
 from fesplice.post.plan.forces import PlanForces
 from fesplice.post.plan.layout import PlanBar, PlanLayout, plan_layout, x_of
@@ -80,9 +80,11 @@ class Slab:
         self.view.has_steps()
         held = self.found.strength
         marks = {"strength": held.row}
-        lost = np.flatnonzero(self.history.bond_past.max(axis=1, initial=0.0) >= LOST)
-        if len(lost):
-            marks["first loss"] = int(np.argmax(self.history.load[: lost[0] + 1]))
+        bond = (self.found.assessment.state(m) for m in (Mechanism.bond_splitting, Mechanism.bond_pullout))
+        steps = [state.step for state in bond if state is not None and state.reached]
+        if steps:
+            load = np.asarray(self.view.curve["load_N"], float)
+            marks["first loss"] = int(np.argmax(load[: self.view.run.indices.index(min(steps)) + 1]))
         return self.view.stages(marks, held.value, MOVED)
 
     def leading(self) -> Stage:
