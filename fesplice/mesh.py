@@ -12,6 +12,9 @@ Kinds of group and what their ``data`` holds (all per element unless said):
                        coordinates in the host, ``length`` tributary [mm], ``tangent``
                        (n_e, 2) mean unit tangent, ``diameter``, ``number`` and ``zone``
                        (0 lead, 1 bend, 2 tail)
+``plane``              cells = 2 x 4 hosts of the gauges beside a lead; ``gauge_local``, ``tangent``,
+                       ``length``, and ``ride`` (n_e, 2). One unknown of its own: the slide of
+                       the plane of the hooks, which bond points with ``ride`` (n_e, 2) share
 ``joint``              cells = minus a, minus b, plus a, plus b; ``thickness``,
                        ``normal`` (n_e, 2) from minus to plus
 ``link``               cells = node, partner at any distance; ``axis`` (n_e, 2), ``area``

@@ -4,7 +4,7 @@ A bond point sits at a bar node; its slip and gap are the bar's displacement aga
 interpolated by the host's own shape functions, along the mean tangent of the two chords that
 meet there and along the normal (-t_y, t_x). A conforming bar on a mesh line is the special
 case of a host point at a node. A wedge point adds the opening between two fixed points beside
-the bar, each with a host of its own.
+the bar, each with a host of its own. A plane point has that opening alone, and the slide of the plane of a hook.
 """
 
 from __future__ import annotations
@@ -52,17 +52,43 @@ class WedgePoint:
         """B (n_e, 1, 3, 26), w (n_e, 1) [mm]; data of a bond point and ``gauge_local`` (n_e, 2, 2)."""
         b = np.zeros((len(xy), 1, 3, 26))
         b[:, :, :2, :10], w = BondPoint().kinematics(xy[:, :5], data)
-        t = data["tangent"]
-        normal = np.stack([-t[:, 1], t[:, 0]], axis=1)
-        for g, sense in enumerate((1.0, -1.0)):
-            shape = quad_shape(data["gauge_local"][:, g])[0]
-            first = 10 + 8 * g
-            b[:, 0, 2, first : first + 8] = sense * (shape[:, :, None] * normal[:, None, :]).reshape(len(xy), 8)
+        b[:, 0, 2, 10:] = _opening(data)
         return b, w
 
     def size(self, xy: Floats, data: Mapping[str, Any]) -> Floats:
         """Tributary lengths (n_e, 1) [mm]."""
         return data["length"][:, None]
+
+
+class PlanePoint:
+    """A share of the plane of a hook: what it slides, and the opening between two gauge points beside the bar.
+
+    Unknowns of the hosts of both gauges. The slide is one unknown of the whole plane, no displacement of a node: its
+    row is empty here, and the assembly adds its column (:func:`fesplice.model.assembly.riding`).
+    """
+
+    n_nodes, n_strain, n_points = 8, 2, 1
+
+    def kinematics(self, xy: Floats, data: Mapping[str, Any]) -> tuple[Floats, Floats]:
+        """B (n_e, 1, 2, 16), w (n_e, 1) [mm] with ``gauge_local``, ``tangent`` and ``length``."""
+        b = np.zeros((len(xy), 1, 2, 16))
+        b[:, 0, 1] = _opening(data)
+        return b, data["length"][:, None]
+
+    def size(self, xy: Floats, data: Mapping[str, Any]) -> Floats:
+        """Tributary lengths (n_e, 1) [mm]."""
+        return data["length"][:, None]
+
+
+def _opening(data: Mapping[str, Any]) -> Floats:
+    """Row (n_e, 16) of the displacement of the first gauge away from the second along the bar's normal."""
+    t = data["tangent"]
+    normal = np.stack([-t[:, 1], t[:, 0]], axis=1)
+    rows = [
+        sense * (quad_shape(data["gauge_local"][:, g])[0][:, :, None] * normal[:, None, :]).reshape(len(t), 8)
+        for g, sense in enumerate((1.0, -1.0))
+    ]
+    return np.concatenate(rows, axis=1)
 
 
 class JointLine:

@@ -5,6 +5,7 @@ from fesplice.laws.bar_support import BarSupport, SupportedBond
 from fesplice.laws.bond import BondSlip, LinearBond
 from fesplice.laws.concrete import Elastic, SmearedCrack
 from fesplice.laws.hook import EndAnchor, end_anchor
+from fesplice.laws.hook_plane import HookPlane
 from fesplice.laws.joint import ColdJoint
 from fesplice.laws.reinforced import ReinforcedConcrete, SmearedBars
 from fesplice.laws.steel import Bar, BentBar
@@ -16,6 +17,6 @@ CONCRETE: dict[str, ConcreteMaker] = {"smeared": SmearedCrack, "elastic": Elasti
 BOND: dict[str, BondMaker] = {"mc2010": BondSlip, "linear": LinearBond}
 
 __all__ = [
-    "BOND", "CONCRETE", "Bar", "BentBar", "BondSlip", "ColdJoint", "Elastic", "EndAnchor", "SmearedBars", "LinearBond",
-    "ReinforcedConcrete", "BarSupport", "SupportedBond", "SmearedCrack", "WedgingBond", "end_anchor",
+    "BOND", "CONCRETE", "Bar", "BentBar", "BondSlip", "ColdJoint", "Elastic", "EndAnchor", "HookPlane", "SmearedBars",
+    "LinearBond", "ReinforcedConcrete", "BarSupport", "SupportedBond", "SmearedCrack", "WedgingBond", "end_anchor",
 ]

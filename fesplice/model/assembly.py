@@ -61,23 +61,35 @@ def element_nodes(group: Group, law: Law | None) -> Ints:
     return np.concatenate([group.cells, group.data["gauge_hosts"].reshape(len(group.cells), 8)], axis=1)
 
 
+def riding(group: Group) -> bool:
+    """True for a group whose strains hang on the slide of the plane of its line's hooks (data ``ride``)."""
+    return "ride" in group.data
+
+
 def number_unknowns(mesh: Mesh, laws: Mapping[str, Law] | None = None) -> tuple[int, dict[str, Ints], Ints]:
-    """Unknowns of every group and the place of each: node i has 2i, 2i+1; frame rotations follow."""
+    """Unknowns of every group and the place of each: node i has 2i, 2i+1; frame rotations follow, then slides.
+
+    The slide of a plane of hooks stands nowhere: its node is -1.
+    """
     laws = laws or {}
     n = 2 * len(mesh.points)
     bent = [g.cells.ravel() for g in mesh.of_kind("frame2").values()]
     turning = np.unique(np.concatenate(bent)) if bent else np.empty(0, np.int64)
     rotation = np.full(len(mesh.points), -1)
     rotation[turning] = n + np.arange(len(turning))
+    planes = {name.partition(":")[2]: k for k, name in enumerate(mesh.of_kind("plane"), start=n + len(turning))}
     unknowns = {}
     for name, g in mesh.groups.items():
         nodes = element_nodes(g, laws.get(name))
         dofs = np.stack([2 * nodes, 2 * nodes + 1], axis=-1).reshape(len(nodes), -1)
         if g.kind == "frame2":
             dofs = np.concatenate([dofs, rotation[g.cells]], axis=1)
+        if riding(g):
+            dofs = np.column_stack([dofs, np.full(len(dofs), planes[name.partition(":")[2]])])
         unknowns[name] = dofs.astype(np.int32)
-    node_of = np.concatenate([np.repeat(np.arange(len(mesh.points)), 2), turning]).astype(np.int32)
-    return n + len(turning), unknowns, node_of
+    nowhere = np.full(len(planes), -1)
+    node_of = np.concatenate([np.repeat(np.arange(len(mesh.points)), 2), turning, nowhere]).astype(np.int32)
+    return len(node_of), unknowns, node_of
 
 
 class Model:
@@ -120,8 +132,9 @@ class Model:
     def _order(self, mesh: Mesh, cells: list[Ints], node_of: Ints, fixed: Ints) -> Ints:
         edges = np.concatenate([cell_edges(nodes) for nodes in cells if len(nodes)])
         edges = np.unique(np.sort(edges[edges[:, 0] != edges[:, 1]], axis=1), axis=0)
-        rank = np.empty(len(mesh.points), np.int32)
+        rank = np.empty(len(mesh.points) + 1, np.int32)
         rank[nested_dissection(mesh.points, edges)] = np.arange(len(mesh.points))
+        rank[-1] = len(mesh.points)  # what stands nowhere touches many and is eliminated last
         dofs = np.argsort(rank[node_of], kind="stable").astype(np.int32)
         held = np.zeros(self.n_dof, bool)
         held[fixed] = True
@@ -222,7 +235,7 @@ def _alike(mesh: Mesh, laws: Mapping[str, Law]) -> list[tuple[list[str], Law]]:
             if isinstance(law, Bar):
                 together = g.kind, law
             elif classes := _classes(law):
-                together = g.kind, *classes
+                together = g.kind, riding(g), *classes
             found.setdefault(together, []).append(name)
     out = []
     for names in found.values():
@@ -250,6 +263,10 @@ def _part(mesh: Mesh, names: list[str], law: Law, unknowns: Mapping[str, Ints]) 
         g = mesh.groups[name]
         xy = mesh.points[element_nodes(g, law)]
         b, w = element.kinematics(xy, g.data)
+        if riding(g):  # what the plane of the hook slides, the concrete under the bar has moved with it
+            column = np.zeros((*b.shape[:3], 1))
+            column[:, 0, : g.data["ride"].shape[1], 0] = -g.data["ride"]
+            b = np.concatenate([b, column], axis=-1)
         rows.append(b.reshape(len(g.cells), -1, b.shape[-1]))
         weights.append(w)
         sizes.append(element.size(xy, g.data))

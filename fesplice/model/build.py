@@ -25,6 +25,7 @@ from fesplice.mesh import LEAD, Group, Mesh
 from fesplice.model.assembly import Model, number_unknowns
 from fesplice.model.bar_supports import supported
 from fesplice.model.choice import Chosen, choose
+from fesplice.model.hook_planes import plane_laws, with_planes
 from fesplice.model.width import narrowed, wedging_leads
 from fesplice.specimen.schema import Bond, Concrete, Specimen
 
@@ -195,16 +196,16 @@ def laws(specimen: Specimen, mesh: Mesh, chosen: Chosen | None = None) -> dict[s
             bond = chosen.bond.built(bond_numbers(g, f_cm, specimen.bond, branch, length))
             bond = wedging(bond, g, specimen, leads[name]) if name in leads else bond
             out[name] = supported(bond, specimen, mesh, main[name], closure.strength) if name in main else bond
-    return out
+    return out | plane_laws(specimen, mesh)
 
 
 def elevation_model(specimen: Specimen, mesh: Mesh, chosen: Chosen | None = None) -> Model:
     """The whole beam on two supports under its ram loads; the load factor is the force per ram [N].
 
-    The mesh of the model carries the effective width where bond wedges. ``chosen`` laws left out: those that the
-    specimen names.
+    The mesh of the model carries the effective width where bond wedges, and the planes of hooks. ``chosen`` laws left
+    out: those that the specimen names.
     """
-    mesh = narrowed(specimen, mesh)
+    mesh = with_planes(specimen, narrowed(specimen, mesh))
     n_dof, _, _ = number_unknowns(mesh)
     sets = mesh.node_sets
     left, right = sets["support:left"], sets["support:right"]

@@ -6,7 +6,7 @@ import numpy as np
 
 from fesplice.algebra import principal, principal_strain
 from fesplice.contracts import BondLaw, CrackedConcrete, Floats, Step
-from fesplice.laws import BentBar, SupportedBond
+from fesplice.laws import BentBar, HookPlane, SupportedBond
 from fesplice.mesh import Mesh
 from fesplice.model.assembly import LawGroup, Model
 from fesplice.model.estimate import dead_moment
@@ -73,6 +73,22 @@ def _bond(part: LawGroup, strain: Floats, stress: Floats, history) -> dict[str, 
     return out
 
 
+def _plane(part: LawGroup, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
+    """Slide of the hooks' plane, opening beside the lead [mm], force per length [N/mm]; shares of the strength left
+
+    in all, and of that the cover's.
+    """
+    law, reached = part.law, history["plane"]
+    assert isinstance(law, HookPlane)
+    return {
+        "slide": strain[:, 0, 0],
+        "opening": strain[:, 0, 1],
+        "force": stress[:, 0, 0],
+        "left": law.left(reached[..., 1], reached[..., 2])[:, 0],
+        "cover": law.cover(reached[..., 2])[0][:, 0],
+    }
+
+
 def _joint(part: LawGroup, strain: Floats, stress: Floats, history) -> dict[str, Floats]:
     return {"opening": strain[..., 0], "slip": strain[..., 1], "normal": stress[..., 0], "shear": stress[..., 1]}
 
@@ -88,7 +104,7 @@ def _anchor(part: LawGroup, strain: Floats, stress: Floats, history) -> dict[str
 
 _FIELDS = {
     "quad4": _membrane, "tri3": _membrane, "truss2": _truss, "frame2": _frame, "bond": _bond, "joint": _joint,
-    "link": _link, "anchor": _anchor,
+    "link": _link, "anchor": _anchor, "plane": _plane,
 }  # fmt: skip
 
 

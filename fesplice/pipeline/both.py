@@ -108,7 +108,6 @@ def _predict(s: Specimen, home: Path, text: Path, tell: Told, laws: Laws) -> Pre
         passes, coupled, agreed = _couple(s, home, seen.interface, elevation, intact, tell, notes, laws)
     answer = Prediction(
         s.name, elevation, free, intact, coupled, passes, agreed, math.nan, tuple(notes), found.side_splitting,
-        s.confinement.in_sets,
     )  # fmt: skip
     load = load_at(answer.bar_stress, seen.bar_stress, seen.load)
     top = Run(home / f"plan-pass-{len(passes)}") if passes else None

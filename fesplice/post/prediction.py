@@ -27,10 +27,10 @@ from fesplice.store.folder import reason
 MODEL_BAND = 0.20
 #: Passes agree when the strength of the plan changes by less than this share.
 AGREED = 0.02
-#: The formula for what neither view shows.
+#: The formula told beside the views for comparison; it decides nothing.
 FORMULA = "MC2010 eq. 6.1-5 over the embedment, no steel across counted"
 #: File of a prediction in its folder, and the edition of what stands in it.
-RECORD, EDITION = "prediction.json", 2
+RECORD, EDITION = "prediction.json", 3
 
 
 @dataclass(frozen=True)
@@ -92,9 +92,8 @@ class Prediction:
     ``free``, ``intact``, ``coupled``: the plan with no plane, an intact one, and the one the elevation
     leaves it (None where there is no plan); ``passes`` of the coupling and whether they ``agreed``;
     ``notes`` on runs that stopped short. ``side_splitting``: bar stress at which, by a formula that counts no
-    steel across, hooks split the cover beside them, which no view shows (nan without hooks). Where no steel crosses
-    the lap (``steel_across`` False) the answer is the least of the views and that formula: the rule by which hooks in
-    joints are compared with tests (models/validation). ``expected``: what a test would show.
+    steel across, hooks split the cover beside them (nan without hooks): told for comparison, while the planes of the
+    hooks fail inside the elevation. ``expected``: what a test would show.
     """
 
     specimen: str
@@ -107,7 +106,6 @@ class Prediction:
     load: float
     notes: tuple[str, ...] = ()
     side_splitting: Known = math.nan
-    steel_across: bool = True
     expected: Expected | None = None
     made: Made | None = None
 
@@ -160,29 +158,24 @@ class Prediction:
         return self.elevation if self.governing is self.coupled else self.coupled
 
     @property
-    def by_formula(self) -> bool:
-        """True where the formula for side splitting is less than both views hold, and no steel crosses the lap."""
-        return not self.steel_across and self.side_splitting < self.governing.bar_stress
-
-    @property
     def mode(self) -> Mechanism:
         """What the splice fails by; ``none`` where no failure was seen."""
-        return Mechanism.side_splitting if self.by_formula else self.governing.mode
+        return self.governing.mode
 
     @property
     def bar_stress(self) -> float:
         """Predicted bar stress at the joint face at failure [MPa]."""
-        return self.side_splitting if self.by_formula else self.governing.bar_stress
+        return self.governing.bar_stress
 
     @property
     def exact(self) -> bool:
         """False where the load of the governing view never dropped: the bar stress is then a lower bound."""
-        return self.by_formula or self.governing.dropped
+        return self.governing.dropped
 
     @property
     def view(self) -> str:
-        """Where the answer comes from: ``elevation``, ``plan`` or ``formula``."""
-        return "formula" if self.by_formula else self.governing.view
+        """Where the answer comes from: ``elevation`` or ``plan``."""
+        return self.governing.view
 
     @property
     def strength_text(self) -> str:
@@ -221,8 +214,7 @@ class Prediction:
             if view is None:
                 continue
             fails = view.governing if view.beyond is None else view.beyond
-            passed = view is self.governing and not self.by_formula
-            ends = [] if passed or fails is None else [(fails, view.bar_stress)]
+            ends = [] if view is self.governing or fails is None else [(fails, view.bar_stress)]
             rest = [(s, s.reached_at) for s in view.states if s.reached and s.mechanism is not Mechanism.joint_opening]
             for state, stress in [*ends, *rest]:
                 # both views may fail alike (bars that yield): that is the governing mechanism once more
@@ -252,27 +244,28 @@ class Prediction:
     def outside(self) -> bool:
         """True where the prediction lies outside its bracket by more than a thousandth: paths past a drop scatter."""
         low, high = self.bracket
-        return not self.by_formula and not 0.999 * low <= self.bar_stress <= 1.001 * high
+        return not 0.999 * low <= self.bar_stress <= 1.001 * high
 
     @property
     def beside_less(self) -> bool:
-        """True where the formula for side splitting gives less than the views hold without being the answer."""
-        return not self.by_formula and self.side_splitting < self.bar_stress
+        """True where the formula for side splitting gives less than the views hold."""
+        return self.side_splitting < self.bar_stress
 
     @property
     def beside(self) -> str:
-        """What the formula for side splitting says where it is not the answer; empty without hooks."""
-        if not math.isfinite(self.side_splitting) or self.by_formula:
+        """What the formula for side splitting says, for comparison; empty without hooks."""
+        if not math.isfinite(self.side_splitting):
             return ""
-        told = f"by formula ({FORMULA}) hooks split the side cover at {self.side_splitting:.0f} MPa"
-        if not self.beside_less:
-            return f"{told}: more than the views hold, so it does not govern"
-        return f"{told}, less than the views hold: with steel across the lap that is a lower bound and does not govern"
+        least = "less" if self.beside_less else "more"
+        return (
+            f"for comparison, by formula ({FORMULA}) hooks split the side cover at {self.side_splitting:.0f} MPa: "
+            f"{least} than the views hold; it decides nothing"
+        )
 
     @property
     def place(self) -> str:
-        """``in the plan``; ``by formula (...)`` where the answer is not of a view."""
-        return f"by formula ({FORMULA})" if self.by_formula else f"in the {self.governing.view}"
+        """``in the plan``."""
+        return f"in the {self.governing.view}"
 
     @property
     def sentence(self) -> str:
@@ -286,7 +279,7 @@ class Prediction:
     @property
     def headline(self) -> str:
         """What governs in a few words; the nearest mechanism where no failure was seen."""
-        return self.mode.words if self.by_formula else self.governing.headline
+        return self.governing.headline
 
     @property
     def sentences(self) -> tuple[str, ...]:

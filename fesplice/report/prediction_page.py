@@ -125,7 +125,7 @@ def readings(found: Prediction) -> list[tuple[str, Assessment]]:
 def bracket_rows(found: Prediction, specimen: Specimen) -> list[Row]:
     """Bars of the bracket: the prediction, every view judged, the hand formulas."""
     low, high = found.band
-    note = found.mode.words if found.by_formula else _note(found.governing)
+    note = _note(found.governing)
     rows = [Row("prediction", low, found.bar_stress, high, found.exact, note, "answer")]
     for name, r in readings(found):
         rows.append(Row(name, r.bar_stress, r.bar_stress, r.bar_stress, r.dropped, _note(r), "view"))

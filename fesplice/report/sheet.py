@@ -175,8 +175,7 @@ def _events(day: TestDay, run: Run | None, predicted: Prediction | None) -> Tabl
     if predicted is not None:
         least = "" if predicted.exact else "at least "
         stress = f"{predicted.strength_text} ({predicted.bar_stress / 6.894757:.0f} ksi)"
-        name = "predicted by formula, side splitting" if predicted.by_formula else "predicted from both views"
-        rows.append((predicted.load, (name, least + _kn(predicted.load), "", stress, "", "")))
+        rows.append((predicted.load, ("predicted from both views", least + _kn(predicted.load), "", stress, "", "")))
     heads = ("event", "load per ram", "moment", "bar stress", "bar strain με", "deflection by ram")
     note = "Strain and deflection from zero under own weight, by hand, cracked sections without tension stiffening."
     return Table("Loads and events", heads, tuple(row for _, row in sorted(rows, key=lambda r: r[0])), note)

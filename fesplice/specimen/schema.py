@@ -217,6 +217,12 @@ class Bond(Part):
     effective_width: WidthRatio | None = Field(
         default=None, description="concrete at bar level per bar, in bar diameters (wedging); left out: from the table"
     )
+    hook_plane: Literal["fracture", "whole"] = Field(
+        default="fracture", description="the plane of a hook: it splits, or never does (comparisons)"
+    )
+    cover_share: Fraction = Field(
+        default=0.5, description="share of that plane between bar and near face, lost with the cover (judgement)"
+    )
     bearing_coefficient: Ratio = Field(default=0.8, description="c1 of the bearing stiffness in the bend")
     clear_rib_spacing: Length = Field(default=UNSET, description="clear rib spacing; left out: 0.5 bar diameters")
 

@@ -5,9 +5,9 @@ the left face, their tails turn down into the joint. A beam is simulated as in t
 and a compression zone presses on the face below with the same force; both column ends are held sideways
 and the column carries its axial load. Load factor: force per bar [N].
 
-The plane is as wide as the column: joint shear, bending and breakout to the front engage all of it. That bars
-crowd each other or have little side cover shows across the plane only: the cover that splits beside the hooks
-is not resolvable in 2D (``hooks.side_splitting`` stands for it).
+The plane is as wide as the column: joint shear, bending and breakout to the front engage all of it. The hooks' own
+planes split by their law (:mod:`fesplice.laws.hook_plane`), as in the elevation of a lap. That bars crowd each other or
+have little side cover shows across the plane only, and is not computed here.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from fesplice.laws.wedge import WedgingBond, effective_width
 from fesplice.mesh import LEAD, Group, Mesh
 from fesplice.model.assembly import Model, number_unknowns
 from fesplice.model.build import bond_numbers, concrete_numbers
+from fesplice.model.hook_planes import plane_law, with_plane
 from fesplice.specimen.fill import concrete
 from fesplice.specimen.schema import Bond, Concrete
 from validation.case import Settings
@@ -38,6 +39,8 @@ FACE_STEEL, FACE_BAR = 0.0125, 25.0
 TIE, TIE_SPACING = 9.5, 100.0
 #: Steel plates at the column ends [mm].
 PLATE = 60.0
+#: A bar in a joint has the column above and below: no face runs along it whose cover could be lifted off.
+NO_COVER = 0.0
 #: Half the height of the band that wedging tears [bar diameters]: where the mesh has its gauge points.
 BAND = 0.75
 
@@ -167,6 +170,8 @@ def model(c: Column, settings: Settings, size: float, width: float | None = None
     if splitting == "wedging":
         mesh = _narrowed(c, mesh, width)
     sets = mesh.node_sets
+    if settings.splitting != "none":
+        mesh = with_plane(mesh, mesh.lines["A"], -0.5 * c.depth)
     laws = _laws(c, settings, splitting, mesh)
     n_dof, _, _ = number_unknowns(mesh, laws)
     fixed = np.array([2 * sets["base"][0], 2 * sets["base"][0] + 1, 2 * sets["head"][0]])
@@ -206,6 +211,8 @@ def _laws(c: Column, settings: Settings, splitting: str, mesh: Mesh) -> dict[str
             out[name] = BentBar(c.steel, c.diameter, c.number, c.number * c.area)
         elif g.kind == "bond":
             out[name] = _bond(c, g, bond.filled(clear_rib_spacing=0.5 * float(g.data["diameter"][0])), name)
+        elif g.kind == "plane":
+            out[name] = plane_law(mesh, mesh.lines["A"], -0.5 * c.depth, mix, NO_COVER)
     return out
 
 

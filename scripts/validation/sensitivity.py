@@ -33,8 +33,8 @@ class Variant:
 
 DEFAULT = Variant("default", Settings())
 VARIANTS = (
-    Variant("elements x 0.7", Settings(mesh=0.7), ("plain", "beams", "bond", "laps", "hooks")),
-    Variant("elements x 1.4", Settings(mesh=1.4), ("plain", "beams", "bond", "laps", "hooks")),
+    Variant("elements x 0.7", Settings(mesh=0.7), ("plain", "beams", "bond", "laps", "hooks", "hook_points")),
+    Variant("elements x 1.4", Settings(mesh=1.4), ("plain", "beams", "bond", "laps", "hooks", "hook_points")),
     Variant("steps x 0.5", Settings(step=0.5)),
     Variant("steps x 2", Settings(step=2.0)),
     Variant("fixed cracks", Settings(crack="fixed"), ("plain", "panels", "beams", "laps")),
@@ -50,7 +50,7 @@ CHOSEN = {
     "beams": ("VS-OA1", "VS-C1"),
 }
 #: How many cases stand for a series that is not named above.
-MANY = {"plain": 2, "bond": 2, "laps": 2, "hooks": 3}
+MANY = {"plain": 2, "bond": 2, "laps": 2, "hooks": 3, "hook_points": 3}
 
 
 def chosen(cases: Sequence[Case]) -> list[Case]:

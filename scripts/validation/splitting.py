@@ -19,7 +19,7 @@ from validation.record import Record
 from validation.sensitivity import told
 
 PAGE = record.ROOT / "models" / "validation" / "SPLITTING.md"
-SERIES = ("laps", "hooks")
+SERIES = ("laps", "hooks", "hook_points")
 #: What is compared; the branch is the default, so that its records serve the validation too.
 OPTIONS = {"branch": Settings(), "wedging": Settings(splitting="wedging")}
 HEAD = """# Splitting branch and wedging side by side

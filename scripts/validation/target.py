@@ -76,7 +76,6 @@ TARGETS = {
     "beams": Target(mean=(0.95, 1.05), cov=0.08, modes=True, extra="deflection_ratio"),
     "bond": Target(band=0.05),
     "laps": Target(mean=(0.90, 1.10), cov=0.15, near=(0.80, 0.25)),
-    "hooks": Target(mean=(0.90, 1.10), cov=0.15, counts=("pass_fail", "surrogate", "indication")),
 }
 
 

@@ -51,6 +51,14 @@ CASES = {
         },
         7.0, 3,
     ),
+    "plane": Case(
+        np.array([[[-1, 1], [1, 1], [1, 2], [-1, 2], [1, -1], [4, -1], [4, 1], [1, 1]]], float),
+        {
+            "tangent": np.array([[0.6, 0.8]]), "length": np.array([7.0]),
+            "gauge_local": np.array([[[0.4, 0.0], [-1 / 3, 0.3]]]),
+        },
+        7.0, 1,
+    ),
     "joint": Case(
         np.array([[[1.0, 1], [3, 3], [1, 1], [3, 3]]]),
         {"thickness": np.array([5.0]), "normal": np.array([[SQRT, -SQRT]])},
@@ -129,6 +137,7 @@ def test_mirror_image_has_mirrored_strains(kind: str) -> None:
     orders = {
         "quad4": [1, 0, 3, 2], "tri3": [0, 2, 1], "bond": [0, 2, 1, 4, 3],
         "wedge": [0, 2, 1, 4, 3, 10, 9, 12, 11, 6, 5, 8, 7],
+        "plane": [5, 4, 7, 6, 1, 0, 3, 2],
         "anchor": [0, *(1 + 4 * k + j for k in range(9) for j in (1, 0, 3, 2))],
     }  # fmt: skip
     order = orders.get(kind, list(range(element.n_nodes)))
@@ -136,7 +145,7 @@ def test_mirror_image_has_mirrored_strains(kind: str) -> None:
     for key, factor in (("local", flip), ("tangent", flip), ("normal", flip), ("axis", flip), ("patch_local", flip)):
         if key in data:
             data[key] = data[key] * factor
-    if kind == "wedge":  # with the normal the two gauges change sides
+    if kind in ("wedge", "plane"):  # with the normal the two gauges change sides
         data["gauge_local"] = data["gauge_local"][:, ::-1] * flip
     mirrored = Case(case.xy[:, order] * flip, data, 0, 0)
     rng = np.random.default_rng(3)
@@ -145,7 +154,8 @@ def test_mirror_image_has_mirrored_strains(kind: str) -> None:
     here = strain(element, case, np.concatenate([u.ravel(), turns]))
     there = strain(element, mirrored, np.concatenate([(u[order] * flip).ravel(), -turns]))
     # the normal (-t_y, t_x) keeps its sense relative to the tangent, so the second component turns round
-    sign = [1, -1, 1] if kind == "wedge" else {3: [1, 1, -1], 2: [1, -1], 1: [1]}[element.n_strain]
+    fixed = {"wedge": [1, -1, 1], "plane": [1, 1]}
+    sign = fixed.get(kind) or {3: [1, 1, -1], 2: [1, -1], 1: [1]}[element.n_strain]
     points = {"quad4": [1, 0, 3, 2]}.get(kind, range(element.n_points))
     assert there == pytest.approx((here * sign)[list(points)], abs=1e-12)
 

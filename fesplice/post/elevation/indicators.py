@@ -64,6 +64,9 @@ def elevation_indicators(seen: ElevationTrace, mesh: Mesh, specimen: Specimen) -
         at_spot(m.shear, "least principal strain of the web", lambda s: s.web, CRUSHING, "",
                 "EN 1992-1-1, from memory"),
     ]  # fmt: skip
+    if split := seen.by_bar("split"):
+        what = "share of the hook's plane that has split"
+        found.append(by_bar(m.side_splitting, what, split, LOST, "", "half of its strength"))
     past, slid = seen.by_bar("past"), seen.by_bar("lead")
     match specimen.bond.splitting:
         case "branch":
@@ -104,7 +107,7 @@ def unseen(specimen: Specimen) -> list[str]:
     """Mechanisms the elevation does not show, with what drives them."""
     row = specimen.bars.left
     found = ["side blow-out and spalling of the cover: events through the width"]
-    if row.hook is not None:
+    if row.hook is not None and specimen.bond.hook_plane == "whole":
         radius = 0.5 * row.hook.bend_diameter + 0.5 * row.diameter
         per = row.area / (radius * row.diameter)
         found.append(

@@ -8,7 +8,7 @@ the bars.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -57,7 +57,8 @@ class Snapshot:
     reaches a depth beyond the loads, and ``web`` that of the web beyond it. By main bar line: ``past`` share of the
     embedded lead past its bond peak, ``lead`` mean slip over it, ``slip`` largest of the anchored end, ``opening``
     beside a lead that wedges, ``bearing`` mean pressure of the concrete in the bend per bar diameter, ``stress`` at
-    the joint face. ``legs`` largest strain of stirrups.
+    the joint face. ``legs`` largest strain of stirrups. ``split``: share of the plane of the hooks that has split, by
+    line; none in runs of earlier versions or where no plane can.
     """
 
     step: int
@@ -79,6 +80,7 @@ class Snapshot:
     bearing: Mapping[str, float]
     stress: Mapping[str, float]
     legs: float = 0.0
+    split: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -208,6 +210,7 @@ class Tracer:
             opening={name: _lead_opening(line, fields) for name, line in self._main.items()},
             bearing={name: _bend_bearing(line, fields) for name, line in self._main.items()},
             stress=stress,
+            split={name: _split(fields, name) for name in self._main if f"plane:{name}/left" in fields},
             legs=max((_highest(fields, groups) for groups in self._stirrups), default=0.0),
         )
 
@@ -277,6 +280,12 @@ def _lead_opening(line: BarLine, fields: Fields) -> float:
         return 0.0
     here = (line.zone == LEAD) & (np.asarray(fields[f"{line.bond}/wedge"], float) > 0.0)
     return float(np.asarray(fields[f"{line.bond}/opening"], float)[here].mean()) if here.any() else 0.0
+
+
+def _split(fields: Fields, line: str) -> float:
+    """Share of the plane of a line's hooks that has split; what the cover has lost counts as no part of it."""
+    left, cover = (np.asarray(fields[f"plane:{line}/{key}"], float) for key in ("left", "cover"))
+    return 1.0 - float((left / np.maximum(cover, 1e-12)).mean())
 
 
 def _bend_bearing(line: BarLine, fields: Fields) -> float:
