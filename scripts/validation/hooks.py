@@ -25,8 +25,8 @@ from fesplice.formulas import bond
 from fesplice.formulas.steel import Curve, idealised
 from fesplice.laws import HookPlane
 from fesplice.laws.hook_plane import plane_strength
-from fesplice.post.limits import HOOK_SLIP, LOST
-from fesplice.post.mechanisms import Assessment, Indicator, Mechanism, assess
+from fesplice.post.elevation.indicators import assess_pull
+from fesplice.post.mechanisms import Assessment, Mechanism
 from fesplice.solve import Adaptive, Displacement, March, Stop
 from fesplice.specimen.fill import concrete
 from fesplice.specimen.schema import Concrete
@@ -231,12 +231,7 @@ def judged(p: Pulled, c: Column, at: int, fell: bool) -> Assessment:
     """The pull judged as laps and beams are; ``at`` the row of the strength."""
     stress = 1e3 * p.force / c.area
     low = int(at + np.argmin(p.force[at:])) if fell else None
-    m = Mechanism
-    return assess("elevation", stress, 1e3 * p.force, at, low, [
-        Indicator(m.side_splitting, "share of the hook's plane that has split", p.split, LOST, "", "half of it"),
-        Indicator(m.hook_bearing, "slip of the hook", p.slip, HOOK_SLIP, "mm", "slip at which hooks are compared"),
-        Indicator(m.yielding, "bar stress over yield strength", stress / c.steel.stress[0], 1.0, "", "input", False),
-    ])  # fmt: skip
+    return assess_pull(stress, 1e3 * p.force, p.split, p.slip, c.steel.stress[0], at, low)
 
 
 def mode(p: Pulled, at: int, found: Assessment) -> str:

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from fesplice.specimen.schema import Specimen
 
 
+SPLIT_PLANE = "share of the hook's plane that has split"
+
+
 def elevation_indicators(seen: ElevationTrace, mesh: Mesh, specimen: Specimen) -> list[Indicator]:
     """Indicators over all steps of an elevation, one array of n rows each."""
     closure = specimen.concrete.closure or specimen.concrete.precast
@@ -65,8 +68,7 @@ def elevation_indicators(seen: ElevationTrace, mesh: Mesh, specimen: Specimen) -
                 "EN 1992-1-1, from memory"),
     ]  # fmt: skip
     if split := seen.by_bar("split"):
-        what = "share of the hook's plane that has split"
-        found.append(by_bar(m.side_splitting, what, split, LOST, "", "half of its strength"))
+        found.append(by_bar(m.side_splitting, SPLIT_PLANE, split, LOST, "", "half of its strength"))
     past, slid = seen.by_bar("past"), seen.by_bar("lead")
     match specimen.bond.splitting:
         case "branch":
@@ -103,6 +105,21 @@ def assess_elevation(seen: ElevationTrace, mesh: Mesh, specimen: Specimen, held:
     )  # fmt: skip
 
 
+def assess_pull(
+    stress: Floats, load: Floats, split: Floats, slip: Floats, steel_yield: float, top: int, low: int | None
+) -> Assessment:
+    """Hooked bars pulled out of a joint, judged as in a lap: bar ``stress`` [MPa], ``load`` [N], share of the hooks'
+
+    plane ``split`` and ``slip`` of the hook [mm] (n,) over the steps; ``top`` and ``low`` as in :func:`assess`.
+    """
+    m = Mechanism
+    return assess("elevation", stress, load, top, low, [
+        Indicator(m.side_splitting, SPLIT_PLANE, split, LOST, "", "half of its strength"),
+        Indicator(m.hook_bearing, "slip of the hook", slip, HOOK_SLIP, "mm", "slip at which hooks are compared"),
+        Indicator(m.yielding, "bar stress over yield strength", stress / steel_yield, 1.0, "", "input", False),
+    ])  # fmt: skip
+
+
 def unseen(specimen: Specimen) -> list[str]:
     """Mechanisms the elevation does not show, with what drives them."""
     row = specimen.bars.left
@@ -113,6 +130,11 @@ def unseen(specimen: Specimen) -> list[str]:
         found.append(
             "splitting in the plane of the hook: its radial pressure T/(r d_b) is "
             f"{per:.2f} times the bar stress at the bend"
+        )
+    elif row.hook is not None and specimen.confinement.in_sets:
+        found.append(
+            "steel across the planes of the hooks: not counted, so that with ties or stirrups the bar stress at which "
+            "they split is a lower bound"
         )
     return found
 
