@@ -5,7 +5,7 @@ the normal of that plane and cannot open it, so the plane is a law of its own: t
 on, may slide by d against the rest of the concrete, and what it hands over is bounded. Per hook
 
     strength    T = c sqrt(E G_F d_b) l,  c = 2.30
-    softening   T exp(-d/d_f),  d_f = G_F A / T,  A = l^2
+    softening   T exp(-d_p/d_f),  d_f = G_F A / T,  A = l^2,  d_p = d less what springs back
     cover side  times 1 - s (1 - h(w)),  h(w) = Hordijk's softening of the concrete
 
 The strength is that of linear fracture mechanics in form: force = toughness x length^1.5, so strength of concrete
@@ -40,8 +40,9 @@ FITTED = 2.30
 AREA = 1.0
 #: Share of the plane on the cover side of the bar (judgement).
 COVER_SHARE = 0.5
-#: Slide at the strength over that of the softening: the plane is stiff, its elastic part is in the concrete's elements.
-STIFF = 0.02
+#: Slide that springs back at the strength over d_f: little beside the slip of a hook, for the elastic part of the
+#: plane is in the elements; much stiffer, the viscous forces that cross a drop would hold the slide back.
+STIFF = 0.25
 #: Share of the first stiffness that is never lost, so that a hook that has let go does not swim.
 RESIDUAL_STIFFNESS = 1e-6
 
@@ -66,7 +67,7 @@ class HookPlane:
     ``strength`` [N/mm] of all hooks of the line over the length of lead it is read along; ``softening`` is d_f
     [mm], ``last`` the opening [mm] at which a crack of the concrete is free of stress (5.136 G_F/f_t). Only the slide
     is driven: the opening weakens the plane and has no force. So opening at a constant force of the hook lets it
-    slide, and no energy comes of it. History: ``plane`` (.., 3) = slide that stays, largest slide, largest opening.
+    slide, and no energy comes of it. History: ``plane`` (.., 2) = slide that stays, largest opening.
     """
 
     strength: float
@@ -82,7 +83,7 @@ class HookPlane:
     ) -> HookPlane:
         """Plane of ``number`` hooks [mm, MPa, N/mm] read along ``length`` [mm] of their leads."""
         force = plane_strength(modulus, energy, diameter, embedment)
-        softening = plane_energy(energy, embedment) / (force * (1.0 + 0.5 * STIFF))  # with the rise to the strength
+        softening = plane_energy(energy, embedment) / force
         return cls(number * force / length, softening, 5.136 * energy / tensile, cover_share)
 
     @property
@@ -92,37 +93,52 @@ class HookPlane:
 
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
         """Whole plane under a whole cover."""
-        return {"plane": np.zeros((*shape, 3))}
+        return {"plane": np.zeros((*shape, 2))}
 
     def cover(self, opening: Floats) -> tuple[Floats, Floats]:
         """Share of the strength that the cover leaves at the largest ``opening`` so far, and its slope [1/mm]."""
         held, slope = _hordijk(np.maximum(opening, 0.0) / self.last)
         return 1.0 - self.cover_share * (1.0 - held), self.cover_share * slope / self.last
 
-    def left(self, slide: Floats, opening: Floats) -> Floats:
-        """Strength left, as a share, after the largest ``slide`` and ``opening`` [mm] so far."""
-        return self.cover(opening)[0] * np.exp(-np.maximum(slide / self.softening - STIFF, 0.0))
+    def left(self, stays: Floats, opening: Floats) -> Floats:
+        """Strength left, as a share, after a slide that ``stays`` and the largest ``opening`` [mm] so far."""
+        return self.cover(opening)[0] * np.exp(-stays / self.softening)
 
     def respond(self, strain: Floats, history: History, size: Floats, *, secant: float = 0.0) -> Response:
         """See :class:`fesplice.contracts.Law`; strain (n_e, n_q, 2). The tangent is not symmetric."""
         k, (d, w) = self.stiffness, (strain[..., 0], strain[..., 1])
-        stays, seen, opened = (history["plane"][..., j] for j in range(3))
-        reached, wide = np.maximum(seen, d), np.maximum(opened, w)
+        before, opened = history["plane"][..., 0], history["plane"][..., 1]
+        wide = np.maximum(opened, w)
         share, by_opening = self.cover(wide)
-        whole = self.strength * np.exp(-np.maximum(reached / self.softening - STIFF, 0.0))
-        cap, trial = share * whole, k * (d - stays)
-        slides = trial > cap
-        force = np.where(slides, cap, trial) + RESIDUAL_STIFFNESS * k * d
-        softens = slides & (d >= seen) & (reached > STIFF * self.softening)
-        slope = np.where(softens, -cap / self.softening, np.where(slides, 0.0, k))
+        slides = k * (d - before) > self.strength * self.left(before, wide)
+        stays = np.where(slides, self._returned(d, before, share), before)
+        cap = self.strength * self.left(stays, wide)
+        force = k * (d - stays)
+        softens = -cap / self.softening  # slope of the strength over the slide that stays; less than k in size
+        slope = np.where(slides, k * softens / (k + softens), k)
         if secant > 0.0:
             far = np.abs(d) > 1e-12
             ratio = np.where(far, force / np.where(far, d, 1.0), k)
-            slope = (1.0 - secant) * slope + secant * np.clip(ratio, 1e-6 * k, k)
+            slope = (1.0 - secant) * slope + secant * np.clip(ratio, 0.0, k)
         tangent = np.zeros((*strain.shape, 2))
         tangent[..., 0, 0] = slope + RESIDUAL_STIFFNESS * k
-        tangent[..., 0, 1] = np.where(slides & (w > opened), (1.0 - secant) * by_opening * whole, 0.0)
+        weaker = by_opening * self.strength * np.exp(-stays / self.softening) * k / (k + softens)
+        tangent[..., 0, 1] = np.where(slides & (w > opened), (1.0 - secant) * weaker, 0.0)
         stress = np.zeros_like(strain)
-        stress[..., 0] = force
-        kept = np.where(slides, d - cap / k, stays)
-        return Response(stress, tangent, {"plane": np.stack([kept, reached, wide], axis=-1)})
+        stress[..., 0] = force + RESIDUAL_STIFFNESS * k * d
+        return Response(stress, tangent, {"plane": np.stack([stays, wide], axis=-1)})
+
+    def _returned(self, slide: Floats, before: Floats, share: Floats) -> Floats:
+        """Slide that stays so that the force is the strength left, k (d - x) = T s exp(-x/d_f); Newton's method.
+
+        The strength falls by less per slide than the plane springs back (``STIFF`` below 1), so that the miss is
+        monotone and concave in x, and the iteration comes from one side.
+        """
+        x = np.array(before)
+        for _ in range(50):
+            cap = self.strength * share * np.exp(-x / self.softening)
+            move = (self.stiffness * (slide - x) - cap) / (self.stiffness - cap / self.softening)
+            x = x + move
+            if np.abs(move).max(initial=0.0) < 1e-13 * self.softening:
+                break
+        return np.maximum(x, before)

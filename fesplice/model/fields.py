@@ -84,8 +84,8 @@ def _plane(part: LawGroup, strain: Floats, stress: Floats, history) -> dict[str,
         "slide": strain[:, 0, 0],
         "opening": strain[:, 0, 1],
         "force": stress[:, 0, 0],
-        "left": law.left(reached[..., 1], reached[..., 2])[:, 0],
-        "cover": law.cover(reached[..., 2])[0][:, 0],
+        "left": law.left(reached[..., 0], reached[..., 1])[:, 0],
+        "cover": law.cover(reached[..., 1])[0][:, 0],
     }
 
 

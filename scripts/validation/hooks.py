@@ -183,7 +183,7 @@ def _split(plane: object, state: State) -> float:
     if not isinstance(plane, HookPlane):
         return 0.0
     reached = state.history["plane:A"]["plane"]
-    return 1.0 - float(plane.left(reached[..., 1], np.zeros_like(reached[..., 2])).mean())
+    return 1.0 - float(plane.left(reached[..., 0], np.zeros_like(reached[..., 1])).mean())
 
 
 def run(row: Row, settings: Settings, width: float | None = None, size: float = 0.75) -> Found:
