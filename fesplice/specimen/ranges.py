@@ -156,6 +156,7 @@ RANGES: dict[str, Range] = {
     "bond.wedge_angle": Range("angle", 1, 75, 15, 75),
     "bond.wedge_opening": _length(1e-3, 5, 0.008, 0.4),
     "bond.effective_width": _number(1.5, 50, 1.5, 20),
+    "bond.cover_share": _number(0, 1, 0, 0.8),
     "bond.bearing_coefficient": _number(0, 10, 0.1, 3, zero=True),
     "bond.clear_rib_spacing": _length(0.2, 100, 1.5, 40),
     "loading.equipment_weight": Range("force", 0, 2e6, 500, 50e3, zero=True),
