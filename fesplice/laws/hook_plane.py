@@ -111,7 +111,8 @@ class HookPlane:
         wide = np.maximum(opened, w)
         share, by_opening = self.cover(wide)
         slides = k * (d - before) > self.strength * self.left(before, wide)
-        stays = np.where(slides, self._returned(d, before, share), before)
+        stays = np.array(before)
+        stays[slides] = self._returned(d[slides], before[slides], share[slides])
         cap = self.strength * self.left(stays, wide)
         force = k * (d - stays)
         softens = -cap / self.softening  # slope of the strength over the slide that stays; less than k in size
@@ -129,10 +130,10 @@ class HookPlane:
         return Response(stress, tangent, {"plane": np.stack([stays, wide], axis=-1)})
 
     def _returned(self, slide: Floats, before: Floats, share: Floats) -> Floats:
-        """Slide that stays so that the force is the strength left, k (d - x) = T s exp(-x/d_f); Newton's method.
+        """Slide that stays (n,) so that the force is the strength left, k (d - x) = T s exp(-x/d_f); Newton's method.
 
-        The strength falls by less per slide than the plane springs back (``STIFF`` below 1), so that the miss is
-        monotone and concave in x, and the iteration comes from one side.
+        For points where the force is above the strength at ``before``. There the strength falls by less per slide than
+        the plane springs back (``STIFF`` below 1): the miss is monotone and concave beyond, and has one root.
         """
         x = np.array(before)
         for _ in range(50):
