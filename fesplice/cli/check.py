@@ -95,7 +95,8 @@ def sheet(
     if run is not None:
         from fesplice.post.prediction import Prediction
         from fesplice.post.readings import gauge_table
-        from fesplice.report.prediction_page import is_prediction, runs_of
+        from fesplice.report.prediction_page import runs_of
+        from fesplice.report.within import is_prediction
         from fesplice.store import Run
 
         predicted = Prediction.read(run) if is_prediction(run) else None

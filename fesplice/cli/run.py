@@ -81,8 +81,9 @@ def pictures(
     the steps, loads or bar stresses asked for, which are the nearest steps and lie in a folder of their own.
     """
     from fesplice.report import draw
-    from fesplice.report.prediction_page import is_prediction, pictures_at, prediction_page
+    from fesplice.report.prediction_page import pictures_at, prediction_page
     from fesplice.report.view import Shown, View
+    from fesplice.report.within import is_prediction
     from fesplice.store import Run
 
     shown = Shown(
@@ -119,7 +120,8 @@ def _numbers(key: str, texts: list[str] | None, kind: str) -> tuple[float, ...]:
 
 def _runs(folder: Path) -> tuple:
     """The run of a folder; of a prediction its elevation and its coupled plan."""
-    from fesplice.report.prediction_page import is_prediction, runs_of
+    from fesplice.report.prediction_page import runs_of
+    from fesplice.report.within import is_prediction
     from fesplice.store import Run
 
     return tuple(run for run in runs_of(folder) if run is not None) if is_prediction(folder) else (Run(folder),)
@@ -128,8 +130,8 @@ def _runs(folder: Path) -> tuple:
 def summary(folder: RunFolder, json_file: JsonFile = None) -> None:
     """Print the findings of a run or a prediction, also of a run that is still running or was stopped."""
     from fesplice.post.prediction import Prediction
-    from fesplice.report.prediction_page import is_prediction
     from fesplice.report.text import summary_text
+    from fesplice.report.within import is_prediction
     from fesplice.store import Run
 
     if is_prediction(folder):

@@ -22,12 +22,12 @@ from fesplice.report.figures import FIGURES, Drawn, draw
 from fesplice.report.schedule import inputs
 from fesplice.report.view import SERVICE, View
 from fesplice.report.views import VIEWS
+from fesplice.report.within import PAGE, within
 from fesplice.store.folder import put_whole
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run
 
-PAGE = "report.html"
 #: Vector figures up to this size are embedded as they are; larger ones as PNG [bytes].
 _VECTOR = 700_000
 #: Most rows of a long table on the page; the whole table stands in the run folder.
@@ -75,6 +75,7 @@ def render(view: View, drawn: Drawn) -> str:
         kind.template,
         view=kind,
         half=kind.half(s),
+        whole=view.part(within),
         specimen=s,
         outcome=run.outcome,
         finished=run.outcome.finished,

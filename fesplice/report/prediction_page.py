@@ -14,28 +14,22 @@ from typing import TYPE_CHECKING, Any
 
 from fesplice.contracts import FolderFault, InputFault, Outcome
 from fesplice.post.mechanisms import Assessment
-from fesplice.post.prediction import AGREED, MODEL_BAND, RECORD, Prediction
+from fesplice.post.prediction import AGREED, MODEL_BAND, Prediction
 from fesplice.report import paper, prediction_figures
 from fesplice.report.figures import draw
-from fesplice.report.page import PAGE, picture, report
+from fesplice.report.page import picture, report
 from fesplice.report.parts import DASH, fixed, quantity
 from fesplice.report.prediction_figures import Row
 from fesplice.report.view import Shown, View
 from fesplice.report.views import VIEWS
+from fesplice.report.within import PAGE, PASS, TARGET
 from fesplice.store import Run
 
 if TYPE_CHECKING:
     from fesplice.specimen import Specimen
 
-TARGET = "prediction.html"
 #: What the runs of a prediction are; those of the coupling have a number after this name.
 RUNS = {"elevation": "the beam from the side", "plan-free": "slab alone", "plan-intact": "plane never gives way"}
-PASS = "plan-pass-"
-
-
-def is_prediction(folder: str | Path) -> bool:
-    """True for a folder that holds a prediction."""
-    return (Path(folder) / RECORD).is_file()
 
 
 def prediction_page(

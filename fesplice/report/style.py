@@ -135,7 +135,7 @@ def looks(stages: Sequence[Named]) -> list[dict[str, Any]]:
 
 def shapes(stages: Sequence[Named]) -> list[str]:
     """Marks of stages on curves."""
-    known, rest = {"service": "D", "first loss": "X", "strength": "^"}, "oshPv*dp"
+    known, rest = {"service": "D", "first loss": "h", "strength": "^"}, "oshPv*dp"
     return [rest[k % len(rest)] if s.asked else known[s.name] for k, s in enumerate(stages)]
 
 

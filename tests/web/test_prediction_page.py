@@ -22,8 +22,9 @@ from fesplice.post.prediction import Prediction
 from fesplice.report.figures import Drawn
 from fesplice.report.page import write_page
 from fesplice.report.prediction_figures import Row, at_bar_stress, bracket
-from fesplice.report.prediction_page import is_prediction, lead, prediction_page
+from fesplice.report.prediction_page import lead, prediction_page
 from fesplice.report.view import View
+from fesplice.report.within import is_prediction
 
 UNIT = Path(__file__).parents[1] / "unit"
 SIDE = runpy.run_path(str(UNIT / "report_data.py"))

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fesplice.report import style
-from fesplice.report.cracks import crack_key, crack_table, cracks_of, draw_cracks, widest_of
+from fesplice.report.cracks import crack_key, crack_table, cracks_of, draw_cracks, element_size, widest_of
 from fesplice.report.prediction_figures import at_bar_stress
 from fesplice.report.view import View, window
 from fesplice.report.views import VIEWS
@@ -128,16 +127,15 @@ def crack_map(side: View, top: View | None, comparison: Comparison, folder: Path
                       [c for c in traced if c.face not in SIDES]))  # fmt: skip
     seen = [cracks_of(v, s) for v, s, _ in parts]
     largest = max((float(c.width.max(initial=0.0)) for c in seen), default=0.0)
-    cap = min(largest, 2.0)
     windows = [VIEWS[v.name].panel.window(v) for v, _, _ in parts]
     wide = [w[0][1] - w[0][0] for w in windows]
     unit = sum(wide) / (style.WIDE - 17.0 * len(parts))
-    tall = max(w[1][1] - w[1][0] for w in windows)
+    tall, size = max(w[1][1] - w[1][0] for w in windows), min(element_size(v) for v, _, _ in parts)
     with style.sheet(style.WIDE, tall / unit + 34.0) as figure:
         panels = figure.subplots(1, len(parts), squeeze=False, width_ratios=wide)[0]
         for k, (axes, (view, at, lines), cracks, (x, y)) in enumerate(zip(panels, parts, seen, windows)):
             window(axes, x, y)
-            draw_cracks(axes, replace(cracks, width=np.minimum(cracks.width, cap)), cap or 1.0)
+            draw_cracks(axes, cracks, size, unit)
             _trace(axes, lines)
             told = f"{len(lines)} traced" if lines else "none traced"
             panel = VIEWS[view.name].panel
@@ -145,7 +143,7 @@ def crack_map(side: View, top: View | None, comparison: Comparison, folder: Path
                          f"{panel.title}, {at.load / 1e3:.0f} kN {VIEWS[view.name].per}\n{widest_of(cracks)}, {told}")
             axes.set_xlabel("x from midspan (mm)")
             axes.set_ylabel(panel.upright)
-        crack_key(figure, cap, more=largest > cap)
+        crack_key(figure, largest, size, unit)
         tables = {"": crack_table(tuple(s for _, s, _ in parts), list(seen)), "traced": _traced(traced)}
         return style.save(figure, folder, "cracks", tables)
 
@@ -153,7 +151,7 @@ def crack_map(side: View, top: View | None, comparison: Comparison, folder: Path
 def _trace(axes: Any, cracks: Sequence[Crack]) -> None:
     for c in cracks:
         xy = np.array(c.points)
-        axes.plot(xy[:, 0], xy[:, 1], color=style.FAMILY["B"]["color"], linewidth=1.1, zorder=8)
+        axes.plot(xy[:, 0], xy[:, 1], color=style.FAMILY["A"]["color"], linewidth=1.3, zorder=8)
 
 
 def _traced(cracks: Sequence[Crack]) -> dict[str, list[Any]]:

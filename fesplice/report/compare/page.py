@@ -65,7 +65,7 @@ def comparison_page(
         if chosen:
             put(key, title, band, lambda c=chosen, key=key, n=columns: curves.overlay(c, place, key, n))
     put("cracks", "Cracks",
-        "Black: computed at the largest load of the first test, as heavy as they are wide; orange: traced in tests.",
+        "Orange to dark: computed at the largest load of the first test, by their opening; blue: traced in tests.",
         lambda: marks.crack_map(view, plan, found, place))  # fmt: skip
     put("events", "Order of events", "The same event is joined by a line.", lambda: marks.events(found, place))
     put("ratios", "Test over prediction", "By quantity; suspect channels are left out.",

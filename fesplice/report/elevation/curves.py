@@ -12,10 +12,12 @@ from fesplice.mesh import ZONES
 from fesplice.post.elevation.bars import face_arcs, profile
 from fesplice.post.elevation.forces import OPEN
 from fesplice.post.elevation.layout import main_lines
+from fesplice.post.mechanisms import Mechanism
 from fesplice.report import style
 from fesplice.report.elevation.beam import MOVED, beam_of
 from fesplice.report.elevation.fields import short_name
 from fesplice.report.view import LeftOut, Stage, View
+from fesplice.report.within import within
 from fesplice.units import factor
 
 _KIP = factor("kip", "force")
@@ -128,7 +130,12 @@ def load_deflection(view: View, folder: Path) -> list[Path]:
     outcome = np.asarray([str(o) for o in curve["outcome"]]) if "outcome" in curve else np.full(len(load), "")
     with style.sheet(style.NARROW + 21.0, 82.0) as figure:
         axes = figure.subplots()
-        axes.plot(deflection, load, color=style.FAMILY["A"]["color"], linewidth=1.4, marker=".", markersize=2.2)
+        whole = view.part(within)
+        # past the predicted failure the elevation only tells what would come if nothing else gave way
+        past = len(load) if whole is None else int(np.argmax(load >= whole.load / 1e3)) or len(load)
+        line: dict[str, Any] = {"color": style.FAMILY["A"]["color"], "marker": ".", "markersize": 2.2}
+        axes.plot(deflection[: past + 1], load[: past + 1], linewidth=1.4, **line)
+        axes.plot(deflection[past:], load[past:], linewidth=0.7, linestyle=(0, (3, 1.5)), **line)
         relaxed = np.isin(outcome, list(Outcome.unconverged.spellings))
         if relaxed.any():
             look = {"marker": "o", "markerfacecolor": "white", "markersize": 3.5, "linestyle": "none"}
@@ -158,7 +165,9 @@ def _scales(ratio: float) -> Any:
 
 
 def _events(axes: Any, view: View, stages: tuple[Stage, ...], deflection: Floats, load: Floats) -> None:
-    """Marks on the curve: first crack, joints opening, then the stages of the other figures."""
+    """Marks on the curve: first crack, joints opening, yield, the stages of the other figures, and where the prediction
+    from both views has the splice fail.
+    """
     marks: list[tuple[str, int, str]] = []
     row = first_crack(view)
     if row is not None:
@@ -166,14 +175,29 @@ def _events(axes: Any, view: View, stages: tuple[Stage, ...], deflection: Floats
     opened = joint_opening(view)
     if opened is not None:
         marks.append((f"joint open {OPEN} mm at the face, {load[opened]:.0f} kN", opened, "s"))
-    marks += [(_name(s), s.row, shape) for s, shape in zip(stages, style.shapes(stages))]
+    yielded = beam_of(view).found.assessment.state(Mechanism.yielding)
+    if yielded is not None and yielded.reached:
+        at = view.run.indices.index(yielded.step)
+        marks.append((f"bars yield, {load[at]:.0f} kN, {view.bar_stress[at]:.0f} MPa", at, "*"))
+    lost = "first loss of bond"
+    marks += [
+        (_name(s).replace("first loss", lost), s.row, shape) for s, shape in zip(stages, style.shapes(stages))
+    ]
     for text, at, marker in marks:
         # Events are solid and small, stages hollow and larger: both show where they fall together.
-        event = marker in "vs"
+        event = marker in "vs*"
         axes.plot(
-            deflection[at], load[at], marker=marker, markersize=3.6 if event else 6.0, linestyle="none",
-            markerfacecolor=style.QUIET if event else "none", markeredgecolor=style.INK, markeredgewidth=0.8,
-            label=text, zorder=5,
+            deflection[at], load[at], marker=marker, markersize=5.5 if marker == "*" else 3.6 if event else 6.0,
+            linestyle="none", markerfacecolor=style.QUIET if event else "none", markeredgecolor=style.INK,
+            markeredgewidth=0.8, label=text, zorder=5,
+        )  # fmt: skip
+    whole = view.part(within)
+    if whole is not None:
+        top = int(np.nanargmax(load))
+        at = float(np.interp(whole.load / 1e3, np.maximum.accumulate(load[: top + 1]), deflection[: top + 1]))
+        axes.plot(
+            at, whole.load / 1e3, marker="X", markersize=7.0, linestyle="none", color="#b4532a",
+            markeredgecolor=style.INK, markeredgewidth=0.8, label=whole.failure, zorder=6,
         )  # fmt: skip
 
 

@@ -13,7 +13,9 @@ FIGURES: dict[str, Figure] = {
     "load-deflection": Figure(
         "Load against midspan deflection",
         "Load per ram without self-weight, whose deflection comes first. Dots are accepted steps; small solid marks "
-        "tell the first crack and the first joint open wider than a visible crack.",
+        "tell the first crack, the first joint open wider than a visible crack, and yield. Where the run is half of a "
+        "prediction, a cross marks its failure; the thin broken curve beyond is what would come if nothing else gave "
+        "way.",
         load_deflection,
     ),
     "cracks": Figure(

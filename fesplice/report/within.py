@@ -1,0 +1,52 @@
+"""A run that is half of a prediction: what the whole says, and where the page of the other half lies."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from fesplice.contracts import FespliceError
+from fesplice.post.prediction import RECORD, Prediction
+from fesplice.report.view import View
+
+#: Names of pages: of a run, and of a prediction; and how the runs of the coupling begin, with a number after it.
+PAGE, TARGET = "report.html", "prediction.html"
+PASS = "plan-pass-"
+
+
+def is_prediction(folder: str | Path) -> bool:
+    """True for a folder that holds a prediction."""
+    return (Path(folder) / RECORD).is_file()
+
+
+@dataclass(frozen=True)
+class Within:
+    """The prediction about a run: its ``sentence``, load per ram [N] and bar stress [MPa] at the predicted failure,
+    the link to its page, and the ``other`` half by name and link; ``failure`` in few words for a mark on the curve.
+    """
+
+    sentence: str
+    load: float
+    bar_stress: float
+    failure: str
+    answer: str
+    other: tuple[str, str] | None
+
+
+def within(view: View) -> Within | None:
+    """The prediction in whose folder a run lies; None for a run by itself or beside a record that cannot be read."""
+    home = view.run.folder.resolve().parent
+    if not is_prediction(home):
+        return None
+    try:
+        found = Prediction.read(home)
+    except FespliceError:
+        return None
+    if view.name == "plan":
+        other = "elevation", f"../elevation/{PAGE}"
+    else:
+        name = f"{PASS}{len(found.passes)}"
+        other = None if found.coupled is None else ("plan", f"../{name}/{PAGE}")
+    what = "predicted failure" if found.exact else "predicted, at least"
+    failure = f"{what}, {found.load / 1e3:.0f} kN, {found.bar_stress:.0f} MPa"
+    return Within(found.sentence, found.load, found.bar_stress, failure, f"../{TARGET}", other)
