@@ -130,12 +130,12 @@ class Named(Protocol):
 def looks(stages: Sequence[Named]) -> list[dict[str, Any]]:
     """Lines of stages; steps that were asked for take the cycle, from the last that is heaviest."""
     lines = [CYCLE[k % len(CYCLE)] for k in range(len(stages))][::-1]
-    return [line if s.asked else STAGE[s.name] for s, line in zip(stages, lines)]
+    return [line if s.asked else STAGE.get(s.name, STAGE["strength"]) for s, line in zip(stages, lines)]
 
 
 def shapes(stages: Sequence[Named]) -> list[str]:
     """Marks of stages on curves."""
-    known, rest = {"service": "D", "first loss": "h", "strength": "^"}, "oshPv*dp"
+    known, rest = {"service": "D", "first loss": "h", "strength": "^", "predicted": "X"}, "oshPv*dp"
     return [rest[k % len(rest)] if s.asked else known[s.name] for k, s in enumerate(stages)]
 
 

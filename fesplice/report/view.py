@@ -41,8 +41,9 @@ class LeftOut(FespliceError):
 
 @dataclass(frozen=True)
 class Stage:
-    """A step with its part in the story: ``name`` (service, first loss, strength; step or stress where one was asked
-    for), row of the curve, load [N], ``bar_stress`` where the bars enter, the largest until then [MPa].
+    """A step with its part in the story: ``name`` (service, first loss, strength; predicted where a prediction ends
+    before this view does; step or stress where one was asked for), row of the curve, load [N], ``bar_stress`` where
+    the bars enter, the largest until then [MPa].
 
     ``moved``: midspan deflection of an elevation, extension of a plan [mm]; ``rising``: the run ended at this step, so
     that a larger load may lie beyond it.
@@ -66,6 +67,8 @@ class Stage:
         """``strength``; where the run ended on its way up, what the largest load really is."""
         if self.asked:
             return f"step {self.step}"
+        if self.name == "predicted":
+            return "predicted failure"
         return "largest so far" if self.name == "strength" and self.rising else self.name
 
     @property
@@ -165,7 +168,7 @@ class View:
 
     def stages(self, marks: Mapping[str, int], strength: float, moved: str) -> tuple[Stage, ...]:
         """What was asked for; or else service (nearest to a share of ``strength`` [N]) and the rows ``marks`` of the
-        curve by name, each step once, the first name that is told for it.
+        curve by name, each step once with the first of its names, none after the first of the marks.
 
         Raises :class:`FolderFault` for a step that is not stored, :class:`InputFault` for what the run never carried.
         """
@@ -181,10 +184,12 @@ class View:
             for asked in self.shown.stresses:
                 taken.setdefault(_carried(self.bar_stress, asked, "stress", 1.0, "MPa"), "stress")
         else:
+            last = next(iter(marks.values()))
             for name, row in marks.items():
-                taken.setdefault(row, name)
+                if row <= last:
+                    taken.setdefault(row, name)
             load = np.asarray(self.curve["load_N"], float)
-            taken.setdefault(nearest(load[: marks["strength"] + 1], SERVICE * strength), "service")
+            taken.setdefault(nearest(load[: last + 1], SERVICE * strength), "service")
         return tuple(self.stage(taken[at], at, moved) for at in sorted(taken))
 
     def has_steps(self) -> None:

@@ -12,6 +12,8 @@ from fesplice.report.view import View
 #: Names of pages: of a run, and of a prediction; and how the runs of the coupling begin, with a number after it.
 PAGE, TARGET = "report.html", "prediction.html"
 PASS = "plan-pass-"
+#: A prediction ends before a view does where it is less than this share of what the view holds (judgement).
+EARLIER = 0.99
 
 
 def is_prediction(folder: str | Path) -> bool:

@@ -16,7 +16,8 @@ from fesplice.post.elevation.hooks import HookHistory, history
 from fesplice.post.elevation.layout import Layout, layout, tensile_strengths
 from fesplice.post.elevation.trace import ElevationTrace, trace
 from fesplice.report import style
-from fesplice.report.view import Stage, View
+from fesplice.report.view import Stage, View, nearest
+from fesplice.report.within import EARLIER, within
 
 #: Column of the curve that holds the movement of an elevation.
 MOVED = "deflection_mm"
@@ -60,17 +61,19 @@ class Beam:
         Raises :class:`FolderFault` for a step that is not stored, or a run without steps.
         """
         self.view.has_steps()
-        held, lost = self.found.strength, self.found.bond_loss
-        marks = {"strength": held.row}
+        held, lost, whole = self.found.strength, self.found.bond_loss, self.view.part(within)
+        load = np.asarray(self.view.curve["load_N"], float)
+        marks, top = {"strength": held.row}, held.value
+        if whole is not None and whole.load < EARLIER * held.value:
+            marks, top = {"predicted": nearest(load, whole.load)}, whole.load
         if lost.step >= 0:
-            load = np.asarray(self.view.curve["load_N"], float)
             marks["first loss"] = int(np.argmax(load[: self.view.run.indices.index(lost.step) + 1]))
-        return self.view.stages(marks, held.value, MOVED)
+        return self.view.stages(marks, top, MOVED)
 
     def leading(self) -> Stage:
-        """The strength, or the last of the steps asked for."""
+        """The strength, or where the prediction ends, or the last of the steps asked for."""
         stages = self.stages()
-        return next((s for s in stages if s.name == "strength"), stages[-1])
+        return next((s for s in stages if s.name in ("strength", "predicted")), stages[-1])
 
     # -------------------------------------------------------------- window
     @property

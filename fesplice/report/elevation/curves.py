@@ -180,9 +180,11 @@ def _events(axes: Any, view: View, stages: tuple[Stage, ...], deflection: Floats
         at = view.run.indices.index(yielded.step)
         marks.append((f"bars yield, {load[at]:.0f} kN, {view.bar_stress[at]:.0f} MPa", at, "*"))
     lost = "first loss of bond"
-    marks += [
-        (_name(s).replace("first loss", lost), s.row, shape) for s, shape in zip(stages, style.shapes(stages))
-    ]
+    told = [(s, shape) for s, shape in zip(stages, style.shapes(stages)) if s.name != "predicted"]
+    marks += [(_name(s).replace("first loss", lost), s.row, shape) for s, shape in told]
+    if len(told) < len(stages):
+        at = beam_of(view).found.strength.row
+        marks.append((f"this view alone, {load[at]:.0f} kN, {view.bar_stress[at]:.0f} MPa", at, "^"))
     for text, at, marker in marks:
         # Events are solid and small, stages hollow and larger: both show where they fall together.
         event = marker in "vs*"

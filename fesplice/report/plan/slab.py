@@ -20,7 +20,8 @@ from fesplice.post.plan.forces import PlanForces
 from fesplice.post.plan.layout import PlanBar, PlanLayout, plan_layout, x_of
 from fesplice.post.plan.trace import PlanTrace, TieState, tie_states, trace, yields_of
 from fesplice.report import style
-from fesplice.report.view import Stage, View
+from fesplice.report.view import Stage, View, nearest
+from fesplice.report.within import EARLIER, within
 
 #: Room beside the slab for names and stubs of bars, as a share of its size.
 MARGIN = 0.09
@@ -78,19 +79,22 @@ class Slab:
         Raises :class:`FolderFault` for a step that is not stored, or a run without steps.
         """
         self.view.has_steps()
-        held = self.found.strength
-        marks = {"strength": held.row}
+        held, whole = self.found.strength, self.view.part(within)
+        load = np.asarray(self.view.curve["load_N"], float)
+        marks, top = {"strength": held.row}, held.value
+        if whole is not None and whole.bar_stress < EARLIER * self.found.assessment.bar_stress:
+            row = nearest(self.view.bar_stress, whole.bar_stress)
+            marks, top = {"predicted": row}, float(load[row])
         bond = (self.found.assessment.state(m) for m in (Mechanism.bond_splitting, Mechanism.bond_pullout))
         steps = [state.step for state in bond if state is not None and state.reached]
         if steps:
-            load = np.asarray(self.view.curve["load_N"], float)
             marks["first loss"] = int(np.argmax(load[: self.view.run.indices.index(min(steps)) + 1]))
-        return self.view.stages(marks, held.value, MOVED)
+        return self.view.stages(marks, top, MOVED)
 
     def leading(self) -> Stage:
-        """The strength, or the last of the steps asked for."""
+        """The strength, or where the prediction ends, or the last of the steps asked for."""
         stages = self.stages()
-        return next((s for s in stages if s.name == "strength"), stages[-1])
+        return next((s for s in stages if s.name in ("strength", "predicted")), stages[-1])
 
     # -------------------------------------------------------------- window
     @property
