@@ -214,7 +214,8 @@ class ConcreteNumbers:
 
     ``peak_strain`` at ``strength`` f_cm; ``crushing_energy`` is the fracture energy in compression. ``stiffening``
     0..1 (scalar or per element) is the share of tension stiffening by bars that are not modelled one by one, at most
-    ``reserve`` [MPa], what those bars have left to yield over the concrete's area.
+    ``reserve`` [MPa], what those bars have left to yield over the concrete's area. ``alone`` is True where no bar
+    at all lies in the body, so that nothing spreads its cracks and each runs alone.
     """
 
     modulus: float
@@ -227,6 +228,7 @@ class ConcreteNumbers:
     crack: Literal["rotating", "fixed"]
     stiffening: float | Floats
     reserve: float | Floats
+    alone: bool = False
 
 
 @runtime_checkable

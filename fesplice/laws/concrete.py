@@ -10,6 +10,7 @@ History (committed values, per point):
     band (.., 2)                  crack-band width frozen at first cracking and at first crushing [mm]
     poisson (.., 1)               Poisson's ratio, fading with cracking
     axes (.., 2)                  cos 2t, sin 2t of a fixed crack; zeros while free to rotate
+    way (.., 1)                   how the nodes part, where cracks run alone (:mod:`fesplice.laws.parting`)
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fesplice.contracts import ConcreteNumbers, Floats, History, Response
-from fesplice.laws import cracking
+from fesplice.laws import cracking, parting
 
 #: Keys of the history, in the order of the compiled loop.
 HISTORY = ("tension", "compression", "band", "poisson", "axes")
@@ -34,6 +35,11 @@ class SmearedCrack:
     than ``reserve`` [MPa] (scalar or per element), the yield force of bars along x over the
     concrete area they stiffen; where the history that is handed in has ``left`` (n_e,), the
     share of it that the bars have left at present counts.
+
+    ``alone`` says that no bar spreads the cracks, so that each is one jump in a band of one element: rotating axes
+    then follow the opening of that jump, whose shear along the crack takes no stress (:mod:`fesplice.laws.parting`).
+    Where bars cross the cracks several hairline cracks share an element, and its strain is not that of one jump:
+    leave it False there.
     """
 
     modulus: float
@@ -46,6 +52,7 @@ class SmearedCrack:
     crack: str = "rotating"
     curve: str = "hordijk"
     softening_floor: float = 0.4
+    alone: bool = False
     stiffening: float | Floats = 0.0
     reserve: float | Floats = cracking.UNBOUNDED
     n_strain: int = 3
@@ -56,7 +63,7 @@ class SmearedCrack:
         n = numbers
         return cls(
             n.modulus, n.poisson, n.tensile_strength, n.fracture_energy, n.strength, n.peak_strain, n.crushing_energy,
-            crack=n.crack, stiffening=n.stiffening, reserve=n.reserve,
+            crack=n.crack, stiffening=n.stiffening, reserve=n.reserve, alone=n.alone,
         )  # fmt: skip
 
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
@@ -68,7 +75,7 @@ class SmearedCrack:
             "band": np.zeros(pair),
             "poisson": np.full((*shape, 1), self.poisson),
             "axes": np.zeros(pair),
-        }
+        } | ({"way": np.zeros((*shape, 1))} if self.alone else {})
 
     def respond(self, strain: Floats, history: History, size: Floats, *, secant: float = 0.0) -> Response:
         """See :class:`fesplice.contracts.Law`; ``size`` = centroid gradients (n_e, n_k, 2) [1/mm]."""
@@ -81,11 +88,21 @@ class SmearedCrack:
         old = tuple(np.ascontiguousarray(history[key]) for key in HISTORY)
         new = tuple(np.empty(value.shape) for value in old)
         stress, tangent = np.empty(strain.shape), np.empty((*strain.shape, 3))
+        strain, size = np.ascontiguousarray(strain), np.ascontiguousarray(size)
+        parted = np.zeros((*strain.shape[:2], 2))
+        if self.alone:
+            parting.gradients(history["way"], size, parted)
         cracking.respond(
-            constants, np.ascontiguousarray(strain), np.ascontiguousarray(size), weight, reserve, float(secant), old,
-            stress, tangent, new,
-        )
-        return Response(stress, tangent, dict(zip(HISTORY, new, strict=True)))
+            constants, strain, size, parted, weight, reserve, float(secant), old, stress, tangent, new
+        )  # fmt: skip
+        answer: dict[str, Floats] = {}
+        answer.update(zip(HISTORY, new, strict=True))
+        if self.alone:
+            opening = np.maximum(new[0][..., 0] - self.tensile_strength / self.modulus, 0.0) * new[2][..., 0]
+            answer["way"] = np.empty((*strain.shape[:2], 1))
+            unit = self.fracture_energy / self.tensile_strength
+            parting.choose(strain, size, opening, unit, history["way"], answer["way"])
+        return Response(stress, tangent, answer)
 
 
 @dataclass(frozen=True)

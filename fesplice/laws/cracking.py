@@ -204,18 +204,64 @@ def _crack_shear(c, x1, x2, s1, s2, d1, d2, gamma, nu, secant):
 
 
 @compiled
+def _lean(mean, radius, cos2, sin2, gx, gy, share):
+    """Axes of a crack in an element that parts along g: (cos 2t, sin 2t), shear strain, and how they turn.
+
+    The crack opens along n at angle t; ``share`` of the strain there, a = 1 - s/(E e), is the jump sym(w x g), so that
+    gamma_nt = a e_nn tan b with b from n to g. No stress answers to that shear. With a = 0 the axes are the principal
+    ones. n lies beyond the major axis, seen from g, and as far from it as g at most: there the strain is all jump.
+    The last three are the factors of the rows of gamma_nt, e_nn and e_tt in the turn dt/de.
+    """
+    t0 = 0.5 * np.arctan2(sin2, cos2)
+    far = np.arctan2(gy, gx) - t0
+    far -= np.pi * np.round(far / np.pi)  # from the major axis to g
+    plain = 1.0 / max(4.0 * radius, 1e-300)
+    if not share > 0.0 or abs(far) > 1.2 or not mean + radius > 0.0:
+        return cos2, sin2, 0.0, plain, 0.0, 0.0
+    side = 1.0 if far > 0.0 else -1.0
+    far = abs(far)
+    low, high, kept = -min(far, 0.75), 0.0, 2.0 if far < 0.75 else 1.0
+    d, slope, found = low, 1.0, False
+    for _ in range(60):
+        c2, s2 = np.cos(2.0 * d), np.sin(2.0 * d)
+        cb, sb = np.cos(far - d), np.sin(far - d)
+        along, gamma = mean + radius * c2, -2.0 * radius * s2
+        miss = -gamma * cb + share * along * sb
+        slope = 4.0 * radius * c2 * cb - (1.0 - share) * gamma * sb - share * along * cb
+        if d == low and miss >= 0.0:
+            break  # as far as n may lie
+        low, high, found = (low, d, True) if miss > 0.0 else (d, high, True)
+        ahead = d - miss / slope if slope > 0.0 else 0.5 * (low + high)
+        if not low < ahead < high:
+            ahead = 0.5 * (low + high)
+        if abs(ahead - d) < 1e-13:
+            break
+        d = ahead
+    d *= side
+    c2, s2 = np.cos(2.0 * d), np.sin(2.0 * d)
+    b = side * far - d
+    if found:
+        slope = max(slope, 0.1 * radius)
+        turns = np.cos(b) / slope, -share * np.sin(b) / slope, 0.0
+    else:  # n keeps its place beside the major axis
+        turns = kept * plain * c2, kept * plain * s2, -kept * plain * s2
+    return cos2 * c2 - sin2 * s2, sin2 * c2 + cos2 * s2, -2.0 * radius * s2, turns[0], turns[1], turns[2]
+
+
+@compiled
 def _share(secant, x, s, d, modulus):
     """Slope with the share ``secant`` of the secant stiffness."""
     return (1.0 - secant) * d + secant * (s / x if abs(x) > 1e-12 else modulus)
 
 
 @compiled
-def respond(c, strain, grad, weight, reserve, secant, old, stress, tangent, new):
+def respond(c, strain, grad, parted, weight, reserve, secant, old, stress, tangent, new):
     """Stress (n_e, n_q, 3), tangent (n_e, n_q, 3, 3) and new history, written into the given arrays.
 
     ``old`` and ``new`` hold the histories tension, compression, band, poisson, axes; ``grad``
-    (n_e, n_k, 2) are centroid gradients, ``weight`` (n_e,) shares of tension stiffening, which
-    is no more than ``reserve`` (n_e,) [MPa] of bars along x times cos^2 of the crack normal's angle to
+    (n_e, n_k, 2) are centroid gradients, ``parted`` (n_e, n_q, 2) those of the nodes that a crack moves away
+    (:mod:`fesplice.laws.parting`; zeros: axes are the principal ones), ``weight`` (n_e,) shares of tension stiffening,
+    which is no more than ``reserve`` (n_e,) [MPa] of bars along x times cos^2 of the crack normal's angle to
     them (crack check of Vecchio & Collins 1986): bars do nothing for cracks along them.
     """
     old_t, old_c, old_band, old_nu, old_axes = old
@@ -232,13 +278,22 @@ def respond(c, strain, grad, weight, reserve, secant, old, stress, tangent, new)
             if frozen:  # the axes of the first crack stay, and shear strain appears along it
                 cos2, sin2 = old_axes[e, q, 0], old_axes[e, q, 1]
                 radius, gamma = half * cos2 + 0.5 * gxy * sin2, gxy * cos2 - 2.0 * half * sin2
-            e1, e2 = mean + radius, mean - radius
-
             band_t, band_c = old_band[e, q, 0], old_band[e, q, 1]
             if not band_t > 0.0:
                 band_t = _width(grad[e], mean_cos, mean_sin)
             if not band_c > 0.0:
                 band_c = _width(grad[e], -mean_sin, mean_cos)
+
+            by_shear, by_along, by_across = 0.0, 0.0, 0.0
+            px, py = parted[e, q, 0], parted[e, q, 1]
+            leans = not frozen and (px != 0.0 or py != 0.0) and old_t[e, q, 0] > c.tensile_strength / c.modulus
+            if leans:
+                seen = old_t[e, q, 0]
+                opened = 1.0 - softening(c, seen, band_t)[0] / (c.modulus * seen)
+                axes = _lean(mean, radius, cos2, sin2, px, py, opened)
+                cos2, sin2, gamma, by_shear, by_along, by_across = axes
+                radius = half * cos2 + 0.5 * gxy * sin2
+            e1, e2 = mean + radius, mean - radius
 
             # equivalent uniaxial strains along both axes
             nu = old_nu[e, q, 0]
@@ -278,6 +333,9 @@ def respond(c, strain, grad, weight, reserve, secant, old, stress, tangent, new)
             shear, by1, by2 = 0.0, 0.0, 0.0
             if frozen:
                 shear, g, by1, by2 = _crack_shear(c, x1, x2, s1, s2, d1, d2, gamma, nu, secant)
+            elif leans:
+                # the axes turn with the strain: by the row of the shear (floor as below) and that of the opening
+                g = max((s1 - s2) * by_shear, 1e-4 * c.modulus)
             else:
                 # coaxial shear modulus and its limit for e1 = e2 (Willam, Pramono & Sture 1989)
                 gap = e1 - e2
@@ -289,9 +347,12 @@ def respond(c, strain, grad, weight, reserve, secant, old, stress, tangent, new)
             cc, ss, cs = 0.5 * (1.0 + cos2), 0.5 * (1.0 - cos2), 0.5 * sin2
             r1, r2, r3 = (cc, ss, cs), (ss, cc, -cs), (-sin2, sin2, cos2)
             for j in range(3):
-                b1 = p11 * r1[j] + p12 * r2[j]
-                b2 = p21 * r1[j] + p22 * r2[j]
-                b3 = p31 * r1[j] + p32 * r2[j] + g * r3[j]
+                turn = (1.0 - secant) * (by_along * r1[j] + by_across * r2[j])
+                more3 = (s1 - s2) * turn
+                turn = gamma * (turn + (1.0 - secant) * by_shear * r3[j])
+                b1 = p11 * r1[j] + p12 * r2[j] + (p11 - p12) * turn
+                b2 = p21 * r1[j] + p22 * r2[j] + (p21 - p22) * turn
+                b3 = p31 * r1[j] + p32 * r2[j] + g * r3[j] + more3
                 for i in range(3):
                     tangent[e, q, i, j] = r1[i] * b1 + r2[i] * b2 + r3[i] * b3
                 stress[e, q, j] = r1[j] * s1 + r2[j] * s2 + r3[j] * shear

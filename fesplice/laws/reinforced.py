@@ -47,6 +47,10 @@ class ReinforcedConcrete:
     stiffening: float = 1.0
     n_strain: int = 3
 
+    def __post_init__(self) -> None:
+        if self.concrete.alone:
+            raise ValueError("cracks that bars cross do not run alone: concrete.alone must be False")
+
     @property
     def modulus(self) -> float:
         """Of the concrete [MPa]."""

@@ -38,6 +38,7 @@ def concrete_numbers(
     crack: Literal["rotating", "fixed"],
     stiffening: Floats | float = 0.0,
     reserve: float = UNBOUNDED,
+    alone: bool = False,
 ) -> ConcreteNumbers:
     """What a concrete law is built from, of a concrete whose missing values have been estimated."""
     return ConcreteNumbers(
@@ -51,6 +52,7 @@ def concrete_numbers(
         crack=crack,
         stiffening=stiffening,
         reserve=reserve,
+        alone=alone,
     )
 
 
@@ -168,6 +170,7 @@ def laws(specimen: Specimen, mesh: Mesh, chosen: Chosen | None = None) -> dict[s
     main = {line.bond: line for line in mesh.lines.values() if line.role == "main"}
     splitting = specimen.bond.splitting
     leads = wedging_leads(specimen, mesh) if splitting == "wedging" else {}
+    alone = not mesh.of_kind("truss2", "frame2")  # without bars nothing spreads the cracks
     out: dict[str, Law] = {}
     for name, g in mesh.groups.items():
         if g.kind in ("quad4", "tri3"):
@@ -176,7 +179,8 @@ def laws(specimen: Specimen, mesh: Mesh, chosen: Chosen | None = None) -> dict[s
             else:
                 weights = stiffening_weights(specimen, mesh, g) if specimen.analysis.tension_stiffening else 0.0
                 crack, reserve = specimen.analysis.crack_model, stiffening_reserve(specimen)
-                out[name] = chosen.concrete.built(concrete_numbers(concretes[g.material], crack, weights, reserve))
+                numbers = concrete_numbers(concretes[g.material], crack, weights, reserve, alone)
+                out[name] = chosen.concrete.built(numbers)
         elif g.kind == "truss2":
             out[name] = Bar(specimen.steel[g.material].monotonic)
         elif g.kind == "frame2":

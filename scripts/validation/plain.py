@@ -42,7 +42,7 @@ def concrete(
     settings: Settings, strength: float, *, modulus: float | None = None, poisson: float = 0.2,
     tensile: float | None = None, energy: float | None = None,
 ) -> SmearedCrack:
-    """The product's concrete; what was not measured is estimated from the strength."""
+    """The product's concrete without bars; what was not measured is estimated from the strength."""
     return SmearedCrack(
         modulus=modulus or estimates.elastic_modulus(strength),
         poisson=poisson,
@@ -52,6 +52,7 @@ def concrete(
         peak_strain=estimates.peak_strain(strength),
         crushing_energy=estimates.crushing_energy(strength),
         crack=settings.crack,
+        alone=True,
     )
 
 
@@ -280,8 +281,8 @@ def summary(rows: Sequence[Row]) -> list[str]:
             out.append(f"| {name} | {peak:.3f} | {energy:.3f} | {last:.3f} | {'yes' if good else '**no**'} |")
         out += [
             "",
-            "Rotating cracks may lock on free meshes: where element edges are not along the crack, the strain of an",
-            "opening band has a compressive part along it. Structured quadrilaterals, the product's own, do not.",
+            "Without bars the axes of a crack follow its jump, so that cracks that do not run along edges hardly",
+            "lock on free meshes any more; what is left, and turned grids, stand in the series `inclined`.",
             "",
         ]
     trend = [(d, by[f"Gregoire size effect D{d:g}"]) for d in GREGOIRE[1] if f"Gregoire size effect D{d:g}" in by]

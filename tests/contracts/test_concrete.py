@@ -37,6 +37,7 @@ LAWS: dict[str, Law] = {
     "smeared rotating": SmearedCrack(**MEAN),
     "smeared fixed": SmearedCrack(**MEAN, crack="fixed"),
     "smeared exponential": SmearedCrack(**MEAN, curve="exponential"),
+    "smeared alone": SmearedCrack(**MEAN, alone=True),
     "smeared stiffened": SmearedCrack(**MEAN, stiffening=0.6),
     "reinforced rotating": ReinforcedConcrete(SmearedCrack(**MEAN), LAYERS),
     "reinforced fixed": ReinforcedConcrete(SmearedCrack(**MEAN, crack="fixed"), LAYERS, 0.7),
