@@ -10,6 +10,7 @@ and loads no mesher, no plotting library and no file format:
 ``predict(...)``          Specimen -> both views, coupled and read together; ``Prediction.read(folder)`` later
 ``Run(folder)``           a run on disk, finished or not, for reading; ``findings(run)`` what it found
 ``report(run)``           figures and page of a run; ``export(run)`` files for general viewers
+``viewer(folder)``        the page one can play, of a run or of both views of a prediction
 ``run_study(...)``        study file -> many runs and one table
 ``InputFault``, ``FolderFault``, ``NotConverged``   what may be raised
 ``reduce(...)``           logs of a test -> loads, bar stress, bond, events in a folder
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from fesplice.post.prediction import Prediction as Prediction
     from fesplice.post.record import findings as findings
     from fesplice.report import report as report
+    from fesplice.report.viewer import viewer as viewer
     from fesplice.sizing import check as check
     from fesplice.specimen.read import read as read
     from fesplice.specimen.read import vary as vary
@@ -63,11 +65,13 @@ _HOME = {
     "report": "fesplice.report",
     "run_study": "fesplice.study",
     "vary": "fesplice.specimen.read",
+    "viewer": "fesplice.report.viewer",
 }
 
 __all__ = [
     "Comparison", "FolderFault", "InputFault", "NotConverged", "Prediction", "Run", "Test", "__version__", "analyse",
     "check", "compare", "export", "findings", "predict", "read", "reduce", "report", "run_study", "vary",
+    "viewer",
 ]  # fmt: skip
 
 

@@ -33,6 +33,12 @@ libfontconfig.so.1 libfontconfig1
 libgomp.so.1      libgomp1
 "
 
+# What the checks also need of the system: the browser that plays the pages, and what drives it.
+PROGRAMS="
+chromium      chromium
+chromedriver  chromium-driver
+"
+
 say() { printf '%s\n' "$*"; }
 die() { printf '%s\n' "$*" >&2; exit 1; }
 
@@ -53,6 +59,9 @@ missing_packages() {
         [ -z "$name" ] && continue
         case "$known" in *"$name "*) ;; *) printf '%s ' "$package" ;; esac
     done <<<"$LIBRARIES"
+    [ "$1" != test ] || while read -r name package; do
+        [ -z "$name" ] || command -v "$name" >/dev/null || printf '%s ' "$package"
+    done <<<"$PROGRAMS"
     # Debian keeps what "python -m venv" needs in a package of its own.
     usable_venv || "$PYTHON" -c 'import ensurepip' 2>/dev/null || printf 'python3-venv '
 }
@@ -60,7 +69,7 @@ missing_packages() {
 install_system() {
     local packages log
     [ "$(uname -s)" = Linux ] || return 0
-    packages=$(missing_packages)
+    packages=$(missing_packages "$1")
     [ -n "$packages" ] || return 0
     command -v apt-get >/dev/null || die "missing system libraries; on Debian they are: $packages"
     # shellcheck disable=SC2086  # the list is meant to be split
@@ -86,13 +95,13 @@ prepare() {
     local wanted=$1 mark
     check_python
     if ! usable_venv; then
-        install_system
+        install_system "$wanted"
         say "making .venv with $("$PYTHON" -V)"
         "$PYTHON" -m venv --clear .venv
     fi
     mark=.venv/fesplice-$(stamp)
     [ -e "$mark-$wanted" ] && return 0
-    install_system
+    install_system "$wanted"
     say "installing fesplice ($wanted) into .venv"
     case $wanted in
         core) .venv/bin/python -m pip install -q ${CONSTRAINTS:+-c "$CONSTRAINTS"} -e . ;;

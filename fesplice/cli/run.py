@@ -127,6 +127,19 @@ def _runs(folder: Path) -> tuple:
     return tuple(run for run in runs_of(folder) if run is not None) if is_prediction(folder) else (Run(folder),)
 
 
+def viewer(
+    folder: RunFolder,
+    target: Annotated[
+        Path, typer.Option("--out", help="file to write; left out: viewer.html in the folder", show_default=False)
+    ] = Path(),
+    units: Annotated[str, typer.Option(help="units to begin with: si or us; the page holds both")] = "si",
+) -> None:
+    """Write the page one can play, of a run or of both views of a prediction: one file, nothing fetched."""
+    from fesplice.report.viewer import viewer as write
+
+    out.print(f"viewer: {write(folder, None if target == Path() else target, units=units)}")
+
+
 def summary(folder: RunFolder, json_file: JsonFile = None) -> None:
     """Print the findings of a run or a prediction, also of a run that is still running or was stopped."""
     from fesplice.post.prediction import Prediction

@@ -57,8 +57,8 @@ CYCLE: tuple[dict[str, Any], ...] = (
 )
 
 # Anchors of the maps, light to dark; equal steps in CIE lightness (checked by a test).
-_WARM = ("#ffffff", "#fdecd2", "#f7cf9b", "#ecae6c", "#da8a48", "#be672f", "#994722", "#6f2c1b", "#461713")
-_COOL = ("#ffffff", "#e3edf5", "#bfd6e8", "#94b9d8", "#6799c4", "#4079ab", "#275b8c", "#173f69", "#0c2542")
+WARM = ("#ffffff", "#fdecd2", "#f7cf9b", "#ecae6c", "#da8a48", "#be672f", "#994722", "#6f2c1b", "#461713")
+COOL = ("#ffffff", "#e3edf5", "#bfd6e8", "#94b9d8", "#6799c4", "#4079ab", "#275b8c", "#173f69", "#0c2542")
 
 _SETTINGS: Any = {
     "font.family": "sans-serif",
@@ -141,17 +141,17 @@ def shapes(stages: Sequence[Named]) -> list[str]:
 
 def warm() -> Colormap:
     """White over sand to dark rust: for strains and tension."""
-    return _map("warm", _WARM)
+    return _map("warm", WARM)
 
 
 def pale() -> Colormap:
     """The light half of :func:`warm`: for what lies under black lines."""
-    return _map("pale", _WARM[:6])
+    return _map("pale", WARM[:6])
 
 
 def cool() -> Colormap:
     """White over blue to night: for bars and compression."""
-    return _map("cool", _COOL)
+    return _map("cool", COOL)
 
 
 def _map(name: str, anchors: tuple[str, ...]) -> Colormap:
