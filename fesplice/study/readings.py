@@ -17,10 +17,11 @@ import numpy as np
 
 from fesplice.contracts import FespliceError, FolderFault
 from fesplice.post.mechanisms import Mechanism
+from fesplice.post.runs import bar_columns
 from fesplice.report import trends
 from fesplice.report.trends import Bars, Curves, Line, Panel
 from fesplice.store import Run
-from fesplice.study.effects import Row, by_group, effects, modes, ratios, response, tornado
+from fesplice.study.effects import Interaction, Row, by_group, effects, modes, ratios, response, tornado
 from fesplice.study.runner import RUNS, STUDY
 from fesplice.study.table import Table
 
@@ -144,8 +145,9 @@ def _strength(s: _Source) -> StudyReading:
         for group in dict.fromkeys(g[:-1] for g in groups):
             at = sorted(g[-1] for g in groups if g[:-1] == group)
             found = [groups[*group, v] for v in at]
-            middle = np.array([f.p50 for f in found])
-            low, high = np.array([f.p5 for f in found]), np.array([f.p95 for f in found])
+            middle = np.array([f.p50 if s.sampled else f.mean for f in found])
+            ends = ("p5", "p95") if s.sampled else ("low", "high")
+            low, high = (np.array([getattr(f, k) for f in found]) for k in ends)
             bound = None
             if all(f.n == 1 for f in found):
                 cases = [next(r for r in s.rows if (*(r.get(f) for f in others), r.get(x)) == (*group, v)) for v in at]
@@ -203,7 +205,8 @@ def _curves(s: _Source) -> StudyReading:
     """Response curves of the elevation by level of the factor that is no number, or else of the first."""
     view = s.runs[0]
     by = next((f for f in s.factors if not s.numeric(f)), s.factors[0] if s.factors else "")
-    groups: dict[str, list[tuple[str, Any, Any]]] = {}
+    groups: dict[str, list[tuple[str, Any, Any, bool]]] = {}
+    fails = s.value("MPa", "" if s.strength == "predicted" else s.strength, [view])
     for row in s.rows:
         folder = s.folder / RUNS / str(row["id"]) / view
         if not (folder / "curve.csv").is_file():
@@ -212,20 +215,26 @@ def _curves(s: _Source) -> StudyReading:
         x = curve.get("deflection_mm", curve.get("extension_mm"))
         if x is not None and len(x) > 1:
             word = _level(s, by, row.get(by)) if by else s.about["name"]
+            # both views share the bar stress, whatever their loads are counted per
+            stress = np.fmax.reduce(list(bar_columns(curve).values()))
+            load = np.asarray(curve["load_N"], float) / 1e3
             groups.setdefault(word, []).append(
-                (str(row["label"]), np.asarray(x, float), np.asarray(curve["load_N"]) / 1e3)
+                (str(row["label"]), *trends.until(np.asarray(x, float), load, stress, fails(row)))
             )
     if not groups:
         raise _LeftOut("the run folders are not here")
     if len(groups) > _GROUPS:
         raise _LeftOut(f"{len(groups)} groups are too many for one figure")
-    shown = [Curves(t, tuple(c[0] for c in g), tuple((c[1], c[2]) for c in g)) for t, g in groups.items()]
+    shown = [
+        Curves(t, tuple(c[0] for c in g), tuple((c[1], c[2]) for c in g), tuple(c[3] for c in g), bool(s.sampled))
+        for t, g in groups.items()
+    ]
     label = "midspan deflection (mm)" if view == "elevation" else "lengthening (mm)"
     unit = "load per ram (kN)" if view == "elevation" else "force per side (kN)"
     files = trends.curves(s.out, "curves", shown, label, unit)
-    text = (
-        f"Every run of the {view} thin; heavy the middle one, shaded percentiles 5 to 95, as far as three runs reach."
-    )
+    text = f"Every run of the {view}, up to its failure {s.word} (cross); without a cross that is not known."
+    if s.sampled:
+        text += " Heavy the middle one, shaded percentiles 5 to 95 of the sample, as far as three runs reach."
     return StudyReading("Response curves", text, files)
 
 
@@ -241,12 +250,14 @@ def _effects(s: _Source) -> StudyReading:
     for e in main:
         ticks = () if s.numeric(e.factor) else tuple(map(str, e.levels))
         x = np.arange(len(e.levels), dtype=float) if ticks else np.array(e.levels, float)
-        mean, low, high = (np.array([getattr(sp, k) for sp in e.spreads]) for k in ("mean", "p5", "p95"))
+        ends = ("p5", "p95") if s.sampled else ("low", "high")
+        mean, low, high = (np.array([getattr(sp, k) for sp in e.spreads]) for k in ("mean", *ends))
         panels.append(Panel(s.label(e.factor), (Line("", x, mean, low, high),), ticks))
     files = trends.lines(s.out, "effects", panels, "", f"bar stress {s.word} (MPa)")
     rows = [(s.label(e.factor), _share(e.share)) for e in main]
     rows += [(f"{s.label(p.factors[0])} with {s.label(p.factors[1])}, beyond both", _share(p.share)) for p in pairs]
-    text = "Mean of all cases of a level; percentiles 5 to 95 over all else that varies. Table: shares of the variance."
+    over = "percentiles 5 to 95" if s.sampled else "least to largest"
+    text = f"Mean of all cases of a level; {over} over all else that varies. Table: shares of the variance."
     return StudyReading("Main effects", text, files, ("source", "share of variance"), tuple(rows))
 
 
@@ -255,8 +266,11 @@ def _interaction(s: _Source) -> StudyReading:
     _, pairs = effects(s.rows, s.factors, s.value())
     if not pairs:
         raise _LeftOut("one factor alone interacts with nothing")
+    pairs = [q for p in pairs[:_GROUPS] if (q := _turned(s, p)) is not None]
+    if not pairs:
+        raise _LeftOut(f"every pair has more than {MOST_LINES} levels both ways")
     panels = []
-    for p in pairs[:_GROUPS]:
+    for p in pairs:
         ticks = () if s.numeric(p.factors[0]) else tuple(map(str, p.levels[0]))
         x = np.arange(len(p.levels[0]), dtype=float) if ticks else np.array(p.levels[0], float)
         lines = tuple(Line(_level(s, p.factors[1], v), x, p.means[:, j]) for j, v in enumerate(p.levels[1]))
@@ -266,8 +280,19 @@ def _interaction(s: _Source) -> StudyReading:
     return StudyReading("Interaction", "Means of the cells; lines that are not parallel interact.", files)
 
 
+def _turned(s: _Source, pair: Interaction) -> Interaction | None:
+    """A pair with a number along the axis and few levels as lines; None where neither way shows them apart."""
+    (a, b), (rows, columns) = pair.factors, pair.levels
+    ways = [pair, Interaction((b, a), (columns, rows), pair.means.T, pair.share)]
+    apart = [w for w in ways if len(w.levels[1]) <= MOST_LINES]
+    return max(apart, key=lambda w: (s.numeric(w.factors[0]), len(w.levels[0])), default=None)
+
+
 def _tornado(s: _Source) -> StudyReading:
-    found = tornado(s.rows, s.sampled or [f for f in s.factors if s.numeric(f)], s.value())
+    if len(s.sampled) < 2:
+        said = "one input alone has no rank among others" if s.sampled else "nothing is random"
+        raise _LeftOut(f"{said}: a rank correlation would tell no more than the figure of the strength")
+    found = tornado(s.rows, s.sampled, s.value())
     if not found:
         raise _LeftOut("fewer than four cases with a strength, or nothing that varies as a number")
     labels, values = tuple(s.label(f.column) for f in found), np.array([f.correlation for f in found])
@@ -282,11 +307,12 @@ def _tornado(s: _Source) -> StudyReading:
 
 
 def _modes(s: _Source) -> StudyReading:
-    found = {p: modes(s.rows, p) for p in s.views}
+    measured = [r for r in s.rows if r.get("measured_mode")]
+    found = {p: modes(s.rows, p) for p in s.views} | ({"measured": modes(measured, "measured")} if measured else {})
     shown = {
         p: Bars(
             tuple(_words(m.mode) for m in ms), np.array([m.share for m in ms]),
-            np.array([m.low for m in ms]), np.array([m.high for m in ms]),
+            np.array([m.low for m in ms]) if s.sampled else None, np.array([m.high for m in ms]) if s.sampled else None,
         )
         for p, ms in found.items() if ms
     }  # fmt: skip
@@ -294,7 +320,10 @@ def _modes(s: _Source) -> StudyReading:
         raise _LeftOut("no case has a mode yet")
     files = trends.bars(s.out, "modes", shown, "share of the cases", (0.0, 1.0))
     rows = tuple((p, _words(m.mode), str(m.count), _share(m.share)) for p, ms in found.items() for m in ms)
-    text = "Mechanism that governs, as the rules of each view name it; 95 % intervals of the share (Wilson)."
+    text = "Mechanism that governs, as the rules of each view name it."
+    text += " 95 % intervals of the share (Wilson)." if s.sampled else ""
+    if measured:
+        text += f" Measured: what the {len(measured)} tests with a mode were said to fail by."
     return StudyReading("Mechanisms", text, files, ("view", "mechanism", "cases", "share"), rows)
 
 
@@ -304,9 +333,11 @@ def _words(mode: str) -> str:
 
 
 def _percentiles(s: _Source) -> StudyReading:
+    if not s.sampled:
+        raise _LeftOut("nothing is random: the cases are the settings of the study, not a sample")
     rows, bars = [], {}
     for unit in ("MPa", "kN"):
-        groups = by_group(s.rows, s.factors if s.sampled else [], s.value(unit))
+        groups = by_group(s.rows, s.factors, s.value(unit))
         if not groups:
             raise _LeftOut("no case has a strength yet")
         labels = tuple(", ".join(map(str, g)) or "all cases" for g in groups)
@@ -317,9 +348,8 @@ def _percentiles(s: _Source) -> StudyReading:
             (unit, w, str(f.n), *(f"{v:.4g}" for v in (f.p5, f.p50, f.p95, f.mean))) for w, f in zip(labels, found)
         ]
     files = trends.bars(s.out, "percentiles", bars, f"strength {s.word}")
-    over = "the sample" if s.sampled else "all cases, which are no sample but the settings of the study"
     head = ("unit", "group", "cases", "P5", "P50", "P95", "mean")
-    return StudyReading("Percentiles", f"P5, P50 and P95 over {over}.", files, head, tuple(rows))
+    return StudyReading("Percentiles", "P5, P50 and P95 over the sample.", files, head, tuple(rows))
 
 
 def _ratios(s: _Source) -> StudyReading:
@@ -327,16 +357,35 @@ def _ratios(s: _Source) -> StudyReading:
     shown = {u: r for u, r in found.items() if r.values}
     if not shown:
         raise _LeftOut("no case has measured values")
+    notes = {str(r["label"]): _both_modes(s, r) for r in s.rows}
+    told = any(notes.values())
     bars = {
-        f"test / prediction ({u})": Bars(tuple(r.values), np.array(list(r.values.values()))) for u, r in shown.items()
-    }
-    files = trends.bars(s.out, "test-over-prediction", bars, "ratio")
+        f"test / prediction ({u})": Bars(
+            tuple(r.values), np.array(list(r.values.values())),
+            # once is enough
+            notes=tuple(notes[label] for label in r.values) if told and u == next(iter(shown)) else (),
+        )
+        for u, r in shown.items()
+    }  # fmt: skip
+    files = trends.bars(s.out, "test-over-prediction", bars, "test / prediction", one=1.0)
     rows = tuple(
         (u, str(len(r.values)), f"{r.mean:.2f}", f"{100 * r.cov:.0f} %", f"{r.low:.2f}", f"{r.high:.2f}")
         for u, r in shown.items()
     )
-    text = f"Measured over computed strength {s.word}; nothing is calibrated."
+    text = f"Measured over computed strength {s.word}; nothing is calibrated. The broken line stands at one."
+    text += " At the bars: the mode of the test, and the predicted one where it is another." if told else ""
     return StudyReading("Test over prediction", text, files, ("unit", "tests", "mean", "COV", "least", "largest"), rows)
+
+
+def _both_modes(s: _Source, row: Row) -> str:
+    """The measured mode of a case, and the predicted one where that is another; empty without a measured one."""
+    measured = row.get("measured_mode")
+    if not measured:
+        return ""
+    view = "prediction" if "prediction" in s.views else s.runs[0]
+    computed = row.get(f"{view}_mode")
+    test = _words(str(measured))
+    return test if computed in (None, measured) else f"{test}\npredicted: {_words(str(computed))}"
 
 
 _READINGS: dict[str, Callable[[_Source], StudyReading]] = {

@@ -17,8 +17,18 @@ import pytest
 
 from fesplice.contracts import InputFault
 from fesplice.report import trends
-from fesplice.study.effects import by_group, effects, known, modes, ratios, response, spread, tornado
-from fesplice.study.readings import MOST_LINES, _unbroken
+from fesplice.study.effects import (
+    Interaction,
+    by_group,
+    effects,
+    known,
+    modes,
+    ratios,
+    response,
+    spread,
+    tornado,
+)
+from fesplice.study.readings import MOST_LINES, _both_modes, _turned, _unbroken
 
 PLANT = [60, 72, 54, 68, 52, 83, 45, 80]
 ROWS = [{"T": k & 1, "C": (k >> 1) & 1, "K": ("a", "b")[k >> 2], "y": float(v)} for k, v in enumerate(PLANT)]
@@ -110,3 +120,78 @@ def test_marks_of_lines_differ() -> None:
     """As many lines as a panel may hold are told apart by their marks, in grey too."""
     marks = [look["marker"] for look in trends.looks()]
     assert len(set(marks)) == len(marks) >= MOST_LINES
+
+
+# ------------------------------------------------------------------ figures
+def test_a_curve_ends_where_its_case_fails() -> None:
+    """A straight line: 15 kN and 20 MPa per mm, so that 250 MPa stand at 12.5 mm and 187.5 kN."""
+    x = np.linspace(0.0, 20.0, 21)
+    ended, load, failed = trends.until(x, 15.0 * x, 20.0 * x, 250.0)
+    assert failed and (ended[-1], load[-1]) == (pytest.approx(12.5), pytest.approx(187.5))
+    assert ended[:-1].tolist() == x[:13].tolist()
+    for never in (math.nan, 401.0):
+        whole, _, failed = trends.until(x, 15.0 * x, 20.0 * x, never)
+        assert not failed and len(whole) == len(x)
+
+
+def test_only_a_sample_has_percentiles_of_its_curves() -> None:
+    curves = tuple((np.array([0.0, 10.0]), np.array([0.0, k])) for k in (80.0, 90.0, 100.0))
+    assert len(trends.Curves("grid", ("a", "b", "c"), curves).band()[0]) == 0
+    at, band = trends.Curves("sample", ("a", "b", "c"), curves, sampled=True).band(points=2)
+    assert at.tolist() == [0.0, 10.0] and band[1].tolist() == [0.0, 90.0]
+
+
+def test_panels_with_lines_of_different_names_have_keys_of_their_own(tmp_path: Path, monkeypatch) -> None:
+    seen = {}
+
+    def keep(figure, folder, name, tables=None):
+        figure.draw_without_rendering()
+        seen[name] = figure
+        return []
+
+    monkeypatch.setattr(trends.style, "save", keep)
+    at = np.array([0.0, 1.0])
+    one, other = (trends.Line(word, at, at) for word in ("ties", "bond wedges"))
+    panels = [trends.Panel("spacing (mm) with confinement of any kind", (one,)), trends.Panel("b", (other,))]
+    trends.lines(tmp_path, "apart", panels, "x", "y (MPa)")
+    keys = [axes.get_legend() for axes in seen["apart"].axes if axes.get_legend()]
+    assert [[t.get_text() for t in key.get_texts()] for key in keys] == [["ties"], ["bond wedges"]]
+    assert not seen["apart"].legends
+    titles = [axes._left_title.get_window_extent() for axes in seen["apart"].axes if axes.get_title(loc="left")]
+    assert len(titles) == 2 and titles[0].x1 < titles[1].x0
+    trends.lines(tmp_path, "alike", [trends.Panel("a", (one,)), trends.Panel("b", (one,))], "x", "y (MPa)")
+    assert len(seen["alike"].legends) == 1
+
+
+def test_test_over_prediction_has_a_line_at_one(tmp_path: Path, monkeypatch) -> None:
+    seen = {}
+    monkeypatch.setattr(trends.style, "save", lambda figure, folder, name, tables=None: seen.update({name: figure}))
+    notes = ("prying", "side thrust\npredicted: prying")
+    shown = {"test / prediction": trends.Bars(("T-1", "T-2"), np.array([0.9, 1.2]), notes=notes)}
+    trends.bars(tmp_path, "ratios", shown, "test / prediction", one=1.0)
+    axes = seen["ratios"].axes[0]
+    assert any(line.get_xdata()[0] == 1.0 for line in axes.get_lines())
+    assert [t.get_text() for t in axes.texts] == list(notes)
+
+
+def test_the_mode_of_a_test_stands_beside_another_that_was_predicted() -> None:
+    class Both:
+        views, runs = ("elevation", "plan", "prediction"), ("elevation", "plan")
+
+    row = {"measured_mode": "prying", "prediction_mode": "side_thrust"}
+    assert _both_modes(Both(), row) == "prying at the hook\npredicted: side thrust at the edge bars"
+    assert _both_modes(Both(), row | {"prediction_mode": "prying"}) == "prying at the hook"
+    assert _both_modes(Both(), {"prediction_mode": "prying"}) == ""
+
+
+def test_many_levels_lie_along_the_axis_and_few_are_lines() -> None:
+    class Words:
+        @staticmethod
+        def numeric(column: str) -> bool:
+            return False
+
+    many = tuple(map(str, range(17)))
+    pair = Interaction(("case", "value"), (("a", "b"), many), np.arange(34.0).reshape(2, 17), 0.1)
+    turned = _turned(Words(), pair)
+    assert turned is not None and turned.levels == (many, ("a", "b")) and turned.means[3].tolist() == [3.0, 20.0]
+    assert _turned(Words(), Interaction(("a", "b"), (many, many), np.zeros((17, 17)), 0.0)) is None

@@ -135,20 +135,21 @@ def test_a_scheduler_that_cannot_be_is_refused_at_once(where: str, tmp_path: Pat
 
 def test_readings_are_drawn_with_their_numbers(study: Path):
     page, found = show(study)
-    assert {r.title for r in found.found} == {
-        "Strength", "Main effects", "Interaction", "Sensitivity", "Mechanisms", "Percentiles",
-    }  # fmt: skip
-    assert found.left_out.keys() == {"Response curves", "Test over prediction"}
+    assert {r.title for r in found.found} == {"Strength", "Main effects", "Interaction", "Mechanisms"}
+    # nothing is random in a grid: no rank correlation, no percentiles, no interval of a share
+    assert found.left_out.keys() == {"Response curves", "Test over prediction", "Sensitivity", "Percentiles"}
+    assert all("nothing is random" in found.left_out[title] for title in ("Sensitivity", "Percentiles"))
+    assert all(r["low"] is None and r["high"] is None for r in read_csv(study / "figures" / "modes.csv"))
     parser = Page()
     html = page.read_text(encoding="utf-8")
     parser.feed(html)
-    assert len(parser.images) == 6 and not parser.links
+    assert len(parser.images) == 4 and not parser.links
     assert parser.titles[-3:] == ["Left out", "Cases", "Study file"] and "no such plane" in html
     points = [r for r in read_csv(study / "figures" / "strength.csv") if str(r["panel"]).startswith("both")]
     assert sorted({r["spacing (mm)"] for r in points}) == list(SPACINGS)
     one = next(r for r in points if r["line"] == "strength 30 MPa, none")
     assert one["low"] == pytest.approx(0.8 * one["bar stress at the joint face (MPa)"], rel=1e-5)
-    for name in ("strength", "effects", "interaction", "tornado", "modes", "percentiles"):
+    for name in ("strength", "effects", "interaction", "modes"):
         assert all((study / "figures" / f"{name}.{kind}").stat().st_size > 100 for kind in ("png", "pdf", "svg", "csv"))
     effects = next(r for r in found.found if r.title == "Main effects")
     shares = [float(value.split()[0]) for _, value in effects.rows]
