@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from fesplice.cli import about, check, freeze, laboratory, predict, run, study
-from fesplice.cli.console import err, out
+from fesplice.cli.console import any_encoding, bounded, err, out
 from fesplice.contracts import FespliceError
 
 app = typer.Typer( no_args_is_help=True, pretty_exceptions_enable=False)
@@ -40,10 +40,11 @@ app.add_typer(study.study, name="study")
 
 def main() -> None:
     """Entry point: every fault is one message on standard error and an exit code."""
+    any_encoding()
     try:
         app()
     except FespliceError as fault:
-        err.print(f"fesplice: {fault}")
+        err.print(bounded(f"fesplice: {fault}"))
         sys.exit(fault.exit_code)
     except OSError as fault:
         # standard output that cannot take the text: a full disk, a closed pipe

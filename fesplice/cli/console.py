@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import codecs
+import io
+import re
+import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 from rich.console import Console
@@ -11,8 +15,60 @@ from rich.progress import Progress, TextColumn, TimeElapsedColumn
 
 from fesplice.contracts import FolderFault
 
-out = Console(highlight=False, soft_wrap=True, markup=False)
-err = Console(stderr=True, highlight=False, soft_wrap=True, markup=False)
+#: Most lines and characters of one message; the rest is counted.
+LINES, CHARACTERS = 40, 2000
+#: What a file may hold and a terminal would obey: control characters (ECMA-48) and marks that turn the reading
+#: direction (Unicode Standard Annex 9).
+_OBEYED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+#: Plain letters for signs that an encoding may lack.
+_PLAIN = {"–": "-", "—": "-", "≤": "<=", "≥": ">=", "²": "2", "³": "3", "°": " deg", "×": "x", "·": "*", "→": "->",
+          "…": "...", "−": "-", "φ": "phi", "Δ": "Delta", "ψ": "psi", "λ": "lambda", "ρ": "rho"}  # fmt: skip
+
+
+def visible(text: str) -> str:
+    """``text`` with everything that a terminal would obey written out: "\\x1b[2J" instead of a cleared screen."""
+    return _OBEYED.sub(lambda found: ascii(found[0])[1:-1], text)
+
+
+def bounded(text: str) -> str:
+    """A message of at most ``LINES`` lines and ``CHARACTERS`` characters; what is left out is counted."""
+    lines = text.splitlines()
+    kept: list[str] = []
+    room = CHARACTERS - 80
+    for line in lines[: LINES - 1]:
+        if len(line) > room:
+            if not kept:
+                kept.append(f"{line[:room]} ... ({len(line) - room} more characters)")
+            break
+        kept.append(line)
+        room -= len(line) + 1
+    left = len(lines) - len(kept)
+    return "\n".join(kept) + (f"\n  ... and {left} more line{'s' if left > 1 else ''}" if left else "")
+
+
+def _spelled(error: UnicodeError) -> tuple[str, int]:
+    assert isinstance(error, UnicodeEncodeError)
+    found = error.object[error.start : error.end]
+    return "".join(_PLAIN.get(c, c.encode("ascii", "backslashreplace").decode()) for c in found), error.end
+
+
+def any_encoding() -> None:
+    """Let standard output and error take every text, whatever their encoding: what it lacks is spelled out."""
+    codecs.register_error("fesplice.spelled", _spelled)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="fesplice.spelled")
+
+
+class _Screen(Console):
+    """A console on which texts of files cannot do more than be read."""
+
+    def print(self, *objects: Any, **options: Any) -> None:
+        super().print(*(visible(o) if isinstance(o, str) else o for o in objects), **options)
+
+
+out = _Screen(highlight=False, soft_wrap=True, markup=False)
+err = _Screen(stderr=True, highlight=False, soft_wrap=True, markup=False)
 
 #: Last line of what is said of a prediction.
 CAUTION = "Research aid: not a design check and not a safety system. Local codes and licensed engineers decide."

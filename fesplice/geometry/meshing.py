@@ -15,7 +15,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from fesplice.contracts import Floats, InputFault, Ints
+from fesplice.contracts import Fault, Floats, InputFault, Ints
 from fesplice.geometry import lines
 from fesplice.geometry.planes import Block, Plane
 from fesplice.mesh import Group, Mesh, check
@@ -122,7 +122,9 @@ def _grid(plane: Plane, splice: float, elsewhere: float) -> _Grid:
     }
     for b in plates.values():
         if b.x1 - b.x0 <= 0.0:
-            raise InputFault("mesh", f"the plate at {b.name} is shorter than the elements there")
+            place = b.name.replace(":", " ")
+            said = f"the plate at {place} is shorter than the elements there: make it longer, or mesh.elsewhere finer"
+            raise InputFault("mesh", [Fault("body.plate_length", None, said)])
     return _Grid(x, y, columns, ratio, rows, plates, levels, splice, elsewhere, plane.refined)
 
 

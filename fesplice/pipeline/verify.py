@@ -30,9 +30,12 @@ from fesplice.sizing.instruments import gauges_of
 from fesplice.specimen import Specimen, read_text
 from fesplice.store import Run
 from fesplice.store.folder import ATTEMPTS, CURVE, MANIFEST, MESH, STEPS, file_digest
+from fesplice.store.run import believing
 
 #: Steps keep single precision: columns made again agree this well, as a share of the largest value.
 AGREE = 2e-4
+#: The specimen of a prediction, in its folder.
+SPECIMEN = "specimen.toml"
 
 
 @dataclass(frozen=True)
@@ -118,6 +121,7 @@ def _model(run: Run) -> Model | str:
         return f"not made again: {fault.faults[0].allowed}"
 
 
+@believing
 def remade(run: Run, model: Model) -> dict[str, Floats]:
     """Columns of the curve made again from the steps; the loads from the forces at supports or bars."""
     given = read_text(run.specimen_text, str(run.folder))
@@ -236,15 +240,9 @@ def verify_prediction(folder: str | Path) -> list[Look]:
 def _against(home: Path, found: Prediction) -> str:
     if found.made is not None and results_digest(home) != found.made.results:
         raise FolderFault(str(home / RECORD), "was made of other curves than those that lie here (digest of results)")
-    text = home / "specimen.toml"
-    try:
-        given = read_text(text.read_text(encoding="utf-8"), str(text))
-    except (OSError, UnicodeDecodeError) as error:
-        raise FolderFault(str(text), f"cannot be read: {error}") from error
-    except FespliceError as fault:
-        raise FolderFault(str(text), f"is no specimen: {fault}") from fault
+    given = _specimen(home)
     if found.made is not None and given.digest != found.made.specimen:
-        raise FolderFault(str(text), "is not the specimen of this prediction")
+        raise FolderFault(str(home / SPECIMEN), "is not the specimen of this prediction")
     parts = {"elevation": found.elevation, "plan-free": found.free, "plan-intact": found.intact}
     if found.passes:
         parts[f"plan-pass-{len(found.passes)}"] = found.coupled
@@ -259,8 +257,18 @@ def _against(home: Path, found: Prediction) -> str:
     return f"{len(parts)} runs"
 
 
+def _specimen(home: Path) -> Specimen:
+    text = home / SPECIMEN
+    try:
+        return read_text(text.read_text(encoding="utf-8"), str(text))
+    except (OSError, UnicodeDecodeError) as error:
+        raise FolderFault(str(text), f"cannot be read: {error}") from error
+    except FespliceError as fault:
+        raise FolderFault(str(text), f"is no specimen: {fault}") from fault
+
+
 def _gauges(home: Path, found: Prediction) -> str:
-    given = read_text((home / "specimen.toml").read_text(encoding="utf-8"), str(home))
+    given = _specimen(home)
     top = Run(home / f"plan-pass-{len(found.passes)}") if found.passes else None
     made = gauge_table(given, gauges_of(given), found.factors, Run(home / "elevation"), top).to_csv()
     if made.encode() != (home / GAUGES).read_bytes():

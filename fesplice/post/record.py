@@ -12,6 +12,7 @@ from fesplice.contracts import FolderFault, Outcome
 from fesplice.post.elevation.findings import ElevationFindings, elevation_findings
 from fesplice.post.plan.findings import PlanFindings, plan_findings
 from fesplice.post.values import from_dict, to_dict
+from fesplice.store.run import believing
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run
@@ -35,6 +36,7 @@ def view_of(run: Run) -> str:
     return view
 
 
+@believing
 def findings(run: Run, *, stored: bool = True, outcome: Outcome | None = None) -> Findings:
     """Findings of a run, finished or not: as the folder keeps them where ``stored``, else from its steps.
 

@@ -14,6 +14,7 @@ from fesplice.contracts import InputFault
 from fesplice.report.figure import Figure
 from fesplice.report.view import LeftOut, Shown, View
 from fesplice.report.views import VIEWS
+from fesplice.store.run import believing
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run
@@ -30,6 +31,7 @@ class Drawn:
     left_out: dict[str, str] = field(default_factory=dict)
 
 
+@believing
 def draw(
     run: Run | View,
     folder: str | Path | None = None,

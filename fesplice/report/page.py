@@ -24,6 +24,7 @@ from fesplice.report.view import SERVICE, View
 from fesplice.report.views import VIEWS
 from fesplice.report.within import PAGE, within
 from fesplice.store.folder import put_whole
+from fesplice.store.run import believing
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run
@@ -38,6 +39,7 @@ _KINDS = {
 }  # fmt: skip
 
 
+@believing
 def report(
     run: Run | View,
     path: str | Path | None = None,

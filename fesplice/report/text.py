@@ -9,10 +9,12 @@ from fesplice.report.parts import relaxed
 from fesplice.report.view import View
 from fesplice.report.views import VIEWS
 from fesplice.store import Run
+from fesplice.store.run import believing
 
 CAUTION = "Research aid: not a design check and not a safety system. Local codes and licensed engineers decide."
 
 
+@believing
 def summary_text(run: Run, page: Path | None = None) -> str:
     """Loads, stresses, what the view failed by, what else was seen, balance, files; for a terminal."""
     if not run.n_steps:

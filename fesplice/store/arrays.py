@@ -73,12 +73,20 @@ class Packed(Mapping[str, np.ndarray]):
         with _Reading(path) as file:
             content = json.loads(file["index"][0].decode("utf-8"))
             self.about: Any = content["about"]
-            self._index: dict[str, dict[str, Any]] = content["arrays"]
+            self._index: dict[str, dict[str, Any]] = dict(content["arrays"])
         self._lanes: dict[str, np.ndarray] = {}
 
     def __getitem__(self, name: str) -> np.ndarray:
         if name not in self._index:
             raise Absent(str(self._path), f"does not hold {name}: of another run, or of another version")
+        try:
+            return self._array(name)
+        except (KeyError, ValueError, TypeError, IndexError, AttributeError) as error:
+            if isinstance(error, FolderFault):
+                raise
+            raise FolderFault(str(self._path), f"is damaged at {name}: {reason(error)}") from error
+
+    def _array(self, name: str) -> np.ndarray:
         entry = self._index[name]
         shape, start = tuple(entry["shape"]), entry["start"]
         kind = np.dtype(entry["type"])
@@ -165,5 +173,7 @@ def read_mesh(path: Path) -> Mesh:
             lines[name] = BarLine(**known)
         stations = tuple(Station(s["name"], s["line"], tuple(s["xy"])) for s in about["stations"])
         return Mesh(arrays["points"], groups, sets, lines, stations)
-    except (KeyError, TypeError, IndexError) as error:
+    except (KeyError, TypeError, IndexError, ValueError, AttributeError) as error:
+        if isinstance(error, FolderFault):
+            raise
         raise FolderFault(str(path), f"is damaged: {reason(error)}") from error

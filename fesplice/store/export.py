@@ -19,7 +19,7 @@ import numpy as np
 from fesplice.contracts import Floats, FolderFault, Ints
 from fesplice.mesh import BarLine, Mesh
 from fesplice.store.folder import EXPORT, PARTIAL, reason, write_whole
-from fesplice.store.run import Run, StepFields
+from fesplice.store.run import Run, StepFields, believing
 
 COLLECTION = "run.pvd"
 
@@ -27,6 +27,7 @@ _FLAT = {"quad4": "quad", "tri3": "triangle"}
 _BOND = {"slip": "slip_mm", "gap": "gap_mm", "tau": "bond_stress_MPa", "bearing": "bearing_N_per_mm"}
 
 
+@believing
 def export(run: Run, steps: Literal["all"] | int | Iterable[int] = "all") -> Path:
     """Write ``steps`` of ``run`` (numbers, negative from the last, or all) and answer the collection's path.
 

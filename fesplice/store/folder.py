@@ -337,6 +337,8 @@ def read_manifest(folder: Path) -> dict[str, Any]:
                 raise TypeError(f"{key} is not a {kind.__name__}")
         if not isinstance(manifest["settings"], dict):
             raise TypeError("settings is not a table")
+        if not all(isinstance(text, str) for text in manifest.get("warnings", [])):
+            raise TypeError("warnings are not all text")
     except (KeyError, TypeError) as error:
         raise FolderFault(str(path), f"is damaged: {reason(error)}") from error
     return manifest

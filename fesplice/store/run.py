@@ -5,17 +5,20 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, wraps
 from pathlib import Path
-from typing import Any
+from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 
-from fesplice.contracts import Floats, FolderFault, Outcome
+from fesplice.contracts import FespliceError, Floats, FolderFault, Outcome
 from fesplice.mesh import Mesh
 from fesplice.store.arrays import Packed, read_mesh
 from fesplice.store.folder import ATTEMPTS, CURVE, MANIFEST, MESH, STATE, file_digest, read_manifest, reason, step_path
 from fesplice.store.table import read_table
+
+P = ParamSpec("P")
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -93,6 +96,18 @@ class Run:
     @property
     def warnings(self) -> list[str]:
         return self.manifest.get("warnings", [])
+
+    @property
+    def vouched(self) -> bool:
+        """True where every file that a reader believes has a digest, and is what the finished run wrote."""
+        digests = self.manifest.get("digests", {})
+        if not (self.outcome.finished and CURVE in digests and ATTEMPTS in digests):
+            return False
+        try:
+            self.mesh  # noqa: B018  held against its digest
+            return all(file_digest(self.folder / name) == told for name, told in digests.items())
+        except FolderFault:
+            return False
 
     @cached_property
     def mesh(self) -> Mesh:
@@ -213,6 +228,32 @@ class Run:
         if kept is None or stamp is None or kept[0] != stamp:
             kept = self._kept[name] = (stamp, read(path))
         return kept[1]
+
+
+#: What readers meet in files that can be read and make no sense.
+_NONSENSE = (KeyError, IndexError, ValueError, TypeError, AttributeError, ArithmeticError, RuntimeError, StopIteration)
+
+
+def believing(read: Callable[P, T]) -> Callable[P, T]:
+    """A reader of a run whose files may hold nonsense: it is then a :class:`FolderFault` of the folder.
+
+    The first argument is the run, or has one as ``run``. What fails on files that their digests vouch for is a fault
+    of the reader and passes through.
+    """
+
+    @wraps(read)
+    def reader(*given: P.args, **named: P.kwargs) -> T:
+        try:
+            return read(*given, **named)
+        except _NONSENSE as error:
+            of: Any = given[0] if given else named["run"]
+            run: Run = of if isinstance(of, Run) else of.run
+            if isinstance(error, FespliceError) or run.vouched:
+                raise
+            said = f"is damaged: what its files hold does not fit together ({type(error).__name__}: {reason(error)})"
+            raise FolderFault(str(run.folder), said) from error
+
+    return reader
 
 
 def _about(path: Path) -> dict[str, Any]:

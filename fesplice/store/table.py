@@ -85,14 +85,14 @@ class Table:
 
     def columns(self) -> list[str]:
         """Names in the header; empty before the first row."""
-        head = os.pread(self._fd, min(self.size, 65536), 0).partition(b"\n")[0].decode("utf-8")
-        return next(csv.reader([head]), [])
+        head = os.pread(self._fd, min(self.size, 65536), 0).partition(b"\n")[0].decode("utf-8", "replace")
+        return _cells(head)
 
     def keep_while(self, wanted: Callable[[dict[str, str]], bool]) -> None:
         """Cut the table before the first row that is incomplete or not ``wanted`` (given as texts)."""
         columns, kept = self.columns(), 0
         for k, raw in enumerate(os.pread(self._fd, self.size, 0).splitlines(keepends=True)):
-            values = next(csv.reader([raw.decode("utf-8", "replace").rstrip("\n")]), [])
+            values = _cells(raw.decode("utf-8", "replace").rstrip("\n"))
             whole = raw.endswith(b"\n") and len(values) == len(columns)
             if not whole or (k and not wanted(dict(zip(columns, values, strict=True)))):
                 break
@@ -105,6 +105,14 @@ class Table:
         if self._fd >= 0:
             os.close(self._fd)
             self._fd = -1
+
+
+def _cells(text: str) -> list[str]:
+    """Cells of one line; none of a line that is no line of a table."""
+    try:
+        return next(csv.reader([text]), [])
+    except csv.Error:
+        return []
 
 
 class Columns(dict[str, np.ndarray]):

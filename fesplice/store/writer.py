@@ -89,7 +89,7 @@ class RunWriter:
         try:
             self.saved = self._settle()
             last = -1 if self.saved is None else self.saved.index
-            self._attempts.keep_while(lambda row: row["step"].isdecimal() and int(row["step"]) <= last)
+            self._attempts.keep_while(lambda row: row.get("step", "").isdecimal() and int(row["step"]) <= last)
         except BaseException:
             self.close()
             raise
@@ -217,6 +217,10 @@ class RunWriter:
             raise ValueError("an attempt needs its step")
         try:
             self._attempts.size = self._attempts.append(row, sync=False)
+        except ValueError as error:
+            if self.saved is None:
+                raise
+            raise FolderFault(str(self.folder / ATTEMPTS), f"is damaged: {reason(error)}") from error
         except OSError as error:
             raise FolderFault(str(self.folder), f"attempts of step {row['step']}: {reason(error)}") from error
 

@@ -22,6 +22,7 @@ import numpy as np
 
 from fesplice.contracts import Fault, InputFault
 from fesplice.specimen import read, toml
+from fesplice.specimen.strict import LONGEST, toml_text
 from fesplice.study.description import VIEWS, Factor, Level, Measured, Resources, Sample, Study
 from fesplice.study.distributions import NEEDS, Distribution, correlation_matrix, latin_hypercube
 from fesplice.study.keys import Key, key
@@ -38,16 +39,14 @@ _MISSING = object()
 def read_study(path: str | os.PathLike[str]) -> Study:
     """The study described by the TOML file ``path``; :class:`InputFault` with every fault found."""
     file = Path(path)
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except (OSError, ValueError) as fault:
-        raise InputFault(str(file), f"cannot be read: {getattr(fault, 'strerror', None) or fault}") from None
-    return read_study_text(text, str(file), file.parent)
+    return read_study_text(toml_text(file, "study"), str(file), file.parent)
 
 
 def read_study_text(text: str, source: str = "study", folder: Path = Path()) -> Study:
     """As :func:`read_study` from text; base specimens are sought from ``folder``."""
     try:
+        if any(len(line) > LONGEST for line in text.splitlines()):
+            raise InputFault(source, f"not a study file: a line is longer than {LONGEST} characters")
         tree = tomllib.loads(text)
     except (ValueError, RecursionError) as fault:
         raise InputFault(source, f"not valid TOML: {fault}") from None

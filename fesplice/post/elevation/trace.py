@@ -27,6 +27,7 @@ from fesplice.post.limits import PAST
 from fesplice.post.points import Fields, Points, gather
 from fesplice.post.runs import specimen_of
 from fesplice.post.values import Known
+from fesplice.store.run import believing
 
 if TYPE_CHECKING:
     from fesplice.store.run import Run
@@ -124,6 +125,7 @@ class ElevationTrace:
         return self.interface.bar_stress
 
 
+@believing
 def trace(run: Run) -> ElevationTrace:
     """Read every step of an elevation run once; raises :class:`FolderFault` when it has no step yet."""
     if not run.n_steps:

@@ -16,6 +16,7 @@ from fesplice.post.plan.forces import PlanForces
 from fesplice.post.plan.layout import PlanLayout, plan_layout, x_of
 from fesplice.post.runs import bar_columns, specimen_of
 from fesplice.post.values import Known
+from fesplice.store.run import believing
 
 if TYPE_CHECKING:
     from fesplice.mesh import Mesh
@@ -70,6 +71,7 @@ class PlanTrace:
     side: Floats
 
 
+@believing
 def trace(run: Run, laid: PlanLayout | None = None) -> PlanTrace:
     """Read every step of a plan run once; raises :class:`FolderFault` when it has no step yet."""
     if not run.n_steps:
