@@ -22,7 +22,9 @@ import numpy as np
 from fesplice.contracts import FolderFault, Outcome
 
 KIND = "fesplice run"
-SCHEMA = 1
+SCHEMA = 2
+#: Layouts that are read; 1 kept every number of a step in single precision, and is no longer written.
+READABLE = (1, 2)
 
 MANIFEST = "manifest.json"
 MESH = "mesh.h5"
@@ -321,8 +323,8 @@ def read_manifest(folder: Path) -> dict[str, Any]:
         raise FolderFault(str(path), f"is damaged: {reason(error)}") from error
     if not isinstance(manifest, dict) or manifest.get("kind") != KIND:
         raise FolderFault(str(path), "does not describe a run of this program")
-    if manifest.get("schema") != SCHEMA:
-        raise FolderFault(str(path), f"has layout {manifest.get('schema')!r}; this version reads layout {SCHEMA}")
+    if manifest.get("schema") not in READABLE:
+        raise FolderFault(str(path), f"has layout {manifest.get('schema')!r}; this version reads layouts 1 and 2")
     # manifests of earlier versions have no digest
     told = manifest.get("digest")
     if told is not None and told != _digest({key: value for key, value in manifest.items() if key != "digest"}):

@@ -15,6 +15,7 @@ from fesplice.contracts import FespliceError, Floats, FolderFault, Outcome
 from fesplice.mesh import Mesh
 from fesplice.store.arrays import Packed, read_mesh
 from fesplice.store.folder import ATTEMPTS, CURVE, MANIFEST, MESH, STATE, file_digest, read_manifest, reason, step_path
+from fesplice.store.steps import StepReader
 from fesplice.store.table import read_table
 
 P = ParamSpec("P")
@@ -23,10 +24,10 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class StepFields:
-    """Fields of one accepted step, each read from disk when first asked for.
+    """Fields of one accepted step, each made when first asked for.
 
-    ``fields`` maps ``group/quantity`` to arrays (n_e, ...) in single precision; ``u`` and
-    ``reactions`` are per unknown.
+    ``fields`` maps ``group/quantity`` to arrays (n_e, ...) in single precision, rounded to a stated quantum
+    (:data:`fesplice.store.steps.QUANTA`); ``u`` and ``reactions`` are per unknown.
     """
 
     index: int
@@ -116,6 +117,10 @@ class Run:
             raise FolderFault(str(self.folder / MESH), "is not the mesh this run was made with")
         return mesh
 
+    @cached_property
+    def _reader(self) -> StepReader:
+        return StepReader(self.folder, self.mesh)
+
     # -------------------------------------------------------------- tables
     @property
     def curve(self) -> dict[str, np.ndarray]:
@@ -161,6 +166,8 @@ class Run:
     def stored_step(self, index: int) -> StepFields:
         """Fields of step ``index`` as its file has them, whatever the curve says."""
         path = step_path(self.folder, index)
+        if self.manifest["schema"] != 1:
+            return StepFields(index, self._reader.fields(index))
         self._believe(path)
         packed = Packed(path)
         if not isinstance(packed.about, dict) or packed.about.get("step") != index:

@@ -14,7 +14,7 @@ numbers of the steps before, which their files give back exactly.
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -64,9 +64,11 @@ class StepCoder:
         entries: list[dict[str, Any]] = []
         plain: dict[str, np.ndarray] = {}
         pieces: list[bytes] = []
+        derived: list[str] = []
         for name, given in fields.items():
             values = np.asarray(given)
-            if name in self._derived:
+            if name in self._derived and "u" in fields:
+                derived.append(name)
                 continue
             rounded = _rounded(name, values)
             if rounded is None:
@@ -76,7 +78,7 @@ class StepCoder:
             pieces.append(_squeezed(left))
             entries.append({"name": name, "shape": list(values.shape), "bytes": len(pieces[-1]), "share": share})
             whole[name] = rounded
-        about = {"step": index, "alone": alone, "coded": entries}
+        about = {"step": index, "alone": alone, "coded": entries, "derived": derived}
         blob = np.frombuffer(b"".join(pieces), np.uint8)
         arrays = {"coded": blob, **{f"plain/{name}": values for name, values in plain.items()}}
         return pack(arrays, about, compress=False), (whole, {} if alone else last)
@@ -96,20 +98,21 @@ class StepReader:
 
     def fields(self, index: int) -> Mapping[str, np.ndarray]:
         """Fields of one step."""
-        taken, plain = self._read(index)
-        return Fields(self, taken[0], plain)
+        taken, plain, derived = self._read(index)
+        return Fields(self, taken[0], plain, derived)
 
     def taken(self, index: int) -> Taken:
         """Rounded numbers of a step and the one before: what the next one is taken off from."""
         return self._read(index)[0]
 
-    def _read(self, index: int) -> tuple[Taken, dict[str, np.ndarray]]:
+    def _read(self, index: int) -> tuple[Taken, dict[str, np.ndarray], list[str]]:
         path = step_path(self._folder, index)
         file = Packed(path)
         try:
             about = file.about
             if about["step"] != index:
                 raise FolderFault(str(path), f"is damaged: it holds step {about['step']}")
+            derived = [str(name) for name in about["derived"]]
             plain = {name.removeprefix("plain/"): file[name] for name in file if name.startswith("plain/")}
             if self._last is None or self._last[0] != index:
                 last, before = ({}, {}) if about["alone"] else self._read(index - 1)[0]
@@ -123,7 +126,7 @@ class StepReader:
                 self._last = index, (whole, last)
         except (KeyError, TypeError, ValueError, IndexError, AttributeError, zlib.error) as error:
             raise FolderFault(str(path), f"is damaged: {reason(error)}") from error
-        return self._last[1], plain
+        return self._last[1], plain, derived
 
     def strain(self, group: str, u: np.ndarray) -> np.ndarray:
         """Strain (n_e, n_q, 3) of a membrane group from the displacements of its nodes."""
@@ -135,10 +138,6 @@ class StepReader:
         b, unknowns = self._b[group]
         return np.einsum("eqsd,ed->eqs", b, u[unknowns]).astype(np.float32)
 
-    def derived(self) -> list[str]:
-        """Names of the strains that follow from the displacements."""
-        return [f"{name}/strain" for name in self._mesh.of_kind(*DERIVED)]
-
     def shape(self, name: str) -> tuple[int, ...]:
         """Shape of an array kept as whole multiples."""
         return self._shapes[name]
@@ -147,9 +146,11 @@ class StepReader:
 class Fields(Mapping[str, np.ndarray]):
     """Fields of one step by ``group/quantity``, each made when first asked for; read-only."""
 
-    def __init__(self, reader: StepReader, whole: Mapping[str, Ints], plain: Mapping[str, np.ndarray]):
+    def __init__(
+        self, reader: StepReader, whole: Mapping[str, Ints], plain: Mapping[str, np.ndarray], derived: Sequence[str]
+    ):
         self._reader, self._whole, self._plain = reader, whole, plain
-        self._names = [*whole, *plain, *(n for n in reader.derived() if "u" in whole or "u" in plain)]
+        self._names = [*whole, *plain, *derived]
         self._made: dict[str, np.ndarray] = {}
 
     def __getitem__(self, name: str) -> np.ndarray:

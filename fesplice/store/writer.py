@@ -20,7 +20,7 @@ import numpy as np
 
 from fesplice.contracts import FolderFault, Outcome
 from fesplice.mesh import Mesh
-from fesplice.store.arrays import Packed, pack, pack_mesh
+from fesplice.store.arrays import Packed, pack, pack_mesh, read_mesh
 from fesplice.store.folder import (
     ATTEMPTS,
     CURVE,
@@ -42,6 +42,7 @@ from fesplice.store.folder import (
     write_manifest,
     write_whole,
 )
+from fesplice.store.steps import StepCoder, StepReader
 from fesplice.store.table import Table
 
 
@@ -50,7 +51,7 @@ class StepRecord:
     """One accepted step as it goes to disk.
 
     ``columns``: the step's line in the curve; the step number is put in front.
-    ``fields``: arrays by ``group/quantity``; floats are kept in single precision, ``u`` in double.
+    ``fields``: arrays by ``group/quantity``; floats are kept as :mod:`fesplice.store.steps` tells.
     ``memory``: all the march needs to go on, as exact arrays and plain numbers or texts.
     """
 
@@ -87,7 +88,11 @@ class RunWriter:
         self._curve = Table(folder / CURVE)
         self._attempts = Table(folder / ATTEMPTS)
         try:
+            mesh = read_mesh(folder / MESH)
+            self._coder = StepCoder(mesh)
             self.saved = self._settle()
+            if self._last is not None:
+                self._coder.taken = StepReader(folder, mesh).taken(self._last)
             last = -1 if self.saved is None else self.saved.index
             self._attempts.keep_while(lambda row: row.get("step", "").isdecimal() and int(row["step"]) <= last)
         except BaseException:
@@ -161,6 +166,7 @@ class RunWriter:
         """
         folder = Path(folder)
         _refuse_finished(folder, read_manifest(folder))
+        _refuse_old(folder, read_manifest(folder))
         lock = Lock(folder)
         try:
             manifest = read_manifest(folder)
@@ -186,10 +192,10 @@ class RunWriter:
         expected = (0, 1) if self._last is None else (self._last + 1,)
         if record.index not in expected or record.columns.get("step", record.index) != record.index:
             raise ValueError(f"step {record.index} cannot follow step {self._last}")
-        fields = {name: _single(name, values) for name, values in record.fields.items()}
+        image, taken = self._coder.image(record.index, record.fields)
         arrays, scalars = _split(record.memory)
         try:
-            path, image = step_path(self.folder, record.index), pack(fields, {"step": record.index}, compress=True)
+            path = step_path(self.folder, record.index)
             write_whole(path, image)
             sync_names(self.folder / STEPS)
             size = self._curve.append({"step": record.index, **record.columns}, sync=True)
@@ -197,7 +203,7 @@ class RunWriter:
             told = {"curve_bytes": size, "curve_digest": self._curve.digest(size), "steps": steps}
             state = {"step": record.index, **told, "memory": scalars}
             write_whole(self.folder / STATE, pack(arrays, state, compress=False))
-            self._curve.size, self._last, self._told = size, record.index, steps
+            self._curve.size, self._last, self._told, self._coder.taken = size, record.index, steps, taken
         except BaseException as error:
             # An interrupt may fall on either side of the decisive rename; the disk knows which.
             with contextlib.suppress(OSError, FolderFault):
@@ -312,6 +318,14 @@ def _ending(outcome: Outcome) -> dict[str, str]:
     return {"name": outcome.name, "sentence": outcome.value}
 
 
+def _refuse_old(folder: Path, manifest: Mapping[str, Any]) -> None:
+    if manifest["schema"] != SCHEMA:
+        raise FolderFault(
+            str(folder), f"holds a run of layout {manifest['schema']}, which is read but no longer written: "
+            "compute it anew into a new folder; nothing was written",
+        )  # fmt: skip
+
+
 def _refuse_finished(folder: Path, manifest: Mapping[str, Any]) -> None:
     outcome = Outcome[manifest["outcome"]["name"]]
     if outcome.finished:
@@ -322,6 +336,7 @@ def _same_or_none(folder: Path, standing: Mapping[str, Any] | None, wanted: Mapp
     """Refuse a standing run that is not the wanted one or is finished."""
     if standing is None:
         return
+    _refuse_old(folder, standing)
     differs = [part for part in ("specimen", "mesh") if standing[part]["digest"] != wanted[part]["digest"]]
     old, new = standing["settings"], wanted["settings"]
     differs += [f"setting {key}" for key in sorted(old.keys() | new.keys()) if old.get(key) != new.get(key)]
@@ -333,15 +348,6 @@ def _same_or_none(folder: Path, standing: Mapping[str, Any] | None, wanted: Mapp
     if differs:
         raise FolderFault(str(folder), f"holds another run (differs in {', '.join(differs)}); nothing was written")
     _refuse_finished(folder, standing)
-
-
-def _single(name: str, values: Any) -> np.ndarray:
-    values = np.asarray(values)
-    if name == "u" or values.dtype.kind != "f":
-        return values
-    # Beyond single precision means diverged: infinity in the file says so, a warning adds nothing.
-    with np.errstate(over="ignore", under="ignore"):
-        return values.astype(np.float32)
 
 
 def _split(memory: Mapping[str, Any]) -> tuple[dict[str, np.ndarray], dict[str, Any]]:
