@@ -119,7 +119,7 @@ class Run:
 
     @cached_property
     def _reader(self) -> StepReader:
-        return StepReader(self.folder, self.mesh)
+        return StepReader(self.folder, self.mesh, self._believe)
 
     # -------------------------------------------------------------- tables
     @property

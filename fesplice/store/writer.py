@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -208,6 +209,8 @@ class RunWriter:
             # An interrupt may fall on either side of the decisive rename; the disk knows which.
             with contextlib.suppress(OSError, FolderFault):
                 self._settle()
+            if self._last == record.index:
+                self._coder.taken = taken
             if isinstance(error, OSError):
                 kept = "no step is stored" if self._last is None else f"steps up to {self._last} are kept"
                 raise FolderFault(str(self.folder), f"step {record.index}: {reason(error)}; {kept}") from error
@@ -245,6 +248,10 @@ class RunWriter:
             sync_names(self.folder)
         except OSError as error:
             raise FolderFault(str(self.folder), f"the outcome could not be written: {reason(error)}") from error
+        if outcome.finished:
+            # nothing goes on from here; one that a kill or a fault leaves is read by nobody
+            with contextlib.suppress(OSError):
+                os.unlink(self.folder / STATE)
         self.manifest = ended
         self.close()
 

@@ -30,9 +30,12 @@ from fesplice.post.record import findings as findings_of
 from fesplice.post.values import from_dict, to_dict
 from fesplice.specimen import read, vary
 from fesplice.store import Run, RunWriter, StepRecord
+from fesplice.store.steps import CRACK, QUANTA
 
 MODEL = Path(__file__).parents[2] / "models" / "as29-100-u.toml"
 G = 9.80665
+#: Rounding to whole multiples errs by half of one (arithmetic): stress [MPa], and width [mm] over bands of 100 mm.
+STRESS_OFF, WIDTH_OFF = 0.5 * QUANTA["stress"], 0.5 * CRACK[0] * 100.0 + 1e-6
 
 
 # ------------------------------------------------------------------ traces
@@ -192,8 +195,8 @@ def test_findings_return_what_was_put_in(run):
     assert s.bar_stress == pytest.approx({"A": 360.0, "B": 360.0})
     assert s.yield_share["A"] == pytest.approx(360.0 / 725.0) and s.hook_share["A"] == pytest.approx(1.0)
     assert s.joint_opening == pytest.approx({"left": 0.4, "right": 0.8})
-    assert s.relaxed_steps == 1 and s.steps == 5 and s.worst_residual < 1e-6
-    assert s.widest_crack is not None and s.widest_crack.width == pytest.approx(0.10)
+    assert s.relaxed_steps == 1 and s.steps == 5 and s.worst_residual < 1e-5  # reactions are rounded to 1/4 N
+    assert s.widest_crack is not None and s.widest_crack.width == pytest.approx(0.10, abs=WIDTH_OFF)
     assert s.widest_crack.x == pytest.approx(-200.0, abs=25.0)
     a = s.assessment
     assert (a.bar_stress, a.load, a.step) == (360.0, 120e3, 4) and a.dropped and a.strength_text == "360 MPa"
@@ -203,8 +206,8 @@ def test_tie_demand_is_the_stress_put_in(run, mesh):
     # 1.2 MPa against 1.95 MPa over every bar-level cut
     s = elevation_findings(run)
     a = s.ties[0]
-    assert a.highest_utilisation == pytest.approx(1.2 / 1.95, rel=1e-5)
-    assert a.demand / a.capacity == pytest.approx(1.2 / 1.95, rel=1e-5) and a.lift == 0.0
+    assert a.highest_utilisation == pytest.approx(1.2 / 1.95, abs=STRESS_OFF / 1.95)
+    assert a.demand / a.capacity == pytest.approx(1.2 / 1.95, abs=STRESS_OFF / 1.95) and a.lift == 0.0
     # the bend of A crosses the cut where its circle (bend of 8 d_b) leans by acos(1 - rise / R); 12 chords
     anchor = layout(mesh).anchors["A"]
     rise, radius = 0.5 * sum(anchor.above) - 60.0, 4.5 * 28.7
@@ -220,9 +223,10 @@ def judged(folder, specimen, mesh, **changes):
 def test_flat_crack_in_the_drop_is_named_with_its_place(run):
     """1 mm in the drop over a limit of 0.1 mm: growth 10; the bond of B lost in the drop is 1 over 0.5: growth 2."""
     a = findings(run).assessment
-    assert a.mode is Mechanism.prying and a.governing.growth == pytest.approx(10.0)
+    assert a.mode is Mechanism.prying and a.governing.growth == pytest.approx(10.0, abs=WIDTH_OFF / 0.1)
     told = a.governing.evidence[0]
-    assert told.value == pytest.approx(1.0) and told.x == pytest.approx(FLAT_X, abs=25.0) and told.step == 5
+    assert told.value == pytest.approx(1.0, abs=WIDTH_OFF)
+    assert told.x == pytest.approx(FLAT_X, abs=25.0) and told.step == 5
     bond = a.state(Mechanism.bond_splitting)
     assert bond.growth == pytest.approx(2.0) and bond.first.bars == ("B",)
     yields = a.state(Mechanism.yielding)
@@ -423,12 +427,12 @@ def test_histories_of_a_run(run):
     assert "A/tangent" in h.names and h.step.tolist() == [1, 2, 3, 4, 5]
     # the stress put in is uniaxial, vertical, 1e-5 of the load
     k = h.names.index("A/tangent")
-    assert h.major[:, k] == pytest.approx([0.0, 0.6, 1.0, 1.2, 0.9], abs=1e-6)
-    assert h.ratio[3, k] == pytest.approx(1.2 / 1.95, rel=1e-5)
+    assert h.major[:, k] == pytest.approx([0.0, 0.6, 1.0, 1.2, 0.9], abs=STRESS_OFF)
+    assert h.ratio[3, k] == pytest.approx(1.2 / 1.95, abs=STRESS_OFF / 1.95)
     assert np.abs(np.degrees(h.angle[3, k])) == pytest.approx(90.0)
     b = bars.history(run, "B")
     assert b.face == pytest.approx(list(STRESS.values())) and b.load[3] == 120e3
-    assert largest_widths(run) == pytest.approx([0.0, 0.02, 0.08, 0.10, 1.0], rel=1e-5)
+    assert largest_widths(run) == pytest.approx([0.0, 0.02, 0.08, 0.10, 1.0], abs=WIDTH_OFF)
 
 
 def test_strengths_come_from_the_specimen_text(run):

@@ -26,9 +26,12 @@ from fesplice.report.plan.trajectories import trajectories
 from fesplice.report.view import Shown, View
 from fesplice.report.views import VIEWS
 from fesplice.specimen import read_text, vary_many
+from fesplice.store.steps import CRACK, QUANTA
 
 HERE = Path(__file__)
 DATA = runpy.run_path(str(HERE.with_name("plan_data.py")))
+#: Rounding to whole multiples errs by half of one (arithmetic); the bands are 80 mm wide [mm].
+WIDTH_OFF = 0.5 * CRACK[0] * 80.0 + 1e-6
 LOOK = runpy.run_path(str(HERE.with_name("test_report.py")))
 
 
@@ -130,9 +133,9 @@ def test_flat_struts_end_inside_the_slab_and_keep_their_balance(kept):
 def test_cracks_tell_opening_and_direction(kept):
     rows = at_strength(table(kept, "plan-cracks"))
     assert len(rows) > 5
-    assert [float(r["opening_mm"]) for r in rows] == pytest.approx([DATA["CRACK"]] * len(rows), rel=1e-5)
+    assert [float(r["opening_mm"]) for r in rows] == pytest.approx([DATA["CRACK"]] * len(rows), abs=WIDTH_OFF)
     # the normal stands across the beam: the crack runs along the bars
-    assert all(abs(float(r["angle_deg"])) == pytest.approx(0.0, abs=1e-3) for r in rows)
+    assert all(abs(float(r["angle_deg"])) == pytest.approx(0.0, abs=np.degrees(0.5 * CRACK[1])) for r in rows)
 
 
 def test_struts_are_the_resultant_of_an_even_stress(kept):
@@ -179,10 +182,10 @@ def test_tie_strains_are_those_of_the_run(kept):
     assert len(rows) == 12
     for row in rows:
         number = int(row["line"][1])
-        assert float(row["strain"]) == pytest.approx(DATA["STRAIN"] * number, rel=1e-5)
+        assert float(row["strain"]) == pytest.approx(DATA["STRAIN"] * number, abs=0.5 * QUANTA["strain"])
         assert float(row["share_of_yield"]) == pytest.approx(DATA["STRAIN"] * number * 2e5 / 725.0, rel=1e-5)
     heights = [p.get_height() for p in kept[1]["plan-ties"].axes[0].patches]
-    assert sorted(heights) == pytest.approx(sorted([1.0, 2.0, 3.0, 4.0, 5.0, 6.0] * 2), rel=1e-5)
+    assert sorted(heights) == pytest.approx(sorted([1.0, 2.0, 3.0, 4.0, 5.0, 6.0] * 2), rel=1e-4)
 
 
 def test_shares_of_the_thrust_are_forces_over_the_thrust(kept):

@@ -21,6 +21,8 @@ import fesplice
 from fesplice.contracts import FolderFault, Outcome
 from fesplice.mesh import BarLine, Group, Mesh, Station
 from fesplice.store import Run, RunWriter, StepRecord
+from fesplice.store.arrays import pack
+from fesplice.store.folder import step_path
 from fesplice.store.steps import QUANTA
 
 
@@ -96,6 +98,32 @@ def test_a_run_from_beginning_to_end(tmp_path: Path):
         assert step.of("bar:A")["yielded"].tolist() == [True]
         assert set(step.fields) == set(given)
     assert run.step(-1).index == 3
+    assert not (run.folder / "state.h5").exists()  # nothing goes on from a finished run
+
+
+def test_a_run_of_the_earlier_layout_is_read_and_not_gone_on_with(tmp_path: Path):
+    """Layout 1: every field in single precision under its name, ``u`` in double, by the general writer of arrays."""
+    folder = tmp_path / "r"
+    with begin(folder) as writer:
+        for step in (1, 2):
+            writer.accept(record(step))
+    for step in (1, 2):
+        kept = dict(record(step).fields)
+        kept["pre/cast/stress"] = kept["pre/cast/stress"].astype(np.float32)
+        step_path(folder, step).write_bytes(pack(kept, {"step": step}, compress=True))
+    (folder / "state.h5").unlink()
+    manifest = {k: v for k, v in json.loads((folder / "manifest.json").read_text()).items() if k != "digest"}
+    (folder / "manifest.json").write_text(json.dumps(manifest | {"schema": 1}))
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    for step in Run(folder).steps():
+        np.testing.assert_array_equal(step.u, record(step.index).fields["u"])
+        np.testing.assert_array_equal(
+            step.fields["pre/cast/stress"], record(step.index).fields["pre/cast/stress"].astype(np.float32)
+        )
+    for again in (lambda: RunWriter.resume(folder), lambda: begin(folder)):
+        with pytest.raises(FolderFault, match="layout 1, which is read but no longer written"):
+            again()
+    assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
 
 
 def test_the_mesh_comes_back_whole(tmp_path: Path):

@@ -51,13 +51,23 @@ def march(folder: Path, steps: int, before_step: Callable[[int], None] = lambda 
             writer.attempt(step=step, number=1, outcome=Outcome.converged)
             columns = {"load_N": float(x[7]), "energy": energy, "outcome": Outcome.converged}
             writer.accept(StepRecord(step, columns, {"u": x, "precast/strain": x}, {"x": x, "energy": energy}))
+        # a finished run has no state any more: its last one is kept aside for comparing
+        shutil.copyfile(folder / "state.h5", aside(folder))
         writer.finish(Outcome.target_reached, {"energy": energy})
+
+
+def aside(folder: Path) -> Path:
+    return folder.with_name(f"{folder.name}-state.h5")
 
 
 def kept(folder: Path) -> dict[str, bytes]:
     """Everything of a run that must not depend on how often it died."""
-    names = ["curve.csv", "attempts.csv", "state.h5", "mesh.h5", *(f"steps/{p.name}" for p in folder.glob("steps/*"))]
-    return {name: (folder / name).read_bytes() for name in names}
+    names = ["curve.csv", "attempts.csv", "mesh.h5", *(f"steps/{p.name}" for p in folder.glob("steps/*"))]
+    state = folder / "state.h5"
+    return {
+        "state": (state if state.exists() else aside(folder)).read_bytes(),
+        **{name: (folder / name).read_bytes() for name in names},
+    }
 
 
 def ended(folder: Path) -> bool:
