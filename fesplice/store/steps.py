@@ -30,7 +30,7 @@ from fesplice.store.folder import Absent, reason, step_path
 
 #: Smallest difference kept, by quantity: powers of two, so that what is read back is exact. mm, MPa, N, N/mm, rad.
 QUANTA = {
-    "u": 2.0**-19, "reactions": 2.0**-2, "strain": 2.0**-25, "stress": 2.0**-8, "slip": 2.0**-18, "gap": 2.0**-20,
+    "u": 2.0**-19, "reactions": 2.0**-4, "strain": 2.0**-25, "stress": 2.0**-8, "slip": 2.0**-18, "gap": 2.0**-20,
     "opening": 2.0**-20, "tau": 2.0**-14, "bearing": 2.0**-9, "normal": 2.0**-12, "shear": 2.0**-12, "seat": 2.0**-9,
     "wedge": 2.0**-11, "force": 2.0**-4, "moment": 2.0**0,
 }  # fmt: skip

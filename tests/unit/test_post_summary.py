@@ -195,7 +195,7 @@ def test_findings_return_what_was_put_in(run):
     assert s.bar_stress == pytest.approx({"A": 360.0, "B": 360.0})
     assert s.yield_share["A"] == pytest.approx(360.0 / 725.0) and s.hook_share["A"] == pytest.approx(1.0)
     assert s.joint_opening == pytest.approx({"left": 0.4, "right": 0.8})
-    assert s.relaxed_steps == 1 and s.steps == 5 and s.worst_residual < 1e-5  # reactions are rounded to 1/4 N
+    assert s.relaxed_steps == 1 and s.steps == 5 and s.worst_residual < 1e-5  # reactions are rounded to 1/16 N
     assert s.widest_crack is not None and s.widest_crack.width == pytest.approx(0.10, abs=WIDTH_OFF)
     assert s.widest_crack.x == pytest.approx(-200.0, abs=25.0)
     a = s.assessment
