@@ -31,6 +31,8 @@ from fesplice.post.elevation.bars import profile
 from fesplice.post.elevation.hooks import station_tension
 from fesplice.post.elevation.layout import tensile_strengths
 from fesplice.post.plan.truss import truss
+from fesplice.post.readings import gauge_table
+from fesplice.post.runs import specimen_of
 from fesplice.report.cracks import cracks_of
 from fesplice.report.plan.slab import slab_of
 from fesplice.report.view import View, nearest
@@ -38,6 +40,7 @@ from fesplice.report.viewer.pack import Parcel, directions, even, exponential
 from fesplice.report.viewer.page import CAUTION, follow
 from fesplice.report.viewer.scene import _Plane
 from fesplice.report.views import VIEWS
+from fesplice.sizing.instruments import gauges_of
 from fesplice.store import Run
 
 HERE = Path(__file__).parent
@@ -198,11 +201,17 @@ def test_stations_and_gauges_are_those_of_the_findings(side, side_page):
     row = 3
     tension = station_tension(side.mesh, side.step(row).fields, tensile_strengths(side))
     assert [p["name"] for p in told["stations"]] == [t.station for t in tension]
-    assert arrays["0/stations"][row] == pytest.approx([t.major for t in tension], abs=1e-3)
-    assert len(told["gauges"]) > 4 and np.all(arrays["0/gauges"][0] == 0.0)
-    face = next(k for k, g in enumerate(told["gauges"]) if g["name"] == "A joint face")
-    # 360 MPa at the largest load over 200 GPa, read within 1.5 bar diameters of the face
-    assert arrays["0/gauges"][4, face] == pytest.approx(360.0 / 2e5, rel=0.15)
+    tops = np.array([p["top"] for p in told["stations"]])
+    assert arrays["0/stations"][row] * tops == pytest.approx([t.major for t in tension], abs=1e-3)
+    asked = gauges_of(specimen_of(side))
+    table = gauge_table(specimen_of(side), asked, (1.0, 1.0), side, None)
+    for k, place in enumerate(told["gauges"]):
+        wanted = table.reading[:, table.column(place["name"])]
+        off = np.abs(wanted).max() / 6e4
+        assert arrays["0/gauges"][:, k] * place["top"] == pytest.approx(wanted, rel=1e-3, abs=off)
+    of = {g["name"]: (k, g) for k, g in enumerate(told["gauges"])}
+    assert len(of) > 10 and of["A1 face"][1]["xy"] == pytest.approx([-280.0, 60.0], abs=1.0)
+    assert of["midspan"][1]["xy"] == [0.0, 0.0] and of["load right"][1]["xy"] == pytest.approx([900.0, 575.0])
 
 
 def test_curve_and_marks_are_told(side, side_page):

@@ -45,7 +45,9 @@ class Chart {
       const y0 = top + k * (high + 12), ys = bounds(g.y, true), Y = v => y0 + high - (v - ys[0]) / (ys[1] - ys[0]) * high;
       c.strokeStyle = look.rule; c.lineWidth = 1; c.fillStyle = look.quiet; c.textAlign = 'right'; c.textBaseline = 'middle';
       for (const v of ticks(ys[0], ys[1], Math.max(2, high / 34))) {
-        c.beginPath(); c.moveTo(left, Y(v)); c.lineTo(left + wide, Y(v)); c.stroke(); c.fillText(plain(v), left - 5, Y(v));
+        c.beginPath(); c.moveTo(left, Y(v)); c.lineTo(left + wide, Y(v)); c.stroke();
+        // a number at the upper end of a lower graph would meet that of the one above
+        if (!k || Y(v) > y0 + 5) c.fillText(plain(v), left - 5, Y(v));
       }
       c.save(); c.translate(11, y0 + high / 2); c.rotate(-Math.PI / 2); c.textAlign = 'center'; c.fillStyle = look.ink; c.fillText(g.label, 0, 0, high + 8); c.restore();
       c.beginPath();

@@ -41,10 +41,10 @@ class Scene {
   }
 
   nearest(place) {
-    const k = this.bars.findIndex(b => b.name === place.line);
+    const k = this.bars.findIndex(b => b.name === place.line), nodes = k < 0 ? this.cells : this.barNodes.subarray(this.start[k], this.start[k + 1]);
     let best = 0, least = Infinity;
-    for (let i = k < 0 ? 0 : this.start[k]; i < (k < 0 ? this.barNodes.length : this.start[k + 1]); i++) {
-      const p = this.barNodes[i], d = Math.hypot(this.points[2 * p] - place.xy[0], this.points[2 * p + 1] - place.xy[1]);
+    for (const p of nodes) {
+      const d = Math.hypot(this.points[2 * p] - place.xy[0], this.points[2 * p + 1] - place.xy[1]);
       if (d < least) { least = d; best = p; }
     }
     return best;
@@ -54,7 +54,7 @@ class Scene {
   codes(name, row) { const a = this.arrays(name); return a.data.subarray(row * a.row, (row + 1) * a.row); }
   value(name, row, e) { const a = this.arrays(name); return a.levels[a.data[row * a.row + e]]; }
   along(name, row, i) { const a = this.bar[name]; return a.data[row * a.row + i] * a.scale; }
-  reading(name, row, i) { const a = this.arrays(name); return a.data[row * a.row + i] * a.scale; }
+  reading(name, row, i) { const a = this.arrays(name); return a.data[row * a.row + i] * a.scale * this[name][i].top; }
   members_at(row) {
     const list = this.arrays('members').data, start = this.arrays('members/start').data, out = [];
     for (let i = start[row]; i < start[row + 1]; i++) {
@@ -62,6 +62,17 @@ class Scene {
       out.push({...this.members[k], x0, y0, x1, y1, force, steel});
     }
     return out;
+  }
+
+  // Where a place [mm] of the sound shape stands in the picture: it goes with the point nearest to it.
+  carried(x, y, k) {
+    const p = this.points;
+    let best = 0, least = Infinity;
+    for (let i = 0; i < p.length; i += 2) {
+      const d = (p[i] - x) * (p[i] - x) + (p[i + 1] - y) * (p[i + 1] - y);
+      if (d < least) { least = d; best = i; }
+    }
+    return [this.at[best] + (x - p[best]) * k, this.at[best + 1] - (y - p[best + 1]) * k];
   }
 
   // Places of all points: between rows `a` and `b` by the share `t`, displacements enlarged.
@@ -196,9 +207,10 @@ class Painter {
     if (s.show.has('bars')) this.bars(s);
     if (s.show.has('strokes') && field) this.strokes(s, field);
     else if (s.show.has('strokes') && s.field) this.cracks(s, 0.35);
-    if (s.show.has('members')) this.members(s);
+    const words = s.show.has('members') ? this.members(s) : [];
     if (s.show.has('stations')) this.places(scene.stations, s, 'ring');
     if (s.show.has('gauges')) this.places(scene.gauges, s, 'box');
+    for (const [x, y, text] of words) this.word(x, y, text, look);
   }
 
   rim(look) {
@@ -285,10 +297,11 @@ class Painter {
     path.moveTo(x - dx, y - dy); path.lineTo(x + dx, y + dy);
   }
 
+  // Struts and ties; answers the numbers that go on top.
   members(s) {
     const {context: c, shown, unit} = this, list = this.scene.members_at(s.row);
     const most = Math.max(...list.map(m => Math.abs(m.force)), 1);
-    const [dx, dy] = this.drift, px = (x, y) => [(x + dx - shown.x) * shown.k, (shown.y - y - dy) * shown.k];
+    const px = (x, y) => this.scene.carried(x, y, shown.k);
     c.font = `600 ${11 * unit}px ${FONT}`; c.textAlign = 'center'; c.textBaseline = 'middle';
     const words = [];
     for (const m of list) {
@@ -305,8 +318,9 @@ class Painter {
     for (const [, x, y, text] of words.sort((a, b) => b[0] - a[0])) {
       const wide = c.measureText(text).width + 8 * unit;
       if (taken.some(([a, b, w]) => Math.abs(a - x) < (w + wide) / 2 && Math.abs(b - y) < 15 * unit)) continue;
-      taken.push([x, y, wide]); this.word(x, y, text, s.look);
+      taken.push([x, y, wide, text]);
     }
+    return taken.map(([x, y, , text]) => [x, y, text]);
   }
 
   head(ax, ay, bx, by, colour) {

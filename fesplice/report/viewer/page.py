@@ -108,6 +108,7 @@ def unit_table() -> dict[str, dict[str, list[Any]]]:
         "opening": pair("length", "mm", "in"),
         "stress": pair("stress", "MPa", "ksi"),
         "force": pair("force", "kN", "kip"),
+        "angle": {"si": ["mrad", 1e-3], "us": ["mrad", 1e-3]},
         "strain": {"si": ["microstrain", 1e-6], "us": ["microstrain", 1e-6]},
         "share": {"si": ["%", 0.01], "us": ["%", 0.01]},
     }

@@ -5,6 +5,7 @@ Forces of members are in N, tension positive; strains count from zero under own 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -12,24 +13,30 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fesplice.contracts import Floats
-from fesplice.post.elevation.bars import arc_at, profile
+from fesplice.post.elevation.bars import arc_at, face_arcs, profile
 from fesplice.post.elevation.forces import lay_ties, read_cut
-from fesplice.post.elevation.gauges import mean_strain, read_gauges
+from fesplice.post.elevation.gauges import mean_strain
 from fesplice.post.elevation.hooks import RADII, discs, station_tension
-from fesplice.post.elevation.layout import layout, tensile_strengths
+from fesplice.post.elevation.layout import Layout, layout, tensile_strengths
 from fesplice.post.plan.trace import anchored
 from fesplice.post.plan.truss import truss
+from fesplice.post.readings import gauge_table
 from fesplice.report.plan.fields import SMALL
 from fesplice.report.plan.slab import slab_of
+from fesplice.sizing.instruments import gauges_of
+from fesplice.specimen.gauges import arc
 
 if TYPE_CHECKING:
+    from fesplice.mesh import Mesh
     from fesplice.post.points import Fields
     from fesplice.report.view import View
+    from fesplice.specimen.gauges import Gauge
+    from fesplice.specimen.schema import Specimen
 
 
 @dataclass(frozen=True)
 class Place:
-    """A named place (x, y) [mm] on a bar line; ``what`` its values are, and their ``kind`` of unit."""
+    """A named place (x, y) [mm], on a bar line or not; ``what`` its values are, and their ``kind`` of unit."""
 
     name: str
     line: str
@@ -72,28 +79,71 @@ class Stations:
         return self._read(fields) if self.places else ()
 
 
+@dataclass(frozen=True)
 class Gauges:
-    """Strain gauges that the program advises: on the main bars of an elevation and on the steel across."""
+    """Gauges and what they read (steps, m), from zero under own weight in inner units."""
 
-    def __init__(self, view: View):
-        self.mesh = mesh = view.run.mesh
-        self._at: list[tuple[str, float]] = []
-        places = []
-        if view.name == "elevation":
-            top = float(np.nanmax(view.curve["load_N"]))
-            for gauge in read_gauges(view.run, [top]).gauges if top > 0.0 else ():
-                places.append(Place(gauge.name, gauge.line, gauge.xy, "strain", "strain"))
-                self._at.append((gauge.line, arc_at(mesh, gauge.line, gauge.xy)))
-        else:
-            for state in slab_of(view).ties(slab_of(view).leading().step):
-                places.append(Place(f"tie {state.line}", state.line, (state.x, state.y), "strain", "strain"))
-                self._at.append((state.line, arc_at(mesh, state.line, (state.x, state.y))))
-        self.places = tuple(places)
+    places: tuple[Place, ...]
+    reading: Floats
 
-    def read(self, fields: Fields) -> list[float]:
-        """One strain per gauge [-], not yet from zero."""
-        states = {line: profile(self.mesh, fields, line) for line in {line for line, _ in self._at}}
-        return [mean_strain(states[line], arc) for line, arc in self._at]
+
+def gauges(view: View) -> Gauges:
+    """The gauges of the specimen, or those that are recommended where it names none, as far as the view shows them;
+    in a plan every line of steel across where it strains most.
+    """
+    return _side(view) if view.name == "elevation" else _across(view)
+
+
+def _side(view: View) -> Gauges:
+    """Gauges of an elevation, as the table of a prediction reads them."""
+    s, mesh = view.specimen, view.run.mesh
+    asked, laid = gauges_of(s), layout(mesh)
+    table = gauge_table(s, asked, (1.0, 1.0), view.run, None)
+    seen = [j for j in range(len(asked)) if np.isfinite(table.reading[:, j]).all()]
+    found = [(j, _sits(s, asked[j], mesh, laid)) for j in seen]
+    kinds = {"length": "opening"}
+    places = tuple(
+        Place(asked[j].id, line, xy, asked[j].kind.replace("_", " "), kinds.get(asked[j].quantity, asked[j].quantity))
+        for j, (line, xy) in found
+    )
+    return Gauges(places, table.reading[:, seen])
+
+
+def _sits(s: Specimen, gauge: Gauge, mesh: Mesh, laid: Layout) -> tuple[str, tuple[float, float]]:
+    """Bar line (empty for none) and place [mm] of a gauge in the elevation."""
+    line, along = gauge.bar[:1], arc(s, gauge)
+    if line in mesh.lines:
+        bar = mesh.lines[line]
+        at = face_arcs(mesh, line, laid)[0] + (along if math.isfinite(along) else 0.0)
+        x, y = (float(np.interp(at, bar.arc, mesh.points[bar.nodes, k])) for k in (0, 1))
+        return line, (x, y)
+    low, high = laid.y
+    y = high if gauge.face == "compression" or gauge.kind == "load" else low
+    x = gauge.x if math.isfinite(gauge.x) else 0.0
+    if gauge.kind == "joint_opening" and laid.joints:
+        x = laid.joints[0 if gauge.joint == "left" else -1]
+    elif gauge.kind == "load":
+        rams = [float(mesh.points[n, 0].mean()) for name, n in mesh.node_sets.items() if name.startswith("load:")]
+        x = {"left": min(rams), "right": max(rams)}.get(gauge.ram, x) if rams else x
+    elif gauge.kind == "tie_strain":
+        legs = sorted(float(mesh.points[b.nodes, 0].mean()) for b in mesh.lines.values() if b.role == "confinement")
+        x = legs[gauge.tie - 1] if gauge.tie is not None and gauge.tie <= len(legs) else x
+        y = 0.5 * (low + high)
+    return "", (x, low + gauge.level if math.isfinite(gauge.level) else y)
+
+
+def _across(view: View) -> Gauges:
+    """Steel across in a plan, each line where it strains most at the strength."""
+    mesh, slab = view.run.mesh, slab_of(view)
+    states = slab.ties(slab.leading().step)
+    at = [(state.line, arc_at(mesh, state.line, (state.x, state.y))) for state in states]
+    rows = []
+    for step in view.run.steps():
+        bars = {line: profile(mesh, step.fields, line) for line in {line for line, _ in at}}
+        rows.append([mean_strain(bars[line], place) for line, place in at])
+    reading = np.array(rows, float).reshape(len(rows), len(at))
+    places = (Place(f"tie {t.line}", t.line, (t.x, t.y), "tie strain", "strain") for t in states)
+    return Gauges(tuple(places), reading - reading[:1])
 
 
 class Members:
@@ -118,7 +168,3 @@ class Members:
             if abs(m.force) >= max(least, 1.0) and m.kind != "bar"
         ]
 
-
-def from_zero(strain: Floats) -> Floats:
-    """Readings (steps, m) from zero in the first step."""
-    return strain - strain[:1]

@@ -22,7 +22,7 @@ from fesplice.report.plan.slab import slab_of
 from fesplice.report.view import View
 from fesplice.report.viewer.bars import QUANTITIES, BarReader
 from fesplice.report.viewer.pack import Parcel, directions, even, exponential
-from fesplice.report.viewer.places import Gauges, Members, Place, Stations, from_zero
+from fesplice.report.viewer.places import Members, Place, Stations, gauges
 from fesplice.report.views import VIEWS
 
 if TYPE_CHECKING:
@@ -69,7 +69,8 @@ def put_scene(view: View, parcel: Parcel, head: str) -> dict[str, Any]:
         parcel.scaled(f"{head}bars/{name}", read.bars[:, :, k])
     fields = _put_fields(view, parcel, head, read)
     for name, values in (("stations", read.stations), ("gauges", read.gauges)):
-        parcel.scaled(f"{head}{name}", values)
+        # values of different kinds stand side by side: each is a share of its own largest
+        parcel.scaled(f"{head}{name}", values / _tops(values))
     names = sorted({m.name for step in read.members for m in step})
     rows = [[names.index(m.name), *m.line, m.force, m.steel] for step in read.members for m in step]
     parcel.plain(f"{head}members", np.array(rows, float).reshape(-1, 7), "f4")
@@ -92,7 +93,7 @@ def put_scene(view: View, parcel: Parcel, head: str) -> dict[str, Any]:
             for n, line in lines.items()
         ],
         "start": bars.start.tolist(),
-        "stations": _told(read.at_stations), "gauges": _told(read.at_gauges),
+        "stations": _told(read.at_stations, read.stations), "gauges": _told(read.at_gauges, read.gauges),
         "members": [{"name": n, "kind": kinds[n]} for n in names],
         "marks": _marks(view),
         "sentence": view.findings.assessment.sentence,
@@ -160,7 +161,7 @@ class _Read:
 
 def _read(view: View, shape: _Shape, bars: BarReader) -> _Read:
     mesh, elements, points = view.run.mesh, view.elements, view.points
-    stations, gauges, members = Stations(view), Gauges(view), Members(view)
+    stations, members, instruments = Stations(view), Members(view), gauges(view)
     plane = _Plane(view, shape) if _PLANE in mesh.groups else None
     rows: dict[str, list[Any]] = {name: [] for name in _Read.__dataclass_fields__}
     for step in view.run.steps():
@@ -181,15 +182,14 @@ def _read(view: View, shape: _Shape, bars: BarReader) -> _Read:
         rows["angle"].append(angle)
         rows["bars"].append(bars.read(fields))
         rows["stations"].append(stations.read(fields))
-        rows["gauges"].append(gauges.read(fields))
         rows["members"].append(members.read(fields))
         if plane is not None:
             rows["plane"].append(plane.lost(fields))
     count = len(rows["moved"])
     arrays = {k: np.array(v, float).reshape(count, *np.shape(v[0])) for k, v in rows.items() if v and k != "members"}
-    arrays["gauges"] = from_zero(arrays["gauges"])
+    arrays["gauges"] = instruments.reading
     return _Read(
-        **{"plane": None, **arrays}, members=rows["members"], at_stations=stations.places, at_gauges=gauges.places
+        **{"plane": None, **arrays}, members=rows["members"], at_stations=stations.places, at_gauges=instruments.places
     )
 
 
@@ -309,8 +309,17 @@ def curve_of(view: View) -> dict[str, Floats]:
     }
 
 
-def _told(places: tuple[Place, ...]) -> list[dict[str, Any]]:
-    return [{"name": p.name, "line": p.line, "xy": list(p.xy), "what": p.what, "kind": p.kind} for p in places]
+def _tops(values: Floats) -> Floats:
+    """Largest of every column (m,) of values (steps, m), 1 where there is nothing."""
+    tops = np.abs(values).max(axis=0, initial=0.0)
+    return np.where(tops > 0.0, tops, 1.0)
+
+
+def _told(places: tuple[Place, ...], values: Floats) -> list[dict[str, Any]]:
+    return [
+        {"name": p.name, "line": p.line, "xy": list(p.xy), "what": p.what, "kind": p.kind, "top": float(top)}
+        for p, top in zip(places, _tops(values))
+    ]
 
 
 def _marks(view: View) -> list[dict[str, Any]]:
