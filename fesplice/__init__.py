@@ -15,6 +15,7 @@ and loads no mesher, no plotting library and no file format:
 ``InputFault``, ``FolderFault``, ``NotConverged``   what may be raised
 ``reduce(...)``           logs of a test -> loads, bar stress, bond, events in a folder
 ``compare(...)``          reduced tests laid over the prediction of their specimen
+``learn(...)``            tests -> a model of the errors of views and formulas, for ``predict(learned=...)``
 ``Test``                  a reduced test; ``Test.read(folder)``
 """
 
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from fesplice.pipeline import analyse as analyse
     from fesplice.pipeline import predict as predict
     from fesplice.pipeline.compare import compare as compare
+    from fesplice.pipeline.learn import learn as learn
     from fesplice.post.prediction import Prediction as Prediction
     from fesplice.post.record import findings as findings
     from fesplice.report import report as report
@@ -48,6 +50,7 @@ if TYPE_CHECKING:
 
 _HOME = {
     "Comparison": "fesplice.measured.comparison",
+    "learn": "fesplice.pipeline.learn",
     "FolderFault": "fesplice.contracts",
     "InputFault": "fesplice.contracts",
     "NotConverged": "fesplice.contracts",
@@ -70,7 +73,7 @@ _HOME = {
 
 __all__ = [
     "Comparison", "FolderFault", "InputFault", "NotConverged", "Prediction", "Run", "Test", "__version__", "analyse",
-    "check", "compare", "export", "findings", "predict", "read", "reduce", "report", "run_study", "vary",
+    "check", "compare", "export", "findings", "learn", "predict", "read", "reduce", "report", "run_study", "vary",
     "viewer",
 ]  # fmt: skip
 

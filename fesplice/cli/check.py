@@ -102,7 +102,7 @@ def sheet(
         predicted = Prediction.read(run) if is_prediction(run) else None
         computed, plan = (Run(run), None) if predicted is None else runs_of(run, predicted)
         if predicted is not None and computed is not None:
-            table = gauge_table(given, gauges_of(given), predicted.factors, computed, plan)
+            table = gauge_table(given, gauges_of(given), computed, plan)
     target = file if file is not None else Path(f"{given.name.lower()}-sheet.html")
     page = compose(given, found, test_day(given, found), computed, plan, predicted, table)
     out.print(str(write_sheet(page, target, paper)))

@@ -92,3 +92,19 @@ def compare(
     found = compare_tests(tests, prediction, folder, progress=drawing)
     out.print(comparison_text(found))
     out.print(f"\npage: {folder / 'comparison.html'}")
+
+
+def learn(
+    tests: Annotated[list[Path], typer.Argument(help="folders of reduced tests", show_default=False)],
+    file: Annotated[Path, typer.Option("--out", help="file of the model (JSON)", show_default=False)],
+    predictions: Annotated[
+        list[Path] | None,
+        typer.Option("--prediction", help="prediction of a test's specimen, once for each", show_default=False),
+    ] = None,
+) -> None:
+    """Learn from tests how far the coupled views and each formula are off; predict --learned uses it."""
+    from fesplice.measured.learning_text import model_text
+    from fesplice.pipeline.learn import learn as learn_from
+
+    out.print(model_text(learn_from(tests, file, predictions=predictions or [])))
+    out.print(f"\nmodel: {file}")

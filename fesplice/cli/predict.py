@@ -28,6 +28,9 @@ def predict(
     folder: Annotated[
         Path, typer.Option("--out", help="folder of the prediction; left out: runs/NAME-prediction", show_default=False)
     ] = Path(),
+    learned: Annotated[
+        Path | None, typer.Option("--learned", help="model that tests taught (verb learn)", show_default=False)
+    ] = None,
     pictures: Annotated[bool, typer.Option(help="draw the figures and write the pages at the end")] = True,
     json_file: JsonFile = None,
     quiet: Quiet = False,
@@ -42,7 +45,7 @@ def predict(
     target = folder if folder != Path() else Path("runs") / f"{given.name.lower()}-prediction"
     with Watch(quiet, log) as watch:
         try:
-            found = compute(given, target, progress=watch.named)
+            found = compute(given, target, progress=watch.named, learned=learned)
         except KeyboardInterrupt:
             err.print("fesplice: stopped; the same command goes on from the last accepted steps")
             raise typer.Exit(130) from None

@@ -1,6 +1,6 @@
 """What a prediction said and whether the test bore it out: sentence by sentence, and events side by side.
 
-A load that was predicted is held when the test's lies within the band of the prediction's own strength about it; a
+The strength holds when the test's lies within its band, a load of an event when it lies within 0.8 to 1.2 of it, a
 reading when the test's lies within the band of the reading. What no instrument of the test shows cannot be said.
 """
 
@@ -17,6 +17,7 @@ from fesplice.measured.record import Test
 from fesplice.post.expected import Happening
 from fesplice.post.mechanisms import Mechanism
 from fesplice.post.prediction import Prediction
+from fesplice.post.readings import OFF
 
 HELD, FAILED, OPEN = "held", "did not hold", "cannot be said"
 #: Opening that counts as open in a happening of the elevation [mm] (as told there).
@@ -99,17 +100,16 @@ def claims(found: Prediction, test: Test, reached: Reached, mode: Mode) -> tuple
     shows = found.expected
     if shows is None:
         return tuple(out)
-    low, high = found.factors
     for text in shows.sentences:
         if text.startswith("at "):
-            out.append(_deflection(text, shows.load, shows.deflection, reached, (low, high)))
+            out.append(_deflection(text, shows.load, shows.deflection, reached, OFF))
         elif text.startswith("first crack"):
             seen = _value(test, "load: first crack")
-            out.append(_load_claim(text, shows.first_crack, seen, (low, high), "first crack on the curve"))
+            out.append(_load_claim(text, shows.first_crack, seen, OFF, "first crack on the curve"))
         elif not text.startswith("will be seen"):
             out.append(Claim(text, OPEN, "crack widths were not measured"))
     for h in shows.happenings:
-        out.append(_happening(h, found, reached, (low, high)))
+        out.append(_happening(h, reached, OFF))
     return tuple(out)
 
 
@@ -144,7 +144,7 @@ def _load_claim(text: str, load: float, seen: float, factors: tuple[float, float
     return Claim(text, HELD if low <= seen <= high else FAILED, told)
 
 
-def _happening(h: Happening, found: Prediction, reached: Reached, factors: tuple[float, float]) -> Claim:
+def _happening(h: Happening, reached: Reached, factors: tuple[float, float]) -> Claim:
     text = f"will be seen: {h.text}"
     seen, what = _match(h, reached)
     if not what:

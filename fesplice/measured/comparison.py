@@ -26,7 +26,7 @@ from fesplice.measured.rig import Rig, gauges_of, read_rig
 from fesplice.post.elevation.bars import face_arcs, profile
 from fesplice.post.elevation.layout import layout
 from fesplice.post.prediction import Prediction
-from fesplice.post.readings import UNITS, GaugeTable, gauge_table, rising
+from fesplice.post.readings import OFF, UNITS, GaugeTable, gauge_table, rising
 from fesplice.specimen import Specimen, read
 from fesplice.specimen.gauges import Gauge, arc, row_of
 from fesplice.store.folder import plain
@@ -182,7 +182,7 @@ def compare_test(folder: str | Path, found: Prediction, side: Run, top: Run | No
         raise InputFault(str(place), f"is a test of {test.specimen}; the prediction is of {found.specimen}")
     rig, s = read_rig(place / RIG), read(place / SPECIMEN)
     gauges = gauges_of(s, rig, str(place / RIG))
-    table = gauge_table(s, tuple(gauges.values()), found.factors, side, top)
+    table = gauge_table(s, tuple(gauges.values()), side, top)
     reduced = test.series()
     m = _Material(
         s, test, rig, gauges, test.series(READINGS), reduced, table, found, onsets.peak_row(reduced["load_N"])
@@ -343,7 +343,7 @@ def _ratios(m: _Material, side: Run) -> tuple[Ratio, ...]:
     shows = found.expected
     if shows is not None:
         put("load at the first crack", "load: first crack", shows.first_crack,
-            (low * shows.first_crack, high * shows.first_crack))  # fmt: skip
+            (OFF[0] * shows.first_crack, OFF[1] * shows.first_crack))  # fmt: skip
         put("midspan deflection at the largest load", "midspan deflection at the peak", shows.deflection, None,
             "each at its own largest load")  # fmt: skip
     deflection = np.asarray(side.curve["deflection_mm"], float)

@@ -68,6 +68,7 @@ class About(Part):
 
     specimen: Name = Field(description="name of the specimen, as in its file")
     date: Text = Field(default="", description="day of the test, YYYY-MM-DD")
+    series: Text = Field(default="", description="series of tests that this one belongs to")
     mode: Seen = Field(default="", description="what the specimen was seen to fail by, one of the mechanisms")
     mode_evidence: Text = Field(default="", description="what that was seen by")
     note: str = ""

@@ -24,6 +24,7 @@ import numpy as np
 
 from fesplice.contracts import BondMaker, ConcreteMaker, FespliceError, FolderFault, InputFault, NotConverged
 from fesplice.laws.cracking import hordijk
+from fesplice.measured.learning import Model, corrected
 from fesplice.model.choice import Chosen, choose
 from fesplice.model.plan import Vertical
 from fesplice.pipeline import manifest
@@ -62,12 +63,14 @@ def predict(
     progress: Told | None = None,
     bond: BondMaker | None = None,
     concrete: ConcreteMaker | None = None,
+    learned: Model | str | Path | None = None,
 ) -> Prediction:
     """Compute and read both views of a specimen (or its file); ``progress(run, step)`` hears of every plan step.
 
     The elevation runs in a process of its own; with a law handed in (``bond``, ``concrete``: see :func:`analyse`),
     which may live in a notebook only, it runs in this one after the first plans. Raises :class:`InputFault` for a
     faulty specimen or folder.
+    ``learned``: a model that tests at hand taught (:func:`fesplice.learn`), or its file: the band is then its.
     A run that ends without reaching its stop is read as far as it came, and the prediction says so. A finished
     prediction of the same specimen with the same laws by the same program is returned as it stands.
     """
@@ -75,16 +78,34 @@ def predict(
     home = Path(folder)
     computable(s)
     chosen = choose(s, bond, concrete)  # a law that cannot be is told before anything is written
+    model = learned if learned is None or isinstance(learned, Model) else Model.read(learned)
     if (standing := _standing(s, home, chosen)) is not None:
         if not is_frozen(home) and not _gauged(s, home):
             _gauge_anew(s, home, standing)
-        return standing
+        return _told_by(model, s, home, standing)
     laws: Laws = {kind: law for kind, law in (("bond", bond), ("concrete", concrete)) if law is not None}
     text, lock = _claim(s, home)
     try:
-        return _predict(s, home, text, progress or (lambda name, now: None), laws)
+        answer = _predict(s, home, text, progress or (lambda name, now: None), laws)
     finally:
         lock.release()
+    return _told_by(model, s, home, answer)
+
+
+def _told_by(model: Model | None, s: Specimen, home: Path, answer: Prediction) -> Prediction:
+    """The prediction with the band that a model gives it, or with its own; kept in its folder where that changes it."""
+    told = replace(answer, learned=None if model is None else corrected(model, s, answer))
+    if told.learned == answer.learned:
+        return answer
+    refuse_frozen(home)
+    lock = Lock(home)
+    try:
+        write_whole(home / RECORD, told.to_json().encode())
+    except OSError as error:
+        raise FolderFault(str(home), f"cannot be written: {reason(error)}") from error
+    finally:
+        lock.release()
+    return told
 
 
 def _predict(s: Specimen, home: Path, text: Path, tell: Told, laws: Laws) -> Prediction:
@@ -122,7 +143,7 @@ def _predict(s: Specimen, home: Path, text: Path, tell: Told, laws: Laws) -> Pre
 def _write_gauges(s: Specimen, home: Path, answer: Prediction) -> None:
     """The table of gauges, from the runs of the prediction."""
     top = Run(home / f"plan-pass-{len(answer.passes)}") if answer.passes else None
-    table = gauge_table(s, gauges_of(s), answer.factors, Run(home / "elevation"), top)
+    table = gauge_table(s, gauges_of(s), Run(home / "elevation"), top)
     write_whole(home / GAUGES, table.to_csv().encode())
 
 

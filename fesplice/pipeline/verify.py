@@ -270,7 +270,7 @@ def _specimen(home: Path) -> Specimen:
 def _gauges(home: Path, found: Prediction) -> str:
     given = _specimen(home)
     top = Run(home / f"plan-pass-{len(found.passes)}") if found.passes else None
-    made = gauge_table(given, gauges_of(given), found.factors, Run(home / "elevation"), top).to_csv()
+    made = gauge_table(given, gauges_of(given), Run(home / "elevation"), top).to_csv()
     if made.encode() != (home / GAUGES).read_bytes():
         raise FolderFault(str(home / GAUGES), "is not the table that the runs give")
     return "made again, the same"

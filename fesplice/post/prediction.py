@@ -18,13 +18,10 @@ from typing import Any
 from fesplice.contracts import FolderFault
 from fesplice.post.expected import Expected
 from fesplice.post.mechanisms import Assessment, Mechanism, MechanismState
+from fesplice.post.scatter import ENDS, Learned, prior, unseen
 from fesplice.post.values import Known, from_dict, shown, to_dict
 from fesplice.store.folder import reason
 
-#: Share by which a single computed strength may be off: judgement values of the plan, one at a time, move it by
-#: -15 to +22 % (models/studies/TRENDS.md), but for one that is told apart (tails of hooks beside ties); series of
-#: published tests scatter by 4 to 18 % (models/validation).
-MODEL_BAND = 0.20
 #: Passes agree when the strength of the plan changes by less than this share.
 AGREED = 0.02
 #: The formula told beside the views for comparison; it decides nothing.
@@ -93,7 +90,8 @@ class Prediction:
     leaves it (None where there is no plan); ``passes`` of the coupling and whether they ``agreed``;
     ``notes`` on runs that stopped short. ``side_splitting``: bar stress at which, by a formula that counts no
     steel across, hooks split the cover beside them (nan without hooks): told for comparison, while the planes of the
-    hooks fail inside the elevation. ``expected``: what a test would show.
+    hooks fail inside the elevation. ``expected``: what a test would show. ``learned``: the band as tests at hand
+    taught it.
     """
 
     specimen: str
@@ -108,6 +106,7 @@ class Prediction:
     side_splitting: Known = math.nan
     expected: Expected | None = None
     made: Made | None = None
+    learned: Learned | None = None
 
     @classmethod
     def read(cls, folder: str | Path) -> Prediction:
@@ -192,8 +191,29 @@ class Prediction:
 
     @property
     def band(self) -> tuple[float, float]:
-        """Strength less and plus the model's uncertainty [MPa]."""
-        return (1.0 - MODEL_BAND) * self.bar_stress, (1.0 + MODEL_BAND) * self.bar_stress
+        """Strength at 5 and 95 % [MPa]: learnt from tests at hand, else by the scatter of published ones."""
+        if self.learned is not None:
+            return self.learned.low, self.learned.high
+        low, high = (unseen(self.kind).quantile(share) for share in ENDS)
+        return low * self.bar_stress, high * self.bar_stress
+
+    @property
+    def kind(self) -> str:
+        """Which published tests the band comes from: ``hooks`` of joints for laps, ``beams`` without one."""
+        return "beams" if self.coupled is None else "hooks"
+
+    @property
+    def band_text(self) -> str:
+        """Where the band comes from."""
+        if self.learned is not None:
+            return self.learned.text
+        of = prior(self.kind)
+        within, between = (100.0 * math.sqrt(share * of.rate / of.shape) for share in (1.0, of.between))
+        none = "; no test of a lap of hooked bars is among them" if self.kind == "hooks" else ""
+        return (
+            f"5 to 95 % of what a test of a series not seen yet may give, by {of.source} over what the program "
+            f"computes (scatter {within:.0f} % within a series, {between:.0f} % between series){none}"
+        )
 
     @property
     def factors(self) -> tuple[float, float]:
@@ -288,6 +308,7 @@ class Prediction:
         if self.other is not None:
             found.append(self.other.sentence)
         found += [f"because: {text}" for text in self.governing.evidence]
+        found.append(f"band: {self.band_text}")
         found += self.around
         if self.coupled and self.free and self.intact:
             found.append(
@@ -346,6 +367,8 @@ class Prediction:
         return {
             "sentence": self.sentence, "view": self.view, "mode": self.mode.value,
             "bar_stress_MPa": self.bar_stress, "exact": self.exact, "load_N": self.load,
-            "band_MPa": list(self.band), "bracket_MPa": list(self.bracket), "uncoupled_MPa": self.uncoupled,
+            "band_MPa": list(self.band), "band": self.band_text,
+            "learned": None if self.learned is None else to_dict(self.learned),
+            "bracket_MPa": list(self.bracket), "uncoupled_MPa": self.uncoupled,
             "next": None if following is None else to_dict(following), "sentences": list(self.sentences),
         }  # fmt: skip

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from fesplice.contracts import FolderFault, InputFault, Outcome
 from fesplice.post.mechanisms import Assessment
-from fesplice.post.prediction import AGREED, MODEL_BAND, Prediction
+from fesplice.post.prediction import AGREED, Prediction
 from fesplice.report import paper, prediction_figures
 from fesplice.report.figures import draw
 from fesplice.report.page import picture, report
@@ -269,7 +269,7 @@ def _values(home: Path, found: Prediction, side: View, files: Mapping[str, Seque
         "passes": _passes(found),
         "near": f"{100.0 * AGREED:.0f}",
         "uncoupled": quantity(found.uncoupled, "stress"),
-        "band": (*(f"{v:.0f}" for v in found.band), f"{100.0 * MODEL_BAND:.0f}"),
+        "band": tuple(f"{v:.0f}" for v in found.band),
         "runs": _links(home),
         "versions": manifest.get("versions", {}),
         "digest": manifest["specimen"]["digest"],

@@ -67,7 +67,7 @@ def specimen():
 
 @pytest.fixture(scope="module")
 def table(run, specimen) -> GaugeTable:
-    return gauge_table(specimen, gauges_of(specimen), (0.8, 1.25), run, None)
+    return gauge_table(specimen, gauges_of(specimen), run, None, (0.8, 1.25))
 
 
 def test_gauges_are_read_at_every_step(run, table: GaugeTable) -> None:
