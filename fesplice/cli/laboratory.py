@@ -108,3 +108,51 @@ def learn(
 
     out.print(model_text(learn_from(tests, file, predictions=predictions or [])))
     out.print(f"\nmodel: {file}")
+
+
+def watch(
+    log: Annotated[Path, typer.Argument(help="log that grows", show_default=False)],
+    prediction: Annotated[Path, typer.Option("--prediction", help="folder of the prediction", show_default=False)],
+    rig: Annotated[Path, typer.Option("--rig", help="rig file (TOML): what each channel reads", show_default=False)],
+    page: Annotated[
+        int | None, typer.Option("--page", help="also a page on this port, to this machine alone; 0: a free one")
+    ] = None,
+    quiet: Annotated[
+        float | None, typer.Option("--end-after", help="end when the log has not grown for so many seconds")
+    ] = None,
+) -> None:
+    """Follow a running test beside its prediction. No safety system: it stops nothing and warns nobody in time."""
+    from rich.live import Live as Screen
+    from rich.text import Text
+
+    from fesplice.measured.live import NO_SAFETY
+    from fesplice.measured.live_text import line, screen, signal_line
+    from fesplice.pipeline.watch import Page, follow, looks, there
+
+    there(log)
+    live = follow(log, prediction, rig)
+    served = Page(live, page) if page is not None else None
+    out.print(NO_SAFETY)
+    if served is not None:
+        out.print(f"page: {served.address}")
+    told, last = 0, ""
+    try:
+        with Screen(console=out, auto_refresh=False, screen=False) as shown:
+            for now in looks(live, quiet):
+                if served is not None:
+                    served.show(now)
+                if out.is_terminal:
+                    shown.update(Text(screen(now, live.specimen.name)), refresh=True)
+                elif (text := line(now)) != last:
+                    out.print(text)
+                    last = text
+                for signal in now.signals[told:]:
+                    bell = "\a" if out.is_terminal else ""
+                    out.print(f"{bell}SIGNAL {signal_line(signal.text, signal.load, signal.t)}")
+                told = len(now.signals)
+    except KeyboardInterrupt:
+        err.print("fesplice: stopped; the log was only read")
+        raise typer.Exit(130) from None
+    finally:
+        if served is not None:
+            served.close()

@@ -93,7 +93,7 @@ def _log(path: Path, rig: Rig, ledger: Ledger) -> Log:
     for told in dialect.told:
         ledger("read", path.name, told)
     channels = tuple(name for name in rig.channel if name in dialect.names)
-    stamps = _stamps(path, rig, dialect)
+    stamps = stamps_of(path, rig, dialect)
     words = {"seconds": "seconds of a counter", "clock": "time of day", "moment": "date and time", "rows": "a rate"}
     named = " and ".join(stamps.columns) or "none"
     ledger("read", path.name, f"time by {words[stamps.kind]}", reason=f"column {named}")
@@ -105,7 +105,7 @@ def _log(path: Path, rig: Rig, ledger: Ledger) -> Log:
     return Log(path, dialect, stamps, channels, path.stat().st_size)
 
 
-def _stamps(path: Path, rig: Rig, dialect: Dialect) -> StampKind:
+def stamps_of(path: Path, rig: Rig, dialect: Dialect) -> StampKind:
     """Kind of the stamps of a log, from its first readings."""
     asked = rig.time
     if asked.rate == asked.rate:
