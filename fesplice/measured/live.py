@@ -214,7 +214,7 @@ class Live:
     def _times(self, rows: Sequence[Sequence[str]]) -> Floats:
         assert self._dialect is not None
         if self._kind.kind == "rows":
-            return (self.rows + np.arange(len(rows))) * self._kind.factor
+            return np.asarray((self.rows + np.arange(len(rows))) * self._kind.factor, float)
         at = [self._dialect.names.index(n) for n in self._kind.columns]
         columns = [pa.array([row[k] for row in rows], pa.string()) for k in at]
         t = seconds(self._kind, columns, self._dialect.decimal)
@@ -373,9 +373,11 @@ class Live:
         if not self._last:
             held = len(self._held)
             state = f"{state}; zero is being read ({held} readings)" if held else state
+            coming, ahead = self._coming(0.0)
+            nan = math.nan
             return Now(
-                state, math.nan, *([math.nan] * 6), (), 0, *self._coming(0.0), (), self.rows, self.passed, self.begun
-            )  # fmt: skip
+                state, nan, nan, nan, nan, nan, nan, nan, (), 0, coming, ahead, (), self.rows, self.passed, self.begun
+            )
         if self._without:
             state += f"; NO ZERO was read for {', '.join(self._without)}"
         mean = self._mean()
@@ -384,9 +386,10 @@ class Live:
         moment = load * (st.moment_of_load(1.0) - st.moment_of_load(0.0)) + st.own_moment(st.face)
         stress = float(fibre_stress(st, np.array([moment]))[0]) if math.isfinite(load) else math.nan
         count = sum(c.gauge.kind != "load" for c in self._here)
+        coming, ahead = self._coming(self._largest)
         return Now(
             state, self._t, load, self._largest, load / self.found.load, stress, self._deflection(mean),
-            self._stiffness(), self._outside(load, mean), count, *self._coming(self._largest), tuple(self._signals),
+            self._stiffness(), self._outside(load, mean), count, coming, ahead, tuple(self._signals),
             self.rows, self.passed, self.begun,
         )  # fmt: skip
 

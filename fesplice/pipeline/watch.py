@@ -37,7 +37,7 @@ def follow(log: str | os.PathLike[str], prediction: str | os.PathLike[str], rig:
     wanted, s = read_rig(rig), read(home / "specimen.toml")
     gauges = gauges_of(s, wanted, str(rig))
     table = gauge_table(s, tuple(gauges.values()), side, top)
-    return Live(log, wanted, s, found, table, str(rig))
+    return Live(Path(log), wanted, s, found, table, str(rig))
 
 
 def looks(live: Live, quiet: float | None = None, every: float = EVERY) -> Iterator[Now]:
