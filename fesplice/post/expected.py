@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fesplice.contracts import Floats
-from fesplice.post.concrete import VISIBLE
+from fesplice.post.concrete import HAIRLINE, VISIBLE
 from fesplice.post.elevation.findings import elevation_findings, events
 from fesplice.post.elevation.gauges import read_gauges
 from fesplice.post.elevation.layout import main_lines
@@ -93,8 +93,8 @@ class Expected:
 
     ``deflection`` at midspan from zero under own weight, as on the day; ``first_crack`` and ``visible_crack``
     loads per ram [N]; ``service`` the load at which ``cracks`` are told; ``joint_opening`` at the tension face by
-    side; ``happenings`` in their order up to the predicted bar stress. ``unbalanced``: steps that decide,
-    whatever their balance (see :attr:`warnings`).
+    side, ``widest_joint`` over the height (None without joints); ``happenings`` in their order up to the predicted bar
+    stress. ``unbalanced``: steps that decide, whatever their balance (see :attr:`warnings`).
     """
 
     load: float
@@ -107,21 +107,35 @@ class Expected:
     gauges: tuple[GaugeReading, ...]
     happenings: tuple[Happening, ...]
     unbalanced: tuple[OutOfBalance, ...]
+    widest_joint: CrackSeen | None = None
+
+    @property
+    def joints(self) -> str:
+        """Openings at the tension face; a joint that is closed there and open above is told as such."""
+        if not self.joint_opening:
+            return ""
+        shut = {side for side, v in self.joint_opening.items() if not v >= HAIRLINE}
+        told = ", ".join(f"{s} closed" if s in shut else f"{s} {v:.2f} mm" for s, v in self.joint_opening.items())
+        text = f"joints open at the tension face by {told}" if not shut else f"joints at the tension face: {told}"
+        if (w := self.widest_joint) is not None and w.width >= HAIRLINE and ("left" if w.x < 0.0 else "right") in shut:
+            text += f", but open above the face by up to {w.width:.2f} mm (x = {w.x:.0f}, y = {w.y:.0f} mm)"
+        return text
 
     @property
     def sentences(self) -> tuple[str, ...]:
         """All but the gauges in words."""
         at = f"{self.load / 1e3:.0f} kN per ram"
-        joints = ", ".join(f"{side} {max(v, 0.0):.2f} mm" for side, v in self.joint_opening.items())
         found = [f"at {at}: midspan deflection {self.deflection:.1f} mm from zero under own weight"]
-        if joints:
-            found[0] += f"; joints open at the tension face by {joints}"
+        if joints := self.joints:
+            found[0] += f"; {joints}"
         if math.isfinite(self.first_crack):
             seen = f", visible ({VISIBLE} mm) at {self.visible_crack / 1e3:.0f} kN" if self.visible_crack > 0.0 else ""
             found.append(f"first crack at {self.first_crack / 1e3:.0f} kN per ram{seen}")
         if self.cracks:
             wide = "; ".join(c.text for c in self.cracks)
             found.append(f"widest cracks at {self.service / 1e3:.0f} kN per ram, {SERVICE} of that load: {wide}")
+        else:
+            found.append(f"no crack of {HAIRLINE} mm at {self.service / 1e3:.0f} kN per ram, {SERVICE} of that load")
         return (*found, *(f"will be seen: {h.text}" for h in self.happenings))
 
     @property
@@ -173,6 +187,7 @@ def expected(
         gauges=_gauges(side, top, load),
         happenings=tuple(sorted(come, key=lambda h: (h.load, h.bar_stress))),
         unbalanced=tuple(balances.values()),
+        widest_joint=_joint(seen, row) if seen.laid.joints else None,
     )
 
 
@@ -201,7 +216,7 @@ def _cracks(seen: ElevationTrace, across: PlanTrace | None, load: float) -> tupl
     words = {"flat": "along the bars", "inclined": "inclined", "upright": "across the bars"}
     found = [CrackSeen("elevation", words[k], spot.value, spot.x, spot.y) for k, spot in s.cracks.items()]
     if seen.laid.joints:
-        found.append(CrackSeen("elevation", "joint", s.joint.value, s.joint.x, s.joint.y))
+        found.append(_joint(seen, row))
     if across is not None:
         stress = float(np.interp(load, *_rising(seen.load, seen.bar_stress)))
         at = _row(across.bar_stress, stress)
@@ -209,7 +224,13 @@ def _cracks(seen: ElevationTrace, across: PlanTrace | None, load: float) -> tupl
         between = float(across.splitting[at, gap])
         found.append(CrackSeen("plan", f"along the bars {across.gaps[gap]}", between, math.nan, math.nan))
         found.append(CrackSeen("plan", "beside the edge bars", side, math.nan, math.nan))
-    return tuple(c for c in found if c.width > 0.0)
+    # less than a hairline is strain and no crack
+    return tuple(c for c in found if c.width >= HAIRLINE)
+
+
+def _joint(seen: ElevationTrace, row: int) -> CrackSeen:
+    spot = seen.snapshots[row].joint
+    return CrackSeen("elevation", "joint", spot.value, spot.x, spot.y)
 
 
 def _plan_happenings(across: PlanTrace, seen: ElevationTrace) -> list[Happening]:

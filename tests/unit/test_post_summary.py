@@ -44,7 +44,7 @@ def snapshot(step, load, **changes) -> Snapshot:
     cracks = dict.fromkeys(("flat", "inclined", "upright"), none)
     base = Snapshot(
         step, load, 0.1 * step, {"closure": 0.0}, cracks, outside=none, diagonal=none, bar_level=none, joint=none,
-        crushing=none, compression=none, web=none,
+        compression=none, web=none,
         **dict.fromkeys(("past", "lead", "slip", "opening", "bearing", "stress"), {"A": 0.0}),
     )  # fmt: skip
     return replace(base, **changes)
@@ -68,13 +68,22 @@ def test_events_stand_in_order_of_their_steps():
     steps = [
         snapshot(1, 10e3, joint=Spot(0.06, -280, 0)),
         snapshot(2, 20e3, joint=Spot(0.2, -280, 0), past={"A": 0.6}),
-        snapshot(3, 30e3, past={"A": 0.8}, stress={"A": 500.0}, crushing=Spot(0.004, 0, 570)),
+        snapshot(3, 30e3, past={"A": 0.8}, stress={"A": 500.0}, compression=Spot(0.004, 0, 570)),
     ]
     found = events(steps, {"A": 480.0})
     assert [e.step for e in found] == [1, 2, 3, 3]
     assert "joint" in found[0].what and "lead of bars A" in found[1].what
     assert (found[0].x, found[0].y) == (-280.0, 0.0)
     assert events(steps, {"A": 600.0})[-1].what.startswith("concrete")
+
+
+def test_crushed_concrete_is_told_by_its_place():
+    steps = [snapshot(1, 10e3, web=Spot(0.0036, 900, 250)), snapshot(2, 20e3, compression=Spot(0.004, 0, 570))]
+    told = [(e.what, e.x, e.y) for e in events(steps, {})]
+    assert told == [
+        ("concrete of the web is compressed beyond 0.0035", 900.0, 250.0),
+        ("concrete of the compression zone is compressed beyond 0.0035", 0.0, 570.0),
+    ]
 
 
 def test_bars_that_do_the_same_within_a_step_are_one_event():

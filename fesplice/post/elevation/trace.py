@@ -54,8 +54,8 @@ class Snapshot:
     ``inclined``, ``upright``); ``outside``: widest inclined crack out of the splice, and ``diagonal`` the same where it
     is wider than every upright crack (else 0); ``bar_level``: widest flat or
     inclined crack in the bar row or the row above, between joint face and hook; ``joint``: widest joint opening;
-    ``crushing``: least principal strain away from plates, positive; ``compression`` that of the compression zone, which
-    reaches a depth beyond the loads, and ``web`` that of the web beyond it. By main bar line: ``past`` share of the
+    ``compression``: least principal strain of the compression zone away from plates, positive, up to a depth beyond the
+    loads; ``web`` that of the web beyond it. By main bar line: ``past`` share of the
     embedded lead past its bond peak, ``lead`` mean slip over it, ``slip`` largest of the anchored end, ``opening``
     beside a lead that wedges, ``bearing`` mean pressure of the concrete in the bend per bar diameter, ``stress`` at
     the joint face. ``legs`` largest strain of stirrups. ``split``: share of the plane of the hooks that has split, by
@@ -71,7 +71,6 @@ class Snapshot:
     diagonal: Spot
     bar_level: Spot
     joint: Spot
-    crushing: Spot
     compression: Spot
     web: Spot
     past: Mapping[str, float]
@@ -203,7 +202,6 @@ class Tracer:
             diagonal=_most(points, np.where(outside > kinds["upright"].max(initial=0.0), outside, 0.0)),
             bar_level=_most(points, level),
             joint=_joint(self.mesh, fields),
-            crushing=_most(points, np.where(self._away, -e2, 0.0)),
             compression=_most(points, np.where(self._away & self._zone, -e2, 0.0)),
             web=_most(points, np.where(self._away & self._web & self._outside, -e2, 0.0)),
             past=past,

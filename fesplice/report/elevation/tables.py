@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from fesplice.post.concrete import VISIBLE
+from fesplice.post.concrete import HAIRLINE, VISIBLE
 from fesplice.post.elevation.findings import ElevationFindings
 from fesplice.report.elevation.beam import beam_of
 from fesplice.report.parts import Parts, Table, fixed, millimetres, quantity, share, single, tiny
@@ -48,7 +48,8 @@ def _findings(f: ElevationFindings) -> tuple[tuple[str, str], ...]:
             rows.append((f"Taken by the hooks of bars {line}", f"{share(hook)}, slip at the bend {slip}"))
     for side, opening in f.joint_opening.items():
         # a closed joint reports the tiny overlap of its contact
-        rows.append((f"Opening of the {side} joint at the tension face", millimetres(max(opening, 0.0))))
+        said = millimetres(opening) if opening >= HAIRLINE else "closed"
+        rows.append((f"Opening of the {side} joint at the tension face", said))
     if math.isfinite(f.joint_widest):
         height = f"at y = {f.joint_widest_y:.0f} mm"
         rows.append(("Widest joint opening over the height", f"{millimetres(f.joint_widest)} {height}"))

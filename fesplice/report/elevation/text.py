@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from fesplice.post.concrete import VISIBLE
+from fesplice.post.concrete import HAIRLINE, VISIBLE
 from fesplice.post.elevation.findings import ElevationFindings
 from fesplice.report.elevation.beam import beam_of
 from fesplice.report.parts import percent
@@ -47,8 +47,10 @@ def _joints(f: ElevationFindings) -> str:
     if not f.joint_opening:
         return "none"
     # a closed joint reports the tiny overlap of its contact
-    sides = ", ".join(f"{k} open by {max(v, 0.0):.2f} mm" for k, v in f.joint_opening.items())
-    return f"{sides} at the tension face; widest {f.joint_widest:.2f} mm at y = {f.joint_widest_y:.0f} mm"
+    sides = {k: f"open by {v:.2f} mm" if v >= HAIRLINE else "closed" for k, v in f.joint_opening.items()}
+    told = ", ".join(f"{k} {said}" for k, said in sides.items())
+    above = " above it" if "closed" in sides.values() and f.joint_widest >= HAIRLINE else ""
+    return f"{told} at the tension face; widest {f.joint_widest:.2f} mm{above} at y = {f.joint_widest_y:.0f} mm"
 
 
 def _strength(f: ElevationFindings, last: int) -> Rows:
