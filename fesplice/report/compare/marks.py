@@ -40,13 +40,16 @@ def events(comparison: Comparison, folder: Path) -> list[Path]:
         known = [(p.computed, p.what) for p in rows[0][1] if math.isfinite(p.computed)]
         for load, _ in known:
             axes.plot(0.0, load / 1e3, marker="o", markersize=3.5, color=style.INK, zorder=4)
-        _labels(axes, known, 0.0, -1.0, top / 1e3)
+        highest = [_labels(axes, known, 0.0, -1.0, top / 1e3)]
         last = rows[-1][1]
-        _labels(axes, [(p.seen, p.what) for p in last if math.isfinite(p.seen)], float(len(rows)), 1.0, top / 1e3)
+        seen = [(p.seen, p.what) for p in last if math.isfinite(p.seen)]
+        highest.append(_labels(axes, seen, float(len(rows)), 1.0, top / 1e3))
         axes.set_xticks(range(len(rows) + 1), ["computed", *(style.plain(n) for n, _ in rows)])
-        axes.set_xlim(-1.6, len(rows) + 1.6)
-        axes.set_ylim(0.0, 1.06 * top / 1e3)
-        axes.set_ylabel("load per ram (kN)")
+        axes.set_xlim(-2.1, len(rows) + 2.1)
+        axes.set_ylim(0.0, 1.05 * max(top / 1e3, *highest))
+        axes.set_yticks([])
+        axes.spines["left"].set_visible(False)
+        axes.set_title("loads per ram in kN", loc="left")
         for x in range(len(rows) + 1):
             axes.axvline(x, color=style.FAINT, linewidth=0.5, zorder=0)
         table: dict[str, list[Any]] = {
@@ -57,8 +60,11 @@ def events(comparison: Comparison, folder: Path) -> list[Path]:
         return style.save(figure, folder, "events", {"": table})
 
 
-def _labels(axes: Any, marks: Sequence[tuple[float, str]], x: float, side: float, top: float) -> None:
-    """Words beside the marks of a column; those that would lie on one another step upwards and keep a thin line."""
+def _labels(axes: Any, marks: Sequence[tuple[float, str]], x: float, side: float, top: float) -> float:
+    """Words beside the marks of a column; those that would lie on one another step upwards and keep a thin line.
+
+    Answers the height of the last.
+    """
     gap, last = 0.034 * top, -math.inf
     for load, what in sorted(marks):
         y = load / 1e3
@@ -68,6 +74,7 @@ def _labels(axes: Any, marks: Sequence[tuple[float, str]], x: float, side: float
         words = (f"{y:.0f}", style.plain(what))
         told = "  ".join(words if side > 0.0 else words[::-1])
         axes.text(x + 0.1 * side, at, told, fontsize=7, ha="left" if side > 0.0 else "right", va="center")
+    return max(last, 0.0)
 
 
 # ------------------------------------------------------------------ ratios
