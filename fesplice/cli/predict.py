@@ -63,6 +63,6 @@ def predict(
 
 
 def _page(folder: Path, quiet: bool) -> Path:
-    from fesplice.report.prediction_page import prediction_page
+    from fesplice.pipeline.pages import draw_pages
 
-    return prediction_page(folder, progress=silent if quiet else drawing)
+    return draw_pages(folder, progress=silent if quiet else drawing)

@@ -9,12 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-import os
-import subprocess
-import sys
-import threading
-import time
-from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -27,9 +22,9 @@ from fesplice.laws.cracking import hordijk
 from fesplice.measured.learning import Model, corrected
 from fesplice.model.choice import Chosen, choose
 from fesplice.model.plan import Vertical
-from fesplice.pipeline import manifest
+from fesplice.pipeline import beside, manifest
 from fesplice.pipeline.analyse import analyse
-from fesplice.pipeline.progress import Progress
+from fesplice.pipeline.beside import Beside, Told
 from fesplice.pipeline.views import computable
 from fesplice.post.elevation.findings import elevation_findings
 from fesplice.post.elevation.interface import InterfaceTrace
@@ -49,11 +44,11 @@ from fesplice.store.folder import CURVE, MARK, Lock, claim, is_frozen, reason, r
 #: Most passes of the coupling.
 PASSES = 5
 
-Told = Callable[[str, Progress | None], None]
+#: The plane between slab and body in the two plans that bracket the coupled one.
+BRACKET = {"plan-free": "none", "plan-intact": "intact"}
+
 #: Laws handed in, as :func:`analyse` takes them.
 Laws = dict[str, Any]
-
-_CHILD = "import sys; from fesplice.pipeline.both import _elevation; sys.exit(_elevation(*sys.argv[1:]))"
 
 
 def predict(
@@ -65,11 +60,12 @@ def predict(
     concrete: ConcreteMaker | None = None,
     learned: Model | str | Path | None = None,
 ) -> Prediction:
-    """Compute and read both views of a specimen (or its file); ``progress(run, step)`` hears of every plan step.
+    """Compute and read both views of a specimen (or its file); ``progress(run, step)`` hears of every step.
 
-    The elevation runs in a process of its own; with a law handed in (``bond``, ``concrete``: see :func:`analyse`),
-    which may live in a notebook only, it runs in this one after the first plans. Raises :class:`InputFault` for a
-    faulty specimen or folder.
+    The elevation and the two plans that bracket the answer run side by side, each in a process of its own; what is
+    told of their steps lacks displacements and stresses. With a law handed in (``bond``, ``concrete``: see
+    :func:`analyse`), which may live in a notebook only, they run in this one in turn. Raises :class:`InputFault` for
+    a faulty specimen or folder.
     ``learned``: a model that tests at hand taught (:func:`fesplice.learn`), or its file: the band is then its.
     A run that ends without reaching its stop is read as far as it came, and the prediction says so. A finished
     prediction of the same specimen with the same laws by the same program is returned as it stands.
@@ -109,14 +105,31 @@ def _told_by(model: Model | None, s: Specimen, home: Path, answer: Prediction) -
 
 
 def _predict(s: Specimen, home: Path, text: Path, tell: Told, laws: Laws) -> Prediction:
+    with ExitStack() as stack:
+        names = [] if s.bars.splice == "continuous" else list(BRACKET)
+        if laws:
+            return _read(s, home, _in_turn(s, home, names, tell, laws), None, tell, laws)
+        started = {"elevation": stack.enter_context(beside.run(text, home / "elevation"))}
+        for name in reversed(names):
+            # the passes of the coupling wait for elevation and intact plan alone
+            patient = name == "plan-free"
+            started[name] = stack.enter_context(beside.run(text, home / name, BRACKET[name], patient=patient))
+        late = started.pop("plan-free", None)
+        beside.wait(list(started.values()), tell)
+        return _read(s, home, [note for work in started.values() for note in work.notes], late, tell, laws)
+
+
+def _in_turn(s: Specimen, home: Path, names: list[str], tell: Told, laws: Laws) -> list[str]:
+    """The runs that need no other, in this process; answers their notes."""
     notes: list[str] = []
-    plans: list[Assessment] = []
-    with _Within(s, home, laws) if laws else _Beside(text, home) as beside:
-        if s.bars.splice != "continuous":
-            for name, interface in (("plan-free", "none"), ("plan-intact", "intact")):
-                plans.append(_plan(vary(s, "plan.interface", interface), home / name, None, tell, notes, laws))
-        beside.wait(tell)
-    notes += beside.notes
+    for name in names:
+        _compute(vary(s, "plan.interface", BRACKET[name]), home / name, "plan", None, tell, notes, laws)
+    _compute(s, home / "elevation", "elevation", None, tell, notes, laws)
+    return notes
+
+
+def _read(s: Specimen, home: Path, notes: list[str], late: Beside | None, tell: Told, laws: Laws) -> Prediction:
+    """The coupling, and all runs read together; ``late`` is a run that may still go on beside."""
     run = Run(home / "elevation")
     seen = trace(run)
     found = elevation_findings(run, seen)
@@ -124,9 +137,13 @@ def _predict(s: Specimen, home: Path, text: Path, tell: Told, laws: Laws) -> Pre
     passes: tuple[Pass, ...] = ()
     agreed = True
     free = intact = coupled = None
-    if plans:
-        free, intact = plans
+    if s.bars.splice != "continuous":
+        intact = findings(Run(home / "plan-intact")).assessment
         passes, coupled, agreed = _couple(s, home, seen.interface, elevation, intact, tell, notes, laws)
+        if late is not None:
+            beside.wait([late], tell)
+            notes += late.notes
+        free = findings(Run(home / "plan-free")).assessment
     answer = Prediction(
         s.name, elevation, free, intact, coupled, passes, agreed, math.nan, tuple(notes), found.side_splitting,
     )  # fmt: skip
@@ -199,7 +216,9 @@ def _couple(
     given = min(intact.bar_stress, elevation.bar_stress)
     passes: list[Pass] = []
     for k in range(1, PASSES + 1):
-        judged = _plan(cohesive, home / f"plan-pass-{k}", hung(s, state.at(given)), tell, notes, laws)
+        folder = home / f"plan-pass-{k}"
+        _compute(cohesive, folder, "plan", hung(s, state.at(given)), tell, notes, laws)
+        judged = findings(Run(folder)).assessment
         found = judged.bar_stress
         passes.append(Pass(given, found, judged.dropped))
         governs = found >= given and given >= elevation.bar_stress
@@ -237,87 +256,14 @@ def hung(s: Specimen, state: InterfaceTrace) -> Vertical:
 
 
 # ------------------------------------------------------------------ runs
-def _plan(
-    s: Specimen, folder: Path, vertical: Vertical | None, tell: Told, notes: list[str], laws: Laws
-) -> Assessment:
-    stopped = _quiet(
-        lambda: analyse(
-            s, folder, view="plan", vertical=vertical, progress=lambda now: tell(folder.name, now), **laws
-        )
-    )
-    if stopped:
-        notes.append(f"{folder.name}: {stopped}")
-    return findings(Run(folder)).assessment
-
-
-def _quiet(work: Callable[[], object]) -> str:
-    """Do it; a march that stopped short is told as text and its steps are read as far as they go."""
+def _compute(
+    s: Specimen, folder: Path, view: str, vertical: Vertical | None, tell: Told, notes: list[str], laws: Laws
+) -> None:
+    """One run in this process; where its march stopped short, a note."""
     try:
-        work()
+        analyse(s, folder, view=view, vertical=vertical, progress=lambda now: tell(folder.name, now), **laws)
     except NotConverged as fault:
-        return str(fault)
-    return ""
-
-
-class _Within:
-    """The elevation in this process, once it is waited for: a law of a notebook is known nowhere else."""
-
-    def __init__(self, s: Specimen, home: Path, laws: Laws):
-        self.specimen, self.folder, self.laws = s, home / "elevation", laws
-        self.notes: list[str] = []
-
-    def __enter__(self) -> _Within:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        """Nothing is left running."""
-
-    def wait(self, tell: Told) -> None:
-        """Compute it; raises its fault."""
-        stopped = _quiet(
-            lambda: analyse(
-                self.specimen, self.folder, progress=lambda now: tell(self.folder.name, now), **self.laws
-            )
-        )
-        if stopped:
-            self.notes.append(f"elevation: {stopped}")
-
-
-class _Beside:
-    """The elevation in a process of its own, ended with this one."""
-
-    def __init__(self, text: Path, home: Path):
-        self.run, self.notes = home / "elevation", []
-        self.log = home / "elevation.log"
-        with open(self.log, "wb") as log:
-            self.child = subprocess.Popen(
-                [sys.executable, "-P", "-c", _CHILD, str(text), str(self.run), str(os.getpid())],
-                stdout=subprocess.DEVNULL, stderr=log,
-                env=os.environ | {"PYTHONUNBUFFERED": "1", "PYTHONSAFEPATH": "1"},
-            )  # fmt: skip
-
-    def __enter__(self) -> _Beside:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self.child.poll() is None:
-            self.child.terminate()
-            self.child.wait()
-
-    def wait(self, tell: Told) -> None:
-        """Until it has ended; raises its fault."""
-        while self.child.poll() is None:
-            tell("elevation", None)
-            time.sleep(0.5)
-        said = self.log.read_text(encoding="utf-8", errors="replace").strip()
-        if self.child.returncode == NotConverged.exit_code:
-            self.notes.append(f"elevation: {said}")
-        elif self.child.returncode == InputFault.exit_code:
-            source, _, text = said.partition(": ")
-            raise InputFault(source, text)
-        elif self.child.returncode != 0:
-            raise FespliceError(f"elevation: {said or f'ended with code {self.child.returncode}'}")
-        self.log.unlink(missing_ok=True)
+        notes.append(f"{folder.name}: {fault}")
 
 
 def _claim(s: Specimen, home: Path) -> tuple[Path, Lock]:
@@ -364,26 +310,3 @@ def _same(text: str, s: Specimen) -> bool:
         return read_text(text, "specimen.toml").digest == s.digest
     except InputFault:
         return False
-
-
-def _elevation(text: str, folder: str, parent: str) -> int:
-    """What the process beside does: the elevation, its fault as one text on standard error."""
-    threading.Thread(target=_end_with, args=(int(parent),), daemon=True).start()
-    try:
-        analyse(read_text(Path(text).read_text(encoding="utf-8"), text), folder)
-    except FespliceError as fault:
-        sys.stderr.write(str(fault))
-        return fault.exit_code
-    except KeyboardInterrupt:
-        return 130
-    return 0
-
-
-def _end_with(parent: int) -> None:
-    """End this process with its parent: a killed one cannot tell, and would leave the run's folder locked.
-
-    Whole files are renamed into place, so that a step in flight is lost and nothing else.
-    """
-    while os.getppid() == parent:
-        time.sleep(0.5)
-    os._exit(130)

@@ -112,11 +112,11 @@ BESIDE = """
 import sys
 from pathlib import Path
 from fesplice.contracts import InputFault
-from fesplice.pipeline.both import _Beside
+from fesplice.pipeline import beside
 home = Path(sys.argv[1])
 try:
-    with _Beside(home / "specimen.toml", home) as beside:
-        beside.wait(lambda name, step: None)
+    with beside.run(home / "specimen.toml", home / "elevation") as work:
+        beside.wait([work], lambda name, step: None)
 except InputFault as fault:
     print("refused:", fault)
 """
