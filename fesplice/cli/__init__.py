@@ -29,7 +29,7 @@ def _root(version: Annotated[bool, typer.Option("--version", help="print the ver
 
 
 for verb in (
-    check.check, check.schedule, check.sheet, run.analyse, predict.predict, freeze.freeze, freeze.verify,
+    check.check, check.schedule, check.sheet, run.analyse, predict.predict, freeze.freeze, freeze.verify, freeze.pack,
     run.pictures, run.viewer, run.summary, run.export, run.drawing, laboratory.reduce, laboratory.replay,
     laboratory.materials, laboratory.compare, laboratory.learn, laboratory.watch,
     about.example, about.keys, about.manual,

@@ -55,3 +55,17 @@ def verify(
     if counts[False]:
         out.print("What differs is not believed: put the true file back, or compute anew into a new folder.")
         raise typer.Exit(1)
+
+
+def pack(
+    folder: Annotated[Path, typer.Argument(help="folder of a run or a prediction", show_default=False)],
+    target: Annotated[
+        Path | None, typer.Option("--out", help="archive to write; left out: NAME.zip here", show_default=False)
+    ] = None,
+) -> None:
+    """Put a run or a prediction into one zip for a letter: input, curves, tables, page; no steps."""
+    from fesplice.pipeline.pack import pack as put
+
+    parcel = put(folder, target)
+    out.print(f"{parcel.path}  {parcel.files} files, {parcel.size / 1e6:.1f} MB")
+    out.print(CAUTION)
