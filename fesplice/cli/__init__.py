@@ -1,4 +1,5 @@
-"""Verbs of the trade on the command line; no logic. Exit codes: 0 done, 2 bad input, 3 no convergence, 130 stopped.
+"""Verbs of the trade on the command line; no logic. Exit codes: 0 done, 2 bad input, 3 no convergence, 4 cases of
+a study are lost, 130 stopped.
 
 Each file holds the verbs of one job; a verb loads what it needs when it is called, so that
 ``fesplice --help`` is quick.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -9,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fesplice.cli.console import SpecimenFile, err, out
+from fesplice.contracts import InputFault
 
 if TYPE_CHECKING:
     from fesplice.study import Resources, StudyProgress
@@ -43,7 +46,9 @@ def plan(file: StudyFile) -> None:
     from fesplice.study import cases, read_study
 
     given = read_study(file)
-    found = cases(given)
+    found = cases(given, _planning())
+    if all(case.dropped for case in found):
+        raise InputFault(str(file), f"nothing to compute: no case can be built; case 1: {found[0].reason}")
     views = [p for p in given.views if p != "prediction"]
     together = ", read together" if "prediction" in given.views else ""
     out.print(f"{given.name}: {len(found)} cases, {' and '.join(views)}{together}")
@@ -74,14 +79,14 @@ def run(
         bool, typer.Option(help="compute failed and stopped cases anew; what they left is kept beside, *.earlier-1")
     ] = False,
 ) -> None:
-    """Compute what is open of a study; a study that was stopped goes on."""
+    """Compute what is open of a study; a stopped one goes on. Exit 3: some did not converge, 4: some are lost."""
     from fesplice.study import Table, read_study, run_study
 
     given = read_study(file)
     target = _folder(file, folder)
     wanted = _resources(given.resources, workers, scheduler)
     try:
-        run_study(given, target, resources=wanted, told=_tell, again=again)
+        run_study(given, target, resources=wanted, told=_tell, again=again, planning=_planning(), notice=_notice)
     except KeyboardInterrupt:
         err.print("fesplice: stopped; the same command goes on where every run stands")
         raise typer.Exit(130) from None
@@ -91,11 +96,36 @@ def run(
             out.print(str(path))
     counts = ", ".join(f"{states.count(s)} {s}" for s in dict.fromkeys(states))
     out.print(f"{len(states)} cases: {counts}")
+    if code := exit_code(states):
+        raise typer.Exit(code)
+
+
+def exit_code(states: list[str]) -> int:
+    """0 where every case that can be built is done; 3 where some did not converge, 4 where some have no result."""
+    if any(state in ("lost", "failed", "waiting") for state in states):
+        return 4
+    return 3 if "stopped" in states else 0
+
+
+def _planning() -> Callable[[int, int], None]:
+    """Tells of planning once it takes longer than two seconds, and then every two."""
+    last = [time.monotonic()]
+
+    def tell(done: int, total: int) -> None:
+        if time.monotonic() - last[0] > 2.0:
+            last[0] = time.monotonic()
+            err.print(f"planning: {done} of {total}")
+
+    return tell
+
+
+def _notice(text: str) -> None:
+    err.print(f"fesplice: {text}")
 
 
 def _resources(given: Resources, workers: int | None, scheduler: str) -> Resources | None:
     """What the command line asks for; None where the file decides."""
-    from fesplice.contracts import Fault, InputFault
+    from fesplice.contracts import Fault
 
     if workers is not None and workers < 0:
         raise InputFault("study", [Fault("--workers", workers, "0 or more")])
@@ -138,7 +168,7 @@ def convergence(
     workers: Annotated[int, typer.Option(help="worker processes here; 0: none")] = 2,
 ) -> None:
     """Three element sizes, two steps, two thicknesses of the plan: does the answer of a specimen hang on them?"""
-    from fesplice.contracts import Fault, InputFault
+    from fesplice.contracts import Fault
     from fesplice.specimen import read
     from fesplice.study import Resources
     from fesplice.study.convergence import convergence as compute

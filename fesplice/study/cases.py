@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import Any
@@ -55,8 +55,12 @@ def identity(s: Specimen) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
-def cases(study: Study) -> list[Case]:
-    """All cases in the order of the file: listed cases, grid and lists, and for each of these the sample."""
+def cases(study: Study, told: Callable[[int, int], None] | None = None) -> list[Case]:
+    """All cases in the order of the file: listed cases, grid and lists, and for each of these the sample.
+
+    ``told`` hears how many of how many are read and judged by hand.
+    """
+    total = math.prod(len(f.levels) for f in study.factors) * (len(study.sample.shares) if study.sample else 1)
     out: list[Case] = []
     seen: dict[str, int] = {}
     for number, (levels, row) in enumerate(_combinations(study), start=1):
@@ -67,6 +71,8 @@ def cases(study: Study) -> list[Case]:
         elif not case.dropped:
             seen[case.id] = number
         out.append(case)
+        if told is not None:
+            told(number, total)
     return out
 
 

@@ -54,13 +54,16 @@ def run_study(
     told: Callable[[StudyProgress], None] | None = None,
     again: bool = False,
     task: Task = compute,
+    planning: Callable[[int, int], None] | None = None,
+    notice: Callable[[str], None] | None = None,
 ) -> Path:
     """Compute what is open of a study into ``folder`` and answer the path of its table.
 
     ``resources`` instead of those of the file (a scheduler that only the file names is not connected to);
     ``again`` computes failed and stopped cases from their beginning, as after a new version; their run folders
     are kept beside the new ones as ``*.earlier-1`` and so on. ``task(specimen text, folder, views)`` answers the
-    records of one case by view. Raises :class:`InputFault` for a faulty study, :class:`FolderFault` when the
+    records of one case by view. ``planning`` hears how many cases are read, ``notice`` of a scheduler without
+    workers. Raises :class:`InputFault` for a faulty study, :class:`FolderFault` when the
     folder is in use or the disk refuses; what has been computed by then is kept.
     """
     study = study if isinstance(study, Study) else read_study(study)
@@ -70,7 +73,7 @@ def run_study(
     if not (resources or study.resources).alone:
         need(study.source, WORKERS)
     place = Path(folder)
-    listed = cases(study)
+    listed = cases(study, planning)
     if all(case.dropped for case in listed):
         raise InputFault(study.source, f"no case can be built; case 1: {listed[0].reason}")
     claim(place, "study")
@@ -79,7 +82,7 @@ def run_study(
         with Table(place, study.views, create=True) as table:
             table.enter(listed)
             _keep(place / STUDY, study)
-            _carry_out(table, study, listed, resources or study.resources, told, again, task)
+            _carry_out(table, study, listed, resources or study.resources, told, again, task, notice)
             return table.path
     finally:
         lock.release()
@@ -108,6 +111,7 @@ def _carry_out(
     told: Callable[[StudyProgress], None] | None,
     again: bool,
     task: Task,
+    notice: Callable[[str], None] | None,
 ) -> None:
     labels = {case.id: case.label for case in listed}
     if again:
@@ -121,7 +125,7 @@ def _carry_out(
     pending: list[tuple[str, str, Record]] = []
     written = began
     try:
-        for batch in carry_out(task, work, resources):
+        for batch in carry_out(task, work, resources, notice):
             for case_id, answer in batch:
                 records = _records(answer, work[case_id][2])
                 pending += [(case_id, view, record) for view, record in records.items()]

@@ -12,6 +12,7 @@ import contextlib
 import json
 import logging
 import os
+import shutil
 import tempfile
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -27,16 +28,22 @@ ONE_THREAD = {
 }
 #: How often a task may lose its worker before it is given up: a case that needs too much memory kills every one.
 DEATHS = 3
+#: A scheduler without workers for so long is told [s].
+IDLE = 5.0
+#: Folders of workers for what does not fit their memory: this, the runner's process number, and something random.
+SCRATCH = "fesplice-study-"
 
 Task = Callable[..., Any]
 Batch = list[tuple[str, Any]]
 
 
-def carry_out(task: Task, work: Mapping[str, Sequence[Any]], resources: Resources) -> Iterator[Batch]:
+def carry_out(
+    task: Task, work: Mapping[str, Sequence[Any]], resources: Resources, notice: Callable[[str], None] | None = None
+) -> Iterator[Batch]:
     """Do ``task(*arguments)`` for every name of ``work``; yield what has come in since, as (name, answer).
 
     An answer is an exception where the task raised or its worker was lost too often. Closing the
-    iterator takes back what has not begun.
+    iterator takes back what has not begun. ``notice`` hears within seconds of a scheduler without workers.
     """
     if not work:
         return
@@ -45,7 +52,17 @@ def carry_out(task: Task, work: Mapping[str, Sequence[Any]], resources: Resource
             yield [(name, _tried(task, arguments))]
         return
     with _client(resources) as client:
+        if notice is not None and resources.scheduler:
+            _look_for_workers(client, resources.scheduler, notice)
         yield from _gathered(client, task, work)
+
+
+def _look_for_workers(client: Any, where: str, notice: Callable[[str], None]) -> None:
+    """Tell of a scheduler that has no workers; one of a batch system may get them later, so it is waited for."""
+    try:
+        client.wait_for_workers(1, timeout=IDLE)
+    except TimeoutError:
+        notice(f"the scheduler at {where} has no workers: waiting for some; Ctrl-C stops, and nothing is lost")
 
 
 def _tried(task: Task, arguments: Sequence[Any]) -> Any:
@@ -111,7 +128,7 @@ def _client(resources: Resources) -> Iterator[Any]:
         "distributed.worker.http.routes": [],
     }
     least, most = resources.adaptive or (resources.workers, resources.workers)
-    with _safe_path(), dask.config.set(settings), tempfile.TemporaryDirectory(prefix="fesplice-study-") as scratch:
+    with _safe_path(), dask.config.set(settings), _scratch() as scratch:
         cluster = LocalCluster(
             n_workers=max(least, 1) if resources.adaptive else most,
             threads_per_worker=1,
@@ -129,6 +146,19 @@ def _client(resources: Resources) -> Iterator[Any]:
             if resources.adaptive:
                 cluster.adapt(minimum=least, maximum=most)
             yield client
+
+
+@contextlib.contextmanager
+def _scratch() -> Iterator[str]:
+    """A private folder, removed at the end; those that killed runners of this user left behind go first."""
+    for left in Path(tempfile.gettempdir()).glob(f"{SCRATCH}*-*"):
+        number = left.name.removeprefix(SCRATCH).partition("-")[0]
+        with contextlib.suppress(OSError):
+            ours = left.lstat().st_uid == os.getuid() and left.is_dir() and not left.is_symlink()
+            if ours and number.isdecimal() and not Path(f"/proc/{number}").exists() and Path("/proc/self").exists():
+                shutil.rmtree(left, ignore_errors=True)
+    with tempfile.TemporaryDirectory(prefix=f"{SCRATCH}{os.getpid()}-") as scratch:
+        yield scratch
 
 
 @contextlib.contextmanager

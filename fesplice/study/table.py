@@ -18,19 +18,10 @@ from fesplice.contracts import FolderFault, InputFault
 from fesplice.store.cells import harmless, meant
 from fesplice.store.folder import write_whole
 from fesplice.study.cases import Case
+from fesplice.study.columns import HEAD, TAIL
 from fesplice.study.record import FINAL, Record, fields
 
 FILE, CSV = "results.sqlite", "results.csv"
-_HEAD = {
-    "id": "TEXT PRIMARY KEY",
-    "number": "INTEGER",
-    "label": "TEXT",
-    "source": "TEXT",
-    "state": "TEXT",
-    "reason": "TEXT",
-    "sample": "INTEGER",
-}
-_TAIL = {"measured_kN": "REAL", "measured_MPa": "REAL", "measured_mode": "TEXT", "specimen": "TEXT"}
 #: What may differ between two computations of the same study.
 TIMES = ("seconds",)
 
@@ -49,7 +40,7 @@ class Table:
             self._base = sqlite3.connect(self.path, timeout=60.0)
             self._base.execute("PRAGMA synchronous = NORMAL")
             if create:
-                self._columns(_HEAD | _TAIL | {f"{p}_{name}": sql for p in views for name, sql in fields(p).items()})
+                self._columns(HEAD | TAIL | {f"{p}_{name}": sql for p in views for name, sql in fields(p).items()})
         except (sqlite3.Error, OSError) as fault:
             raise self._fault(fault) from fault
 
@@ -68,8 +59,8 @@ class Table:
         """Names of all columns: what the case is, what was varied, hand values, the test, the views."""
         names = [row[1] for row in self._base.execute("PRAGMA table_info(cases)")]
         views = [n for n in names if n.startswith(tuple(f"{p}_" for p in _views(names)))]
-        rest = [n for n in names if n not in views and n not in _HEAD and n not in _TAIL]
-        return [*(n for n in _HEAD if n in names), *rest, *(n for n in _TAIL if n in names), *views]
+        rest = [n for n in names if n not in views and n not in HEAD and n not in TAIL]
+        return [*(n for n in HEAD if n in names), *rest, *(n for n in TAIL if n in names), *views]
 
     @property
     def views(self) -> tuple[str, ...]:
@@ -78,7 +69,7 @@ class Table:
 
     def _columns(self, wanted: Mapping[str, str]) -> None:
         with self._base:
-            listed = ", ".join(f"{_quoted(name)} {sql}" for name, sql in _HEAD.items())
+            listed = ", ".join(f"{_quoted(name)} {sql}" for name, sql in HEAD.items())
             self._base.execute(f"CREATE TABLE IF NOT EXISTS cases ({listed})")
             for name in [name for name in wanted if name not in self.columns]:
                 sql = wanted[name]

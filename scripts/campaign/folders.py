@@ -224,7 +224,7 @@ def _garbled(made: Made, name: str, k: int, seed: int, work: Path) -> str:
             return f"{what}: analyse: {fault}"
     if name == "study":
         fault = verb(["study", "run", str(made.home / "study.toml"), "--out", str(folder), "--workers", "0"])[0]
-        if fault and fault != "exit code 4":
+        if fault:
             return f"{what}: study run: {fault}"
     shutil.rmtree(folder, ignore_errors=True)
     return ""
@@ -296,7 +296,7 @@ def _full(words: list[str], folder: Path) -> str:
             fault, _, told = verb([*words, str(folder)])
         finally:
             resource.setrlimit(resource.RLIMIT_FSIZE, before)
-        if fault and fault != "exit code 4":
+        if fault:
             return f"{size} bytes: {fault}"
     fault, _, told = verb([*words, str(folder)])
     return fault and f"afterwards: {fault} {told[:200]}"
@@ -331,7 +331,7 @@ def _away(words: list[str], folder: Path) -> str:
         fault, _, told = verb([*words, str(folder)])
     finally:
         os.replace = true
-    if fault and fault != "exit code 4":
+    if fault:
         return fault
     again = verb([*words, str(folder)])[0]
     return again and f"afterwards: {again}"

@@ -1,6 +1,6 @@
 """One trial: a verb run in a process of its own, with its time and memory bounded, and judged.
 
-A trial holds when the verb ends with one of its exit codes (0, 1, 2, 3), without a traceback, with a message that can
+A trial holds when the verb ends with one of its exit codes (0 to 4), without a traceback, with a message that can
 be read at once, within 20 s of processor time and 2 GB (a run that was told to take more is not part of a trial).
 """
 
@@ -20,7 +20,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-CODES = {0, 1, 2, 3}
+CODES = {0, 1, 2, 3, 4}
 SECONDS, BYTES = 20.0, 2 << 30
 LINES, CHARACTERS = 40, 2000
 

@@ -103,7 +103,7 @@ def verbs_page() -> str:
     out += [
         "Exit codes: 0 done, 1 a margin is missed, bars clash or a frozen file changed, 2 bad input (one message with "
         "file, key, value and what is allowed; nothing overwritten), 3 no convergence (accepted steps are kept), "
-        "130 stopped.", "",
+        "4 cases of a study are lost or failed, 130 stopped.", "",
     ]  # fmt: skip
     for name, command in sorted(verbs().items()):
         out += [f"(verb-{name.replace(' ', '-')})=", f"## fesplice {name}", ""]
