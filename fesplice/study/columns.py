@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
+from fesplice.study.description import Factor
+
 #: What a case is: column -> SQL type; then what a test gave, and the specimen.
 HEAD = {
     "id": "TEXT PRIMARY KEY", "number": "INTEGER", "label": "TEXT", "source": "TEXT", "state": "TEXT",
@@ -19,3 +23,20 @@ HAND = (
 #: All of them; and what the columns of results of each view begin with.
 COLUMNS = (*HEAD, *TAIL, *QUANTITIES, *HAND)
 RESULTS = ("elevation", "plan", "prediction")
+
+
+def clashing(factors: Sequence[Factor]) -> Iterator[tuple[str, str]]:
+    """Names of lists that are columns already, whatever their case, and whose; names of two lists count too."""
+    taken = {name.casefold(): "a column of the results" for name in COLUMNS}
+    for factor in factors:
+        taken |= {k.column.casefold(): f"the column of {k.path}" for k in factor.keys}
+    for factor in factors:
+        if len(factor.keys) == 1 and factor.name == factor.keys[0].column:
+            continue  # a single key, whose column it is
+        name = factor.name.casefold()
+        of = taken.get(name)
+        if of is None and name.startswith(tuple(f"{view}_" for view in RESULTS)):
+            of = "a column of a view's results"
+        if of is not None:
+            yield factor.name, of
+        taken[name] = "the name of other lists"

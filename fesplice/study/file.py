@@ -23,7 +23,7 @@ import numpy as np
 from fesplice.contracts import Fault, InputFault
 from fesplice.specimen import read, toml
 from fesplice.specimen.strict import LONGEST, toml_text
-from fesplice.study.columns import COLUMNS, RESULTS
+from fesplice.study.columns import clashing
 from fesplice.study.description import VIEWS, Factor, Level, Measured, Resources, Sample, Study
 from fesplice.study.distributions import NEEDS, Distribution, correlation_matrix, latin_hypercube
 from fesplice.study.keys import Key, key
@@ -120,7 +120,8 @@ class _Reader:
             *self.grid(self.take(tree, "grid", dict, "must be a table: [grid]", {})),
             *self.lists(self.take(tree, "lists", list, "a list of tables: [[lists]]", [])),
         ]
-        self.names(factors)
+        for name, of in clashing(factors):
+            self.fault("lists.name", f"is {of}: give another name", name)
         sample = self.sample(self.take(tree, "sample", dict, "must be a table: [sample]", None), seed)
         resources = self.resources(self.take(tree, "resources", dict, "must be a table: [resources]", {}))
         count = int(np.prod([float(len(f.levels)) for f in factors])) * (len(sample.shares) if sample else 1)
@@ -233,21 +234,6 @@ class _Reader:
                 self.fault(f"{at}.labels", "every entry needs a label of its own", labels)
             out.append(Factor(name or at, tuple(map(Level, words, rows)), tuple(keys)))
         return out
-
-    def names(self, factors: list[Factor]) -> None:
-        """Names of lists are columns of the table of results: none may stand there already, whatever its case."""
-        taken = {name.casefold(): "a column of the results" for name in COLUMNS}
-        lists = iter([f for f in factors if len(f.keys) != 1 or f.name != f.keys[0].column])
-        for factor in factors:
-            taken |= {k.column.casefold(): f"the column of {k.path}" for k in factor.keys}
-        for factor in lists:
-            name = factor.name.casefold()
-            of = taken.get(name)
-            if of is None and name.startswith(tuple(f"{view}_" for view in RESULTS)):
-                of = "a column of a view's results"
-            if of is not None:
-                self.fault("lists.name", f"is {of}: give another name", factor.name)
-            taken[name] = "the name of other lists"
 
     def cases(self, tables: list[Any]) -> list[Factor]:
         levels = []

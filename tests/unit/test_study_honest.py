@@ -62,7 +62,7 @@ def test_a_study_with_a_failed_case_does_not_end_with_0(tmp_path: Path, monkeypa
     def fails(text: str, folder: str, views: list[str]) -> dict[str, Any]:
         return {view: {"state": "failed", "reason": "no disk"} for view in views}
 
-    monkeypatch.setitem(run_study.__kwdefaults__, "task", fails)
+    monkeypatch.setitem(run_study.__kwdefaults__ or {}, "task", fails)
     words = ["study", "run", str(study(tmp_path)), "--workers", "0", "--out", str(tmp_path / "out")]
     shown = CliRunner().invoke(app, words)
     assert shown.exit_code == 4 and "2 cases: 2 failed" in shown.stdout
