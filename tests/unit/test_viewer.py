@@ -30,6 +30,7 @@ from fesplice.laws.cohesive import CohesiveInterface
 from fesplice.post.elevation.bars import profile
 from fesplice.post.elevation.hooks import station_tension
 from fesplice.post.elevation.layout import tensile_strengths
+from fesplice.post.elevation.trace import plane_split
 from fesplice.post.plan.truss import truss
 from fesplice.post.readings import gauge_table
 from fesplice.post.runs import specimen_of
@@ -38,6 +39,7 @@ from fesplice.report.plan.slab import slab_of
 from fesplice.report.view import View, nearest
 from fesplice.report.viewer.pack import Parcel, directions, even, exponential
 from fesplice.report.viewer.page import CAUTION, follow
+from fesplice.report.viewer.places import _planes
 from fesplice.report.viewer.scene import _Plane
 from fesplice.report.views import VIEWS
 from fesplice.sizing.instruments import gauges_of
@@ -204,7 +206,7 @@ def test_stations_and_gauges_are_those_of_the_findings(side, side_page):
     tops = np.array([p["top"] for p in told["stations"]])
     assert arrays["0/stations"][row] * tops == pytest.approx([t.major for t in tension], abs=1e-3)
     asked = gauges_of(specimen_of(side))
-    table = gauge_table(specimen_of(side), asked, (1.0, 1.0), side, None)
+    table = gauge_table(specimen_of(side), asked, side, None)
     for k, place in enumerate(told["gauges"]):
         wanted = table.reading[:, table.column(place["name"])]
         off = np.abs(wanted).max() / 6e4
@@ -212,6 +214,19 @@ def test_stations_and_gauges_are_those_of_the_findings(side, side_page):
     of = {g["name"]: (k, g) for k, g in enumerate(told["gauges"])}
     assert len(of) > 10 and of["A1 face"][1]["xy"] == pytest.approx([-280.0, 60.0], abs=1.0)
     assert of["midspan"][1]["xy"] == [0.0, 0.0] and of["load right"][1]["xy"] == pytest.approx([900.0, 575.0])
+
+
+def test_the_plane_of_a_hook_has_its_share_split(side):
+    """Half of what the cover has left is lost in the middle of the way, all of it at the end, on either side."""
+    lost = {"A": (0.0, 0.5, 1.0), "B": (0.0, 0.25, 1.0)}
+    mesh = SimpleNamespace(**{**vars(side.mesh), "groups": {**side.mesh.groups, "plane:A": None, "plane:B": None}})
+    places = _planes(mesh)  # pyright: ignore
+    assert [p.name for p in places] == ["A/plane", "B/plane"] and places[0].xy[1] == pytest.approx(60.0)
+    for line, values in lost.items():
+        for value in values:
+            cover = np.array([1.0, 0.8, 0.6])
+            fields = {f"plane:{line}/left": (1.0 - value) * cover, f"plane:{line}/cover": cover}
+            assert plane_split(fields, line) == pytest.approx(value, abs=1e-12)
 
 
 def test_curve_and_marks_are_told(side, side_page):

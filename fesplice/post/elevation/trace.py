@@ -210,7 +210,7 @@ class Tracer:
             opening={name: _lead_opening(line, fields) for name, line in self._main.items()},
             bearing={name: _bend_bearing(line, fields) for name, line in self._main.items()},
             stress=stress,
-            split={name: _split(fields, name) for name in self._main if f"plane:{name}/left" in fields},
+            split={name: plane_split(fields, name) for name in self._main if f"plane:{name}/left" in fields},
             legs=max((_highest(fields, groups) for groups in self._stirrups), default=0.0),
         )
 
@@ -282,7 +282,7 @@ def _lead_opening(line: BarLine, fields: Fields) -> float:
     return float(np.asarray(fields[f"{line.bond}/opening"], float)[here].mean()) if here.any() else 0.0
 
 
-def _split(fields: Fields, line: str) -> float:
+def plane_split(fields: Fields, line: str) -> float:
     """Share of the plane of a line's hooks that has split; what the cover has lost counts as no part of it."""
     left, cover = (np.asarray(fields[f"plane:{line}/{key}"], float) for key in ("left", "cover"))
     return 1.0 - float((left / np.maximum(cover, 1e-12)).mean())

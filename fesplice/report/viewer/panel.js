@@ -90,7 +90,7 @@ class Panel {
     if (place) {
       const p = place.list[place.k], name = place.list === s.stations ? 'stations' : 'gauges';
       const y = Float64Array.from(x, (_, r) => st.number(s.reading(name, r, place.k), p.kind));
-      this.detail.draw(look, along, [{label: `${p.kind === 'stress' ? 'stress' : p.what} (${st.unit(p.kind)[0]})`, x, y, now: {x: x[row], y: y[row]}}],
+      this.detail.draw(look, along, [{label: `${['stress', 'share'].includes(p.kind) ? p.kind : p.what} (${st.unit(p.kind)[0]})`, x, y, now: {x: x[row], y: y[row]}}],
                        `${p.name}: ${p.what}`);
       this.detail.canvas.setAttribute('aria-label', `${p.name}, ${p.what}, over the steps`);
     } else if (s.bars.length) this.profile(row, look);

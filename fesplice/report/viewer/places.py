@@ -17,7 +17,9 @@ from fesplice.post.elevation.bars import arc_at, face_arcs, profile
 from fesplice.post.elevation.forces import lay_ties, read_cut
 from fesplice.post.elevation.gauges import mean_strain
 from fesplice.post.elevation.hooks import RADII, discs, station_tension
-from fesplice.post.elevation.layout import Layout, layout, tensile_strengths
+from fesplice.post.elevation.indicators import SPLIT_PLANE
+from fesplice.post.elevation.layout import Layout, layout, main_lines, stations_of, tensile_strengths
+from fesplice.post.elevation.trace import plane_split
 from fesplice.post.plan.trace import anchored
 from fesplice.post.plan.truss import truss
 from fesplice.post.readings import gauge_table
@@ -57,7 +59,9 @@ class Drawn:
 
 
 class Stations:
-    """Stations: mean principal tension about them [MPa] in an elevation, slip of the bar's end [mm] in a plan."""
+    """Stations: mean principal tension about them [MPa] and what of the planes of the hooks has split in an elevation,
+    slip of the bar's end [mm] in a plan.
+    """
 
     def __init__(self, view: View):
         self.mesh = view.run.mesh
@@ -65,9 +69,11 @@ class Stations:
         if view.name == "elevation":
             around, strengths = discs(self.mesh, RADII[0], view.points), tensile_strengths(view.run)
             what = f"principal tension, mean over {RADII[0]:g} bar diameters"
-            self.places = tuple(Place(s.name, s.line, s.xy, what, "stress") for s in found)
+            planes = _planes(self.mesh)
+            self.places = (*(Place(s.name, s.line, s.xy, what, "stress") for s in found), *planes)
             self._read: Callable[[Fields], Sequence[float]] = lambda fields: [
-                t.major for t in station_tension(self.mesh, fields, strengths, RADII[0], around)
+                *(t.major for t in station_tension(self.mesh, fields, strengths, RADII[0], around)),
+                *(plane_split(fields, p.line) for p in planes),
             ]
         else:
             held = [s for s in found if f"anchor:{s.line}" in self.mesh.groups]
@@ -77,6 +83,17 @@ class Stations:
     def read(self, fields: Fields) -> Sequence[float]:
         """One value per place."""
         return self._read(fields) if self.places else ()
+
+
+def _planes(mesh: Mesh) -> tuple[Place, ...]:
+    """The planes of hooks that a run has, each between mid-lead and tangent point of its bars."""
+    found = []
+    for line in main_lines(mesh):
+        at = stations_of(mesh, line)
+        if f"plane:{line}" in mesh.groups and {"lead", "tangent"} <= set(at):
+            (x0, y0), (x1, y1) = at["lead"].xy, at["tangent"].xy
+            found.append(Place(f"{line}/plane", line, (0.5 * (x0 + x1), 0.5 * (y0 + y1)), SPLIT_PLANE, "share"))
+    return tuple(found)
 
 
 @dataclass(frozen=True)
@@ -98,7 +115,7 @@ def _side(view: View) -> Gauges:
     """Gauges of an elevation, as the table of a prediction reads them."""
     s, mesh = view.specimen, view.run.mesh
     asked, laid = gauges_of(s), layout(mesh)
-    table = gauge_table(s, asked, (1.0, 1.0), view.run, None)
+    table = gauge_table(s, asked, view.run, None)
     seen = [j for j in range(len(asked)) if np.isfinite(table.reading[:, j]).all()]
     found = [(j, _sits(s, asked[j], mesh, laid)) for j in seen]
     kinds = {"length": "opening"}
