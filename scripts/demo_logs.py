@@ -281,9 +281,12 @@ def log_bytes(x: Signals, gauges: list[Gauge], style: Style, *, restart: int = 0
     return ("\r\n".join(lines) + "\r\n").encode(style.encoding)
 
 
-def rig_text(s: Specimen, gauges: list[Gauge], more: str, channel: dict[str, str] | None = None) -> str:
-    """The rig file of the log of some gauges."""
-    head = [f"# {INVENTED}", "[test]", f'specimen = "{s.name}"', 'note = "invented"', "zero_window = [5, 55]", "", more]
+def rig_text(
+    s: Specimen, gauges: list[Gauge], more: str, channel: dict[str, str] | None = None, about: str = ""
+) -> str:
+    """The rig file of the log of some gauges; ``about`` more lines of [test]."""
+    head = [f"# {INVENTED}", "[test]", f'specimen = "{s.name}"', 'note = "invented"', "zero_window = [5, 55]"]
+    head += [*about.splitlines(), "", more]
     for g in gauges:
         head += [f'[channel."{g.channel}"]', f'gauge = "{g.id}"', *((channel or {}).get(g.id, "").splitlines()), ""]
     own = {g.id for g in gauges}
@@ -324,7 +327,8 @@ def _plain(folder: Path, truth: Truth) -> None:
     )  # fmt: skip
     _save(folder / "as29-100-u", "log.csv", log_bytes(x, gauges, style))
     # the zero of one gauge is taken at 200 s, under load
-    rig = rig_text(truth.specimen, gauges, "", {"B1 lead": "zero_window = [200, 215]"})
+    about = 'date = "2031-05-12"\nseries = "Amber Slough"\nmode = "side_thrust"\nmode_evidence = "invented"'
+    rig = rig_text(truth.specimen, gauges, "", {"B1 lead": "zero_window = [200, 215]"}, about)
     _save(folder / "as29-100-u", "rig.toml", (rig + _told(x)).encode())
 
 
@@ -341,8 +345,9 @@ def _tied(folder: Path, truth: Truth) -> None:
         time_unit="", preamble=(INVENTED, "logger A"), none="OVER",
     )  # fmt: skip
     _save(folder / "as29-100-t3", "log.txt", log_bytes(x, gauges, style, restart=900))
+    about = 'date = "2031-05-14"\nseries = "Amber Slough"'
     event = '[[event]]\ntime = 640\ntext = "diagonal cracks in the lap marked"\n'
-    _save(folder / "as29-100-t3", "rig.toml", (rig_text(truth.specimen, gauges, event) + _told(x)).encode())
+    _save(folder / "as29-100-t3", "rig.toml", (rig_text(truth.specimen, gauges, event, about=about) + _told(x)).encode())
 
 
 def _two_loggers(folder: Path, truth: Truth) -> None:
@@ -359,8 +364,9 @@ def _two_loggers(folder: Path, truth: Truth) -> None:
     two = replace(one, stamp=_clock(start, "%m/%d/%Y %I:%M:%S.%f %p"))
     _save(folder / "as19-100-t3", "loads.csv", log_bytes(x, slow, one))
     shifted = run_shift(x, 0.23)
+    about = 'date = "2031-05-21"\nseries = "Amber Slough"'
     _save(folder / "as19-100-t3", "strains.csv", log_bytes(shifted, fast, two))
-    _save(folder / "as19-100-t3", "rig.toml", (rig_text(truth.specimen, slow + fast, "") + _told(x)).encode())
+    _save(folder / "as19-100-t3", "rig.toml", (rig_text(truth.specimen, slow + fast, "", about=about) + _told(x)).encode())
 
 
 def run_shift(x: Signals, late: float) -> Signals:
