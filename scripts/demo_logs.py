@@ -347,7 +347,8 @@ def _tied(folder: Path, truth: Truth) -> None:
     _save(folder / "as29-100-t3", "log.txt", log_bytes(x, gauges, style, restart=900))
     about = 'date = "2031-05-14"\nseries = "Amber Slough"'
     event = '[[event]]\ntime = 640\ntext = "diagonal cracks in the lap marked"\n'
-    _save(folder / "as29-100-t3", "rig.toml", (rig_text(truth.specimen, gauges, event, about=about) + _told(x)).encode())
+    rig = rig_text(truth.specimen, gauges, event, about=about)
+    _save(folder / "as29-100-t3", "rig.toml", (rig + _told(x)).encode())
 
 
 def _two_loggers(folder: Path, truth: Truth) -> None:
@@ -366,7 +367,8 @@ def _two_loggers(folder: Path, truth: Truth) -> None:
     shifted = run_shift(x, 0.23)
     about = 'date = "2031-05-21"\nseries = "Amber Slough"'
     _save(folder / "as19-100-t3", "strains.csv", log_bytes(shifted, fast, two))
-    _save(folder / "as19-100-t3", "rig.toml", (rig_text(truth.specimen, slow + fast, "", about=about) + _told(x)).encode())
+    rig = rig_text(truth.specimen, slow + fast, "", about=about)
+    _save(folder / "as19-100-t3", "rig.toml", (rig + _told(x)).encode())
 
 
 def run_shift(x: Signals, late: float) -> Signals:

@@ -222,3 +222,26 @@ def test_learn_reads_tests_and_predictions(tmp_path: Path, monkeypatch, capsys) 
     with pytest.raises(SystemExit) as end:
         main()
     assert end.value.code == 2 and "no test is of Other" in capsys.readouterr().err
+
+
+def test_a_standing_prediction_takes_the_band_of_a_model_and_gives_it_back(tmp_path: Path, monkeypatch) -> None:
+    """No run is computed anew for another band; a frozen prediction is refused it."""
+    from fesplice import Prediction, predict
+    from fesplice.pipeline import both
+    from fesplice.store.freeze import freeze
+
+    home = MADE["write"](tmp_path / "p", MADE["made"]())
+    monkeypatch.setattr(both, "_standing", lambda s, home, chosen: Prediction.read(home))
+    monkeypatch.setattr(both, "_gauged", lambda s, home: True)
+    path = tmp_path / "model.json"
+    model = learnt([lesson("a", 0.9), lesson("b", 0.8)])
+    path.write_text(model.to_json(), encoding="utf-8")
+    plain = predict(U29, home)
+    told = predict(U29, home, learned=path)
+    assert told.learned == corrected(model, U29, plain) and Prediction.read(home) == told
+    assert any(s.startswith("band: learnt from 2 tests") for s in told.sentences)
+    assert predict(U29, home).learned is None and Prediction.read(home).learned is None
+    freeze(home, {"specimen": "x"})
+    assert predict(U29, home) == plain
+    with pytest.raises(FolderFault, match="is frozen"):
+        predict(U29, home, learned=model)
