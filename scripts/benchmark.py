@@ -223,8 +223,12 @@ def main() -> int:
     parser.add_argument("--wall", action="store_true", help="time by the clock, not by the processor")
     parser.add_argument("--repeats", type=int, help="repeats of every size (default 15 to 3 by size)")
     parser.add_argument("--study", action="store_true", help="speed-up of a study by two workers instead")
+    parser.add_argument("--prediction", action="store_true", help="one prediction with its pages instead")
     parser.add_argument("--size", type=int, help=argparse.SUPPRESS)
     options = parser.parse_args()
+    if options.prediction:
+        program = Path(__file__).with_name("benchmark_prediction.py")
+        return subprocess.run([sys.executable, program], check=False).returncode
     if options.study:
         return subprocess.run([sys.executable, Path(__file__).with_name("benchmark_study.py")], check=False).returncode
     clock = time.perf_counter if options.wall else time.thread_time

@@ -18,6 +18,7 @@ import pytest
 from fesplice import Run, predict, read
 from fesplice.contracts import FolderFault
 from fesplice.specimen import vary
+from fesplice.specimen.read import vary_many
 from fesplice.store.folder import KIND, SCHEMA, Lock, claim, write_manifest
 
 FILE = Path(__file__).resolve().parents[2] / "models" / "as29-100-u.toml"
@@ -56,6 +57,7 @@ def test_an_elevation_computed_alone_is_taken_up(tmp_path: Path, monkeypatch: py
     (tmp_path / "elevation").mkdir()
     write_manifest(tmp_path / "elevation", MANIFEST)
     monkeypatch.setattr("fesplice.pipeline.both._predict", lambda s, home, text, tell, laws: text.read_text())
+    monkeypatch.setattr("fesplice.pipeline.both._told_by", lambda model, s, home, answer: answer)
     assert predict(FILE, tmp_path) == FILE.read_text()
 
 
@@ -98,6 +100,49 @@ def test_the_elevation_ends_with_a_killed_prediction(tmp_path: Path) -> None:
                 time.sleep(0.1)
     run = Run(home / "elevation")
     assert run.n_steps >= 1 and not run.outcome.finished
+
+
+COARSE = {"mesh.splice": "45 mm", "mesh.elsewhere": "120 mm", "plan.element": "40 mm", "analysis.max_steps": 6}
+
+
+def numbers(home: Path) -> dict[str, bytes]:
+    """Curves and steps of all runs: what must not depend on how often the prediction died."""
+    kept = [p for p in home.rglob("*") if p.suffix == ".h5" or p.name == "curve.csv"]
+    return {str(p.relative_to(home)): p.read_bytes() for p in kept}
+
+
+def test_a_prediction_killed_while_its_runs_go_side_by_side_goes_on_to_the_same_bytes(tmp_path: Path) -> None:
+    file, home, peace = tmp_path / "s.toml", tmp_path / "killed", tmp_path / "peace"
+    file.write_text(vary_many(read(FILE), COARSE).text)
+    whole = predict(file, peace)
+    begun = [home / name / "state.h5" for name in ("elevation", "plan-free", "plan-intact")]
+    process = subprocess.Popen([sys.executable, "-c", CHILD, str(file), str(home)], stderr=subprocess.PIPE)
+    deadline = time.monotonic() + 300.0
+    seen: set[Path] = set()
+    while len(seen) < 2:  # at least two were under way together: no state stands before and after a run
+        seen = {path for path in begun if path.is_file()}
+        assert process.poll() is None and time.monotonic() < deadline
+        time.sleep(0.01)
+    process.send_signal(signal.SIGKILL)
+    process.communicate()
+    free_again(home)
+    found = predict(file, home)
+    assert numbers(home) == numbers(peace)
+    assert (found.bar_stress, found.load, found.sentence) == (whole.bar_stress, whole.load, whole.sentence)
+
+
+def free_again(home: Path) -> None:
+    """Wait until the runs beside have noticed that their parent is gone."""
+    for lock in home.glob("*/lock"):
+        with open(lock, "rb+") as file:
+            until = time.monotonic() + 30.0
+            while True:
+                try:
+                    fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                    break
+                except BlockingIOError:
+                    assert time.monotonic() < until, f"{lock} is still held"
+                    time.sleep(0.1)
 
 
 def test_a_file_of_somebody_is_never_replaced(tmp_path: Path) -> None:
