@@ -230,6 +230,7 @@ def relax(
     report: Callable[..., None] | None = None,
     most: int = 60,
     wary: bool = False,
+    fallen: float = 0.0,
 ) -> tuple[Attempt, State, float]:
     """Cross a sudden drop at the held control value with viscous forces that die away.
 
@@ -239,8 +240,9 @@ def relax(
     would hide many small ones. The viscosity
     starts low and grows only on failure: a high one would carry a large fictitious load on the
     way and damage the model for good. ``wary`` relaxation keeps away from a viscosity that has failed, for a while:
-    a part that comes loose has far to go at one viscosity. Returns the attempt, the state to commit from, and the
-    last viscous share.
+    a part that comes loose has far to go at one viscosity. A load below ``fallen`` ends it: viscous forces hold back
+    what falls, so that equilibrium lies lower still, and nothing is asked of what comes after.
+    Returns the attempt, the state to commit from, and the last viscous share.
     """
 
     def total(load: float) -> float:
@@ -268,6 +270,8 @@ def relax(
         share = drag / max(total(tried.load), total(start.load), 1e-9)
         last = tried
         state = State(tried.u, tried.load, tried.trial.history)
+        if abs(tried.load) < fallen:
+            return last, state, share
         if share < solver.tol.viscous:
             still = solver.solve(state, (state.u, state.load), constraint, iterations=6, patience=2)
             if report is not None:

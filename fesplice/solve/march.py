@@ -128,7 +128,7 @@ class March:
     def _finished(self) -> bool:
         if self.reached >= self.stop.end:
             self.outcome = Outcome.target_reached
-        elif self.reached > self.stop.not_before and abs(self.state.load) < (1.0 - self.stop.drop) * self.peak:
+        elif abs(self.state.load) < self._fallen():
             self.outcome = Outcome.softened
         elif self.index >= self.stop.steps:
             self.outcome = Outcome.step_limit
@@ -198,7 +198,8 @@ class March:
         settings = self._relaxing if most is None else {**self._relaxing, "most": most}
         tried, state, share = relax(
             self.solver, self.state, constraint, self._stiffness_at_rest(),
-            report=lambda t, eta: self._tell(self.index + 1, f"viscous {eta:.2g}", size, t, began), **settings,
+            report=lambda t, eta: self._tell(self.index + 1, f"viscous {eta:.2g}", size, t, began),
+            fallen=self._fallen(), **settings,
         )  # fmt: skip
         if tried.trial is None:
             failed.append(f"viscous at {size:.4g}: {tried.outcome.name}")
@@ -206,6 +207,10 @@ class March:
         left = f", {100 * share:.2g} % of the load left in viscous forces" if share > 0.0 else ""
         tried = replace(tried, outcome=Outcome.relaxed)
         return self._accept(tried, state, size, began, "viscous relaxation" + left, tuple(failed))
+
+    def _fallen(self) -> float:
+        """Load [N] below which the model has failed; 0 as long as the stop rules do not ask."""
+        return (1.0 - self.stop.drop) * self.peak if self.reached > self.stop.not_before else 0.0
 
     def _at_length(self, row: Floats, size: float, began: float, failed: list[str]) -> Step | None:
         """The last resort before the relaxed tolerance: relax the increment as a whole, however many sub-steps."""

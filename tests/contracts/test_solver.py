@@ -319,6 +319,17 @@ def test_relaxation_by_itself() -> None:
     assert state.history["crack"]["reached"][0, 0] == state.u[0] > w[at]
 
 
+def test_a_march_ends_where_its_load_falls_below_the_stop() -> None:
+    """The fall of a bar that snaps back is deeper than the drop: one step at the held size, and no more."""
+    bar = CrackedBar(k=300.0, held=60.0)
+    run = march(bar, control("deflection", bar), 0.02, end=0.5)
+    run.stop = replace(run.stop, drop=0.2, not_before=0.0)
+    steps = list(run)
+    assert run.outcome is Outcome.softened and steps[-1].outcome is Outcome.relaxed
+    assert steps[-1].state.load < 0.8 * run.peak and "viscous forces" in steps[-1].note
+    assert all(s.state.load >= 0.8 * max(t.state.load for t in steps[: k + 1]) for k, s in enumerate(steps[:-1]))
+
+
 # ------------------------------------------------------------------ rejected steps and wild trials
 def test_a_rejected_step_leaves_no_trace() -> None:
     """Forces that are no numbers for a while: steps are cut, and the path afterwards is the undisturbed one.
