@@ -7,7 +7,7 @@ import math
 from fesplice.post.concrete import HAIRLINE, VISIBLE
 from fesplice.post.elevation.findings import ElevationFindings
 from fesplice.report.elevation.beam import beam_of
-from fesplice.report.parts import Parts, Table, fixed, millimetres, quantity, share, single, tiny
+from fesplice.report.parts import DASH, Parts, Table, fixed, millimetres, quantity, share, single, tiny
 from fesplice.report.view import View
 
 
@@ -68,9 +68,14 @@ def _findings(f: ElevationFindings) -> tuple[tuple[str, str], ...]:
 
 def _events(f: ElevationFindings) -> Table:
     rows = tuple(
-        (e.what, str(e.step), quantity(e.load, "force"), millimetres(e.deflection)) for e in f.events
+        (e.what, _place(e.x, e.y), str(e.step), quantity(e.load, "force"), millimetres(e.deflection)) for e in f.events
     )
-    return Table("What was seen, in order", ("event", "step", "load per ram", "midspan deflection"), rows)
+    heads = ("event", "at x, y (mm)", "step", "load per ram", "midspan deflection")
+    return Table("What was seen, in order", heads, rows)
+
+
+def _place(x: float, y: float) -> str:
+    return f"{x:.0f}, {y:.0f}" if math.isfinite(x) and math.isfinite(y) else DASH
 
 
 def _ties(f: ElevationFindings) -> Table:
