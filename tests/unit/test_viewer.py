@@ -375,3 +375,17 @@ def test_a_run_that_goes_on_can_be_played(tmp_path):
     run = SIDE["write_run"](tmp_path / "r", loads=(0.0, 50e3), outcome=None)
     header, _ = opened(fesplice.viewer(run))
     assert "not finished" in header["views"][0]["outcome"] and header["views"][0]["steps"] == [0, 1]
+
+
+@pytest.mark.parametrize("splice", ["straight", "continuous"])
+def test_bars_without_hooks_can_be_played(tmp_path, splice):
+    text = SIDE["SPECIMEN"].replace('splice = "hooked"', f'splice = "{splice}"')
+    if splice == "continuous":
+        text = text.replace('closure = "560 mm"', 'closure = "0 mm"')
+        text = text.replace('lap = "460 mm"\nspacing = "100 mm"\n', "")
+        text = re.sub(r"\[concrete.closure\].*?(?=\[steel)", "", text, flags=re.DOTALL)
+    header, arrays = opened(fesplice.viewer(SIDE["write_run"](tmp_path / "r", text=text)))
+    told = header["views"][0]
+    assert told["stations"] == [] or splice == "straight"
+    assert len(told["gauges"]) >= 2 and told["windows"]["splice"][0] < 0.0 < told["windows"]["splice"][1]
+    assert arrays["0/bars/stress"].shape == (7, told["start"][-1])

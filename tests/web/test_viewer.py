@@ -253,6 +253,17 @@ def test_the_same_in_customary_units(chrome, side):
     assert "132 kN per ram" in text(chrome, ".told") and address(chrome)["units"] == "si"
 
 
+def test_the_whole_view_has_room_for_its_enlarged_shape(chrome, side):
+    """The made beam goes down by 9 mm at midspan and not at its supports: 50 times that is most of its depth."""
+    show(chrome, side, "#step=4&scale=50&window=whole&show=bars")
+    seen = pixels(chrome)[..., 3]
+    middle = seen[:, seen.shape[1] // 2]
+    assert middle[0] == 0 and np.count_nonzero(middle) > 20
+    assert not seen[-2:].any() and seen[:, 0].max() == 0
+    whole = np.flatnonzero(seen.any(axis=1))
+    assert whole[-1] - whole[0] > 1.5 * np.count_nonzero(middle)
+
+
 def test_a_bar_shows_its_profile_a_station_its_history(chrome, side):
     show(chrome, side, "#step=4&scale=0&field=opening&show=bars stations&bar-elevation=A")
     detail = chrome.find_element(By.CSS_SELECTOR, "canvas.detail")

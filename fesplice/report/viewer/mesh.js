@@ -31,6 +31,23 @@ class Scene {
     return out;
   }
 
+  // x0, x1, y0, y1 [mm] of a window: the whole has room for its shape at the first, the leading and the last step.
+  seen(name, enlarged) {
+    const base = this.windows[name];
+    if (name === 'splice' || !enlarged) return base;
+    if (this.room && this.room[0] === enlarged) return this.room[1];
+    const out = base.slice(), p = this.points, u = this.moved, rows = [0, this.rows - 1, ...this.marks.filter(m => m.stage).map(m => m.row)];
+    for (const row of rows) for (let i = 0; i < p.length; i++) {
+      const v = p[i] + enlarged * u.scale * u.data[row * u.row + i], k = 2 * (i & 1);
+      if (v < out[k]) out[k] = v;
+      if (v > out[k + 1]) out[k + 1] = v;
+    }
+    const rim = 0.04 * (base[3] - base[2]);
+    out.forEach((v, k) => { if (v !== base[k]) out[k] += k % 2 ? rim : -rim; });
+    this.room = [enlarged, out];
+    return out;
+  }
+
   // Largest movement [mm] inside the splice against its mean.
   most(row) {
     const [x0, x1] = this.windows.splice, p = this.points, u = this.moved;

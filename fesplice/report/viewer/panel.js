@@ -37,7 +37,7 @@ class Panel {
 
   // Height that the mesh would like for its width, in CSS pixels.
   wanted() {
-    const [x0, x1, y0, y1] = this.scene.windows[this.state.window];
+    const [x0, x1, y0, y1] = this.scene.seen(this.state.window, this.state.enlarged);
     return Math.min(Math.max(220, 0.56 * window.innerHeight), Math.max(120, this.box.clientWidth * (y1 - y0) / (x1 - x0)));
   }
 
@@ -51,7 +51,7 @@ class Panel {
     const st = this.state, scene = this.scene, row = this.row, field = scene.field(st.field), p = this.player;
     this.painter.draw({
       row, next: st.row_of(this.k, next), share, field, top: p.top, table: p.table, look: p.look, show: st.show,
-      enlarged: st.enlarged, window: scene.windows[st.window], zoom: st.zoom[this.k], follows: st.window === 'splice', picked: this.shows_bar() ? st.picked[this.k] : -1,
+      enlarged: st.enlarged, window: scene.seen(st.window, st.enlarged), zoom: st.zoom[this.k], follows: st.window === 'splice', picked: this.shows_bar() ? st.picked[this.k] : -1,
       place: st.place[this.k], say: (v, kind, d) => st.say(v, kind, d),
     });
   }
@@ -145,7 +145,7 @@ class Panel {
   }
 
   centre() {
-    const [x0, x1, y0, y1] = this.scene.windows[this.state.window];
+    const [x0, x1, y0, y1] = this.scene.seen(this.state.window, this.state.enlarged);
     return this.state.zoom[this.k] || [(x0 + x1) / 2, (y0 + y1) / 2, 1];
   }
 
