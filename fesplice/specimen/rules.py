@@ -152,12 +152,18 @@ def _row(s: Specimen, row: BarRow, path: str, report: TellFault) -> None:
         )
     elif row.depth < s.body.depth / 2:
         report(f"{path}.{level}", "puts the main bars on the compression side of mid-depth")
-    reach = s.body.width / 2 - MIN_COVER - row.diameter / 2
-    if any(abs(z) > reach + _SLACK for z in row.positions):
+    if not _within(s, row):
+        reach = s.body.width / 2 - MIN_COVER - row.diameter / 2
         report(
             _placing(s, path, row),
             f"puts a bar outside the width: bar centres must stay within {both(reach, 'length')} of the centre line",
         )
+
+
+def _within(s: Specimen, row: BarRow) -> bool:
+    """False where a bar of the row lies outside the width, or too near to a side face."""
+    reach = s.body.width / 2 - MIN_COVER - row.diameter / 2
+    return not any(abs(z) > reach + _SLACK for z in row.positions)
 
 
 def _placing(s: Specimen, path: str, row: BarRow) -> str:
@@ -220,6 +226,9 @@ def _layer(s: Specimen, report: TellFault) -> None:
         return
     if abs(left.depth - right.depth) > min(left.diameter, right.diameter) / 2:
         report("bars.right.depth", "the two rows must lie in one layer: depths within half a bar diameter")
+    if "right" not in s.bars.model_fields_set and _within(s, left) and not _within(s, right):
+        place = _placing(s, "bars.left", left)
+        report(place, "puts a mirrored bar of the right half outside the width")
     apart = (left.diameter + right.diameter) / 2
     if s.bars.spacing < apart - _SLACK:
         report("bars.spacing", f'lapped bars overlap: at least {both(apart, "length")}, or "contact"')

@@ -182,3 +182,10 @@ def test_the_check_ends_with_what_was_not_checked_and_a_missed_margin_comes_firs
     assert check_text(s, check(s)).splitlines()[-1].strip().startswith("Not checked: ")
     long = vary(vary(s, "body.span", "14.8 m"), "body.shear_span", "1500 mm")
     assert "DOES NOT HOLD BEFORE ANY LOAD" in check_text(long, check(long)).splitlines()[0]
+
+
+def test_a_mirrored_bar_may_not_lie_outside_the_width() -> None:
+    """Found by the campaign: the left row fits, its mirrored copy does not, and its cover would be negative."""
+    with pytest.raises(InputFault, match="outside the width") as told:
+        vary(read(MODELS / "plain" / "straight-lap.toml"), "bars.spacing", "600 mm")
+    assert "bars.spacing" in str(told.value)
