@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 #: What the computed line, its band and an envelope look like.
 LINE: dict[str, Any] = {"color": style.INK, "linewidth": 1.3}
 BAND: dict[str, Any] = {"color": "#cfd9e2", "linewidth": 0.0, "zorder": 0}
+#: Most names in the key of a figure.
+NAMED = 8
 MARKS = ("o", "s", "^", "D", "v")
 
 
@@ -35,6 +37,10 @@ def overlay(courses: Sequence[Course], folder: Path, name: str, columns: int = 3
         for axes in panels[len(courses):]:
             axes.set_axis_off()
         handles, labels = panels[0].get_legend_handles_labels()
+        if len(labels) > NAMED:
+            # so many names would leave no room for the curves; the CSV has them
+            labels[NAMED - 1] = f"{labels[NAMED - 1]} and {len(labels) - NAMED} more"
+            handles, labels = handles[:NAMED], labels[:NAMED]
         figure.legend(handles, labels, loc="outside lower left", ncols=3 if columns > 1 else 2)
         return style.save(figure, folder, name, {"": _table(courses)})
 

@@ -19,14 +19,20 @@ if TYPE_CHECKING:
     from fesplice.measured.comparison import Comparison
     from fesplice.measured.record import Crack
 
+#: Most tests with a column of their own in the figure of events; all are in its CSV.
+COLUMNS = 4
 #: Faces that are seen from the side; the others are seen from above or below.
 SIDES = ("N", "S", "left", "right")
 
 
 # ------------------------------------------------------------------ events
 def events(comparison: Comparison, folder: Path) -> list[Path]:
-    """Loads of the computed events to the left, those of each test to the right of it, the same event joined."""
-    rows = [(t.name, t.pairs) for t in comparison.tests]
+    """Loads of the computed events to the left, those of each test to the right of it, the same event joined.
+
+    The first ``COLUMNS`` tests; the table has all.
+    """
+    every = [(t.name, t.pairs) for t in comparison.tests]
+    rows = every[:COLUMNS]
     top = max((v for _, pairs in rows for p in pairs for v in (p.computed, p.seen) if math.isfinite(v)), default=1.0)
     with style.sheet(style.WIDE, 105.0) as figure:
         axes = figure.subplots()
@@ -53,9 +59,10 @@ def events(comparison: Comparison, folder: Path) -> list[Path]:
         for x in range(len(rows) + 1):
             axes.axvline(x, color=style.FAINT, linewidth=0.5, zorder=0)
         table: dict[str, list[Any]] = {
-            "test": [n for n, pairs in rows for _ in pairs], "event": [p.what for _, pairs in rows for p in pairs],
-            "computed_N": [p.computed for _, pairs in rows for p in pairs],
-            "seen_N": [p.seen for _, pairs in rows for p in pairs], "how": [p.how for _, pairs in rows for p in pairs],
+            "test": [n for n, pairs in every for _ in pairs], "event": [p.what for _, pairs in every for p in pairs],
+            "computed_N": [p.computed for _, pairs in every for p in pairs],
+            "seen_N": [p.seen for _, pairs in every for p in pairs],
+            "how": [p.how for _, pairs in every for p in pairs],
         }  # fmt: skip
         return style.save(figure, folder, "events", {"": table})
 

@@ -67,7 +67,9 @@ def comparison_page(
     put("cracks", "Cracks",
         "Orange to dark: computed at the largest load of the first test, by their opening; blue: traced in tests.",
         lambda: marks.crack_map(view, plan, found, place))  # fmt: skip
-    put("events", "Order of events", "The same event is joined by a line.", lambda: marks.events(found, place))
+    put("events", "Order of events",
+        "The same event is joined by a line; of many tests the first four, all in the CSV.",
+        lambda: marks.events(found, place))  # fmt: skip
     put("ratios", "Test over prediction", "By quantity; suspect channels are left out.",
         lambda: marks.ratios(found, place))  # fmt: skip
     return paper.write(
