@@ -267,7 +267,12 @@ def _about(path: Path) -> dict[str, Any]:
     """What the state of an unfinished run tells of its other files; nothing before the first step."""
     if not path.is_file():
         return {}
-    about = Packed(path).about
+    try:
+        about = Packed(path).about
+    except FolderFault:
+        if path.exists():
+            raise
+        return {}  # the run has ended meanwhile, and needs none any more
     try:
         size, told = int(about["curve_bytes"]), about.get("curve_digest")
         return {"curve_bytes": size, "curve_digest": told, "steps": dict(about.get("steps", {}))}

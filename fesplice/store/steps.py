@@ -179,6 +179,9 @@ class Fields(Mapping[str, np.ndarray]):
             for name, shape in entries:
                 self._places[name] = quantity, start, shape
                 start += prod(shape[:-1] if quantity == "crack" else shape)
+            for part in _CRACK_PARTS if quantity == "crack" else (quantity,):
+                if part not in whole or len(whole[part]) != start:
+                    raise FolderFault(str(file.path), f"is damaged: its arrays of {quantity} do not fill what is kept")
         self._names = (*self._places, *file.plain, *file.derived)
         self._made: dict[str, np.ndarray] = {}
 
@@ -197,7 +200,7 @@ class Fields(Mapping[str, np.ndarray]):
             return np.stack(parts, axis=-1)
         if name in self._file.plain:
             return self._file.packed[f"plain/{name}"].copy()
-        if name in self._file.derived:
+        if name in self._file.derived and name in self._strains.names:
             return self._strains.of(name, self["u"]).astype(np.float32)
         raise Absent(str(self._file.path), f"does not hold {name}: of another run, or of another version")
 
@@ -206,7 +209,7 @@ class Fields(Mapping[str, np.ndarray]):
             flat = self._whole[part][start : start + prod(shape)] * _QUANTUM[part]
             # as _ordered laid them out
             return np.moveaxis(flat.reshape(*shape[1:], shape[0]), -1, 0).astype(kind, order="C")
-        except (KeyError, ValueError) as error:
+        except (KeyError, ValueError, IndexError, TypeError) as error:
             raise FolderFault(str(self._file.path), f"is damaged: {reason(error)}") from error
 
     def __contains__(self, name: object) -> bool:
@@ -224,12 +227,12 @@ class Strains:
 
     def __init__(self, mesh: Mesh):
         self._mesh = mesh
-        self._names = {f"{name}/strain": name for name in mesh.of_kind(*DERIVED)}
+        self.names = {f"{name}/strain": name for name in mesh.of_kind(*DERIVED)}
         self._rows = lru_cache(maxsize=None)(self._kinematics)
 
     def follows(self, name: str, values: np.ndarray, u: np.ndarray | None) -> bool:
         """True where ``values`` are the strains that the displacements ``u`` give."""
-        if name not in self._names or u is None or np.size(u) < 2 * len(self._mesh.points):
+        if name not in self.names or u is None or np.size(u) < 2 * len(self._mesh.points):
             return False
         own = self.of(name, np.asarray(u, float))
         if own.shape != values.shape or not values.size:
@@ -239,7 +242,7 @@ class Strains:
 
     def of(self, name: str, u: Floats) -> Floats:
         """Strains of one group by the name of its field."""
-        b, unknowns = self._rows(self._names[name])
+        b, unknowns = self._rows(self.names[name])
         return np.matmul(b, u[unknowns][:, :, None])[..., 0].reshape(len(b), -1, 3)
 
     def _kinematics(self, group: str) -> tuple[Floats, Ints]:
@@ -295,6 +298,8 @@ def _put_back(left: Ints, share: float | None, last: Ints | None, before: Ints |
         return left
     if last is None or last.shape != left.shape:
         raise ValueError("the step before lacks numbers")
+    if not 0.0 <= share <= 4.0:
+        raise ValueError(f"a share of {share} of the last change")
     if not share:
         return left + last
     if before is None or before.shape != left.shape:

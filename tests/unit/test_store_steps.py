@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from fesplice.contracts import FolderFault
 from fesplice.mesh import Group, Mesh
+from fesplice.store.arrays import Packed, pack_small
 from fesplice.store.folder import STEPS, step_path
 from fesplice.store.steps import CRACK, EVERY, QUANTA, StepCoder, StepReader
 
@@ -156,3 +157,33 @@ def test_smooth_growth_costs_little(tmp_path: Path) -> None:
         image, coder.taken = coder.image(k, {"slab/stress": stress * k})
         sizes.append(len(image))
     assert max(sizes[3:]) < 0.2 * stress.astype(np.float32).nbytes
+
+
+@pytest.mark.parametrize(
+    ("part", "change"),
+    [
+        ("layout", {"reactions": [["reactions", []]]}), ("layout", {"reactions": [["reactions", [7]]]}), ("layout", []),
+        ("derived", ["x"]), ("lanes", [["u", 10**9, 0.0]]), ("lanes", [["u", 3, None]]), ("lanes", None),
+        ("alone", "x"), ("step", None),
+    ],
+)  # fmt: skip
+def test_an_index_that_makes_no_sense_is_a_fault(tmp_path: Path, part: str, change: object) -> None:
+    """What bytes can be read and do not fit together: the fault names the file, whatever was asked for."""
+    write(tmp_path, 3)
+    path = step_path(tmp_path, 2)
+    kept = Packed(path)
+    arrays = {name: kept[name].copy() for name in kept}
+    path.write_bytes(pack_small(arrays, {**kept.about, part: change}))
+    with pytest.raises(FolderFault, match=r"000002\.h5"):
+        dict(StepReader(tmp_path, mesh()).fields(2))
+
+
+@pytest.mark.parametrize("share", [-1.0, 1e12, float("nan")])
+def test_a_share_out_of_range_is_a_fault(tmp_path: Path, share: float) -> None:
+    write(tmp_path, 3)
+    kept = Packed(step_path(tmp_path, 2))
+    lanes = [[part, size, share] for part, size, _ in kept.about["lanes"]]
+    arrays = {name: kept[name].copy() for name in kept}
+    step_path(tmp_path, 2).write_bytes(pack_small(arrays, {**kept.about, "lanes": lanes}))
+    with pytest.raises(FolderFault, match="a share of"):
+        StepReader(tmp_path, mesh()).fields(2)
