@@ -1,7 +1,8 @@
 """A prediction from its specimen to its pages, on the clock and on the processors, part by part.
 
-Wall and processor time are those of the whole, child processes included; the parts are the time from the first to the
-last step of each run, and of drawing. What else the machine does counts into them: the load before is printed.
+Wall and processor time are those of the whole, child processes included; the parts are the marches of the
+runs, as each process told them itself, and drawing. What else the machine does counts into them: the load before is
+printed.
 ``--keep FOLDER`` leaves the folder of the prediction standing.
 """
 
@@ -15,7 +16,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from fesplice.pipeline import predict
+from fesplice.pipeline import Progress, predict
 from fesplice.pipeline.pack import pack
 from fesplice.pipeline.pages import draw_pages
 
@@ -37,21 +38,20 @@ def size(folder: Path) -> int:
 def measure(specimen: Path, home: Path) -> bool:
     """Predict, draw, pack and print; True where the goals of size are met."""
     began, used = time.perf_counter(), processor()
-    spans: dict[str, list[float]] = {}
+    parts: dict[str, Progress] = {}
 
-    def told(name: str, now: object) -> None:
+    def told(name: str, now: Progress | None) -> None:
         if now is not None:
-            at = time.perf_counter() - began
-            spans[name] = [spans.get(name, [at])[0], at]
+            parts[name] = now
 
     print(f"{specimen.stem}; {os.cpu_count()} processors, load before {os.getloadavg()[0]:.1f}")
     found = predict(specimen, home, progress=told)
     computed, busy = time.perf_counter() - began, processor() - used
     draw_pages(home)
     wall, total = time.perf_counter() - began, processor() - used
-    print(f"{'':14}{'first step':>12}{'last step':>12}   s")
-    for name, (first, last) in spans.items():
-        print(f"{name:14}{first:12.1f}{last:12.1f}")
+    print(f"{'':14}{'steps':>12}{'wall':>12}   s, each beside the others")
+    for name, last in parts.items():
+        print(f"{name:14}{last.step.index:12d}{last.elapsed:12.1f}")
     print(f"{'':14}{'wall':>12}{'processors':>12}   s")
     for name, clock, spent in (
         ("computing", computed, busy), ("drawing", wall - computed, total - busy), ("all", wall, total),
