@@ -20,7 +20,7 @@ bar still hands over tension: w is the largest opening beside the bar so far, co
 softening of the same concrete (Hordijk 1991), so that no opening is named at which the cover is lost. What is lost in
 strength is lost in energy in the same proportion.
 
-**Cannot**: count steel across the plane (with ties or stirrups the strength is a lower bound); know a cover thinner
+**Cannot**: count steel across the plane (the model lays none where ties or stirrups cross it); know a cover thinner
 than half the embedment from a thick one; know that bars from the other side pull the other way.
 """
 

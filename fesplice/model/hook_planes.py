@@ -65,9 +65,13 @@ def with_plane(mesh: Mesh, line: BarLine, face: float) -> Mesh:
 
 
 def with_planes(specimen: Specimen, mesh: Mesh) -> Mesh:
-    """The mesh with the planes of all its hooks; the very same where ``bond.hook_plane`` is whole or none is lapped."""
+    """The mesh with the planes of all its hooks; the very same where ``bond.hook_plane`` is whole or none is lapped.
+
+    Sets of ties or stirrups cross those planes and hold them together after they have split. How much they hold is not
+    in the law, so that a plane they cross is left whole.
+    """
     half = spliced(specimen)
-    if specimen.bond.hook_plane == "whole" or half == 0.0:
+    if specimen.bond.hook_plane == "whole" or specimen.confinement.in_sets or half == 0.0:
         return mesh
     for line in hooked(mesh):
         mesh = with_plane(mesh, line, half * pull(mesh, line)[0])

@@ -218,7 +218,7 @@ class Bond(Part):
         default=None, description="concrete at bar level per bar, in bar diameters (wedging); left out: from the table"
     )
     hook_plane: Literal["fracture", "whole"] = Field(
-        default="fracture", description="the plane of a hook: it splits, or never does (comparisons)"
+        default="fracture", description="the plane of a hook that no ties or stirrups cross: it splits, or never does"
     )
     cover_share: Fraction = Field(
         default=0.5, description="share of that plane between bar and near face, lost with the cover (judgement)"
