@@ -133,8 +133,8 @@ def unseen(specimen: Specimen) -> list[str]:
         )
     elif row.hook is not None and specimen.confinement.in_sets:
         found.append(
-            "splitting in the planes of the hooks: ties or stirrups cross them and hold them together, by how much is not "
-            "in the law, so that these planes are left whole"
+            "splitting in the planes of the hooks: ties or stirrups cross them and hold them together, by how much is "
+            "not in the law, so that these planes are left whole"
         )
     return found
 
