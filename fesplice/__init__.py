@@ -21,7 +21,9 @@ and loads no mesher, no plotting library and no file format:
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
@@ -76,6 +78,17 @@ __all__ = [
     "check", "compare", "export", "findings", "learn", "predict", "read", "reduce", "report", "run_study", "vary",
     "viewer",
 ]  # fmt: skip
+
+
+class _Front(ModuleType):
+    """This module, in which a room never takes the place of the public name that it shares (``report``)."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if not (name in _HOME and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Front
 
 
 def __getattr__(name: str) -> Any:

@@ -22,7 +22,7 @@ from fesplice.sizing import check
 from fesplice.solve import March
 from fesplice.specimen import Specimen, read
 from fesplice.store import Run, RunWriter, StepRecord
-from fesplice.store.folder import refuse_frozen
+from fesplice.store.folder import STATE, is_frozen, refuse_frozen
 
 
 def analyse(
@@ -134,7 +134,12 @@ def _finished(folder: str | Path, s: Specimen, mesh: Mesh, settings: dict) -> Ru
         and run.manifest["mesh"]["digest"] == mesh.digest
         and run.settings == settings
     )
-    return run if same and run.outcome.finished else None
+    if not (same and run.outcome.finished):
+        return None
+    if not is_frozen(folder):
+        # killed between its last word and the end: a finished run has no state any more
+        (Path(folder) / STATE).unlink(missing_ok=True)
+    return run
 
 
 def _cause(s: Specimen, march: March) -> str:

@@ -141,7 +141,10 @@ def remade(run: Run, model: Model) -> dict[str, Floats]:
 def _row(run: Run, given: Specimen, model: Model, index: int) -> dict[str, float]:
     at = run.stored_step(index)
     values, mesh = at.fields, run.mesh
-    u = model.restrict(at.u)
+    # what slides is an unknown of the model, and no displacement that a step keeps
+    full = np.zeros(max(len(at.u), int(model.free.max()) + 1))
+    full[: len(at.u)] = at.u
+    u = model.restrict(full)
     watched = ("deflection", "load_point", "extension", "joint_left", "joint_right")
     out = {f"{name}_mm": model.read(name, u) for name in watched if name in model.watch}
     if view_of(run) == "elevation":

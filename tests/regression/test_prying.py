@@ -40,7 +40,7 @@ def test_without_legs_the_cover_lifts_then_a_dip_then_the_hook(runs: dict[str, R
     first = int(np.flatnonzero([lift(seen, k) > 0.1 for k in range(len(seen.snapshots))])[0])
     peak = int(seen.load.argmax())
     assert seen.load[first] < 0.95 * seen.load[:first].max()  # the dip
-    assert first < peak and seen.load[peak + 1] < 0.66 * seen.load[peak]  # climbs again, then falls
+    assert first < peak and seen.load[peak + 1] < 0.7 * seen.load[peak]  # climbs again, then falls
     covers = [float(np.mean(step.fields["plane:A/cover"])) for step in runs["u"].steps()]
     assert covers[0] > 0.99 and covers[peak] < 0.55 and np.all(np.diff(covers) < 1e-9)
 

@@ -213,7 +213,7 @@ def test_a_scheduler_joined_by_address_gives_the_same_records(
 
 def test_a_thousand_cases_cost_less_than_20_ms_each(cluster: tuple[str, int], tmp_path: Path):
     """Cases that take no time. Processor time of runner, scheduler and worker together, reading the cases included."""
-    values = ", ".join(f'"{30 + 0.01 * k:.2f} MPa"' for k in range(1000))
+    values = ",\n".join(f'"{30 + 0.01 * k:.2f} MPa"' for k in range(1000))
     file = tmp_path / "many.toml"
     file.write_text(
         STUDY.partition("[grid]")[0] + f'[grid]\n"concrete.precast.strength" = [{values}]\n', encoding="utf-8"

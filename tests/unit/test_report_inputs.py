@@ -63,7 +63,8 @@ UNITS: dict[type[BaseModel], dict[str, str]] = {
     Confinement: {"diameter": MM, "area": AREA, "spacing": MM, "cover": MM},
     Joint: {"tensile_strength": MPA, "fracture_energy": ENERGY, "friction": BARE, "cohesion": MPA},
     Bond: {
-        "wedge_angle": DEG, "wedge_opening": MM, "effective_width": BARE, "bearing_coefficient": BARE,
+        "wedge_angle": DEG, "wedge_opening": MM, "effective_width": BARE, "cover_share": BARE,
+        "bearing_coefficient": BARE,
         "clear_rib_spacing": MM,
     },
     Loading: {"equipment_weight": FORCE},

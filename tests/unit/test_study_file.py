@@ -72,7 +72,7 @@ def test_grid_and_lists_give_every_combination():
         "spacing 100 mm, confinement none", "spacing 100 mm, confinement ties",
     ]  # fmt: skip
     assert [c.dropped for c in found] == [False] * 4 + [True] * 2
-    assert "side cover" in found[4].reason
+    assert "outside the width" in found[4].reason
     assert found[0].levels == {"bars.spacing_mm": 28.7, "confinement": "none"}
     made = [read_text(c.text) for c in found[:4]]
     assert [s.bars.spacing for s in made] == [28.7, 28.7, 100.0, 100.0]

@@ -162,7 +162,7 @@ def test_verbs_from_the_shell(study: Path, tmp_path: Path, monkeypatch, capfd):
     file.write_text(STUDY.replace("as29", str(MODELS / "as29")).replace('"contact"', '"800 mm"'), encoding="utf-8")
     assert shell(["study", "plan", str(file)], monkeypatch) == 0
     told = capfd.readouterr().out
-    assert "16 cases" in told and "12 to compute" in told and "side cover" in told and "MPa (" in told
+    assert "16 cases" in told and "12 to compute" in told and "outside the width" in told and "MPa (" in told
     assert shell(["study", "run", str(file), "--workers", "-1", "--out", str(tmp_path / "run")], monkeypatch) == 2
     assert "--workers = -1" in capfd.readouterr().err and not (tmp_path / "run").exists()
     assert shell(["study", "show", str(tmp_path)], monkeypatch) == 2

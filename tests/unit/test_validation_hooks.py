@@ -106,7 +106,7 @@ def test_the_plane_of_the_hook_ends_a_pull_and_the_judge_names_it() -> None:
     assert found.extras["plane_kN"] == pytest.approx(by_hand, rel=1e-3)
     assert found.prediction == pytest.approx(by_hand, rel=0.05)
     assert found.mode == "splitting of the side cover by the hooks" and found.extras["split_share"] > 0.9
-    assert min(found.curve["force_kN"][-1], 0.0) > -1.0 and found.curve["force_kN"][-1] < 0.3 * found.prediction
+    assert min(found.curve["force_kN"][-1], 0.0) > -1.0 and found.curve["force_kN"][-1] < 0.66 * found.prediction
 
 
 def test_what_the_plane_carries_is_what_the_anchorage_pulls() -> None:

@@ -235,7 +235,9 @@ def test_hooks_of_the_elevation_slip_less_at_the_same_stress(tmp_path: Path, spl
     """
     slip, taken = [], []
     for k, name in enumerate(("as29-100-u", "as29-100-x")):
-        coarse = {"mesh.splice": "60 mm", "mesh.elsewhere": "120 mm", "bond.splitting": splitting}
+        coarse = {
+            "mesh.splice": "60 mm", "mesh.elsewhere": "120 mm", "bond.splitting": splitting, "bond.hook_plane": "whole",
+        }  # fmt: skip
         run = analyse(vary_many(read(MODELS / f"{name}.toml"), coarse | {"analysis.max_steps": 30}), tmp_path / name)
         group, rows = run.mesh.groups["bond:A"], []
         for step in run.steps():

@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import re
 import runpy
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -153,7 +154,7 @@ def test_both_views_stand_at_the_common_bar_stress(home, page):
 def test_the_verb_remakes_it_from_the_folder(home, page, monkeypatch):
     before = page.read_bytes()
     page.unlink()
-    monkeypatch.setattr("fesplice.report.prediction_page.report", lambda view, progress=None: None)
+    monkeypatch.setattr(sys.modules["fesplice.report.prediction_page"], "report", lambda view, progress=None: None)
     said = CliRunner().invoke(app, ["pictures", str(home)])
     assert said.exit_code == 0 and "prediction.html" in said.output
     assert page.read_bytes() == before
