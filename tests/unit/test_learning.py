@@ -95,8 +95,8 @@ def test_coverage_of_the_90_percent_band_over_1000_synthetic_series(series: int)
 def test_coverage_is_less_where_the_world_is_not_of_the_prior() -> None:
     """A fixed scatter of 15 % and biases between -20 and +20 %, six tests known.
 
-    The record scatters less within a series, so that such a world is covered less than the 90 % that the band says: 80 %
-    is what it is, and no less.
+    The record scatters less within a series, so that such a world is covered less than the 90 % that the band
+    says: 80 % is what it is, and no less.
     """
     rng = np.random.default_rng(7)
     of, inside = scatter.prior("hooks"), 0
