@@ -33,7 +33,7 @@ from fesplice.store.folder import ATTEMPTS, CURVE, MANIFEST, MESH, STEPS, file_d
 from fesplice.store.run import believing
 
 #: Steps keep single precision: columns made again agree this well, as a share of the largest value.
-AGREE = 2e-4
+AGREE = 1e-3  # steps are rounded (store/steps.py): 0.03 % of a small bar stress was seen
 #: The specimen of a prediction, in its folder.
 SPECIMEN = "specimen.toml"
 
