@@ -16,15 +16,15 @@ import signal
 import sqlite3
 import stat
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from campaign.disk import nth_call
 from campaign.made import coarse, study_text
 from campaign.trial import Tally, verb
 from fesplice.store.folder import read_manifest
 
-CALLS = ("write", "fsync", "replace", "ftruncate", "unlink", "mkdir", "chmod")
 MODELS = Path(__file__).resolve().parents[2] / "models"
 #: Most starts of one trial.
 STARTS = 60
@@ -91,30 +91,9 @@ class Job:
         return code in (0, 3) or (self.name == "freeze" and "is frozen already" in told)
 
 
-@contextlib.contextmanager
-def dying_at(number: int) -> Iterator[list[int]]:
+def dying_at(number: int) -> contextlib.AbstractContextManager[list[int]]:
     """The process kills itself in place of the ``number``-th call that changes the disk; a write does half its work."""
-    count = [0]
-    true = {name: getattr(os, name) for name in CALLS}
-
-    def watched(name: str) -> Callable[..., Any]:
-        def call(*args: Any, **kwargs: Any) -> Any:
-            count[0] += 1
-            if count[0] == number:
-                if name == "write":
-                    true["write"](args[0], args[1][: len(args[1]) // 2])
-                os.kill(os.getpid(), signal.SIGKILL)
-            return true[name](*args, **kwargs)
-
-        return call
-
-    for name in CALLS:
-        setattr(os, name, watched(name))
-    try:
-        yield count
-    finally:
-        for name, function in true.items():
-            setattr(os, name, function)
+    return nth_call(number, lambda: os.kill(os.getpid(), signal.SIGKILL))
 
 
 def _forked(job: Job, folder: Path, number: int = 0, after: float | None = None) -> tuple[int, str, float]:

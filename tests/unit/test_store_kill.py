@@ -19,20 +19,22 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
 import fesplice
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
+
+from campaign.disk import nth_call
+
 from fesplice.contracts import FolderFault, Outcome
 from fesplice.mesh import Group, Mesh
 from fesplice.store import Run, RunWriter, StepRecord
 from fesplice.store.steps import QUANTA
-
-CALLS = ("write", "fsync", "replace", "ftruncate", "unlink", "mkdir")
 
 
 def march(folder: Path, steps: int, before_step: Callable[[int], None] = lambda step: None) -> None:
@@ -91,32 +93,6 @@ def readable(folder: Path) -> int:
     for step in run.steps():
         assert abs(run.curve["load_N"][step.index - 1] - step.u[7]) <= 0.5 * QUANTA["u"]
     return run.n_steps
-
-
-@contextlib.contextmanager
-def nth_call(number: int, act: Callable[[], None]) -> Iterator[list[int]]:
-    """Do ``act`` in place of the ``number``-th call that changes the disk; a write does half its work first."""
-    count = [0]
-    true = {name: getattr(os, name) for name in CALLS}
-
-    def watched(name: str) -> Callable[..., Any]:
-        def call(*args: Any, **kwargs: Any) -> Any:
-            count[0] += 1
-            if count[0] == number:
-                if name == "write":
-                    true["write"](args[0], args[1][: len(args[1]) // 2])
-                act()
-            return true[name](*args, **kwargs)
-
-        return call
-
-    for name in CALLS:
-        setattr(os, name, watched(name))
-    try:
-        yield count
-    finally:
-        for name, function in true.items():
-            setattr(os, name, function)
 
 
 def sweep(root: Path, steps: int) -> int:
