@@ -183,11 +183,26 @@ class Prediction:
 
     @property
     def bracket(self) -> tuple[float, float]:
-        """Strength with no plane between slab and body, and with one that never gives way [MPa]."""
+        """Strength with no plane between slab and body, and with one that never gives way, no more than the elevation
+        holds [MPa]; ``bracket_ends`` says which of them the numbers are.
+        """
+        (low, _), (high, _) = self._ends
+        return low, high
+
+    @property
+    def bracket_ends(self) -> tuple[str, str]:
+        """What the two numbers of the bracket are the strength of, in words."""
+        (_, low), (_, high) = self._ends
+        return low, high
+
+    @property
+    def _ends(self) -> tuple[tuple[float, str], tuple[float, str]]:
+        side = (self.elevation.bar_stress, "the elevation")
         if self.free is None or self.intact is None:
-            return self.elevation.bar_stress, self.elevation.bar_stress
-        low, high = sorted((self.free.bar_stress, self.intact.bar_stress))
-        return min(low, self.elevation.bar_stress), min(high, self.elevation.bar_stress)
+            return side, side
+        low, high = sorted([(self.free.bar_stress, "no plane between slab and body"),
+                            (self.intact.bar_stress, "a plane that never gives way")])  # fmt: skip
+        return min(low, side), min(high, side)
 
     @property
     def band(self) -> tuple[float, float]:
