@@ -337,9 +337,7 @@ class Equilibrium(Protocol):
         """History of the virgin model, per group."""
         ...
 
-    def internal(
-        self, u: Floats, history: Mapping[str, History], *, secant: float = 0.0, matrix: bool = True
-    ) -> Trial:
+    def internal(self, u: Floats, history: Mapping[str, History], *, secant: float = 0.0, matrix: bool = True) -> Trial:
         """Internal forces and tangent at unknowns ``u`` (n_free), from the committed ``history``."""
         ...
 

@@ -1,6 +1,6 @@
 """Time and memory of reducing a long log: invented readings of many channels, written once and reduced once.
 
-    python scripts/benchmark_logs.py --rows 2000000 --channels 64 --folder FOLDER
+python scripts/benchmark_logs.py --rows 2000000 --channels 64 --folder FOLDER
 """
 
 from __future__ import annotations

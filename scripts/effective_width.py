@@ -74,14 +74,37 @@ def lap(d: float, cover: float, f_cm: float, k: float, *, length: float = LAP, s
     def bar(name: str, start: float) -> planes.Path:
         held = Stretch(-np.inf, np.inf, cover, cover, 0.0, length * d)
         return planes.Path(
-            name, "main", np.array([[start, level], [-start, level]]), np.zeros(2, np.int32), area, d, 1, "main", None,
-            "good", False, False, True, cover, (held,),
+            name,
+            "main",
+            np.array([[start, level], [-start, level]]),
+            np.zeros(2, np.int32),
+            area,
+            d,
+            1,
+            "main",
+            None,
+            "good",
+            False,
+            False,
+            True,
+            cover,
+            (held,),
         )
 
     block = planes.Block("block", "monolith", -half, half, 0.0, height, width, "precast")
     net = planes.NetStrip(level, -half, half, 2.0 * d)
     plane = planes.Plane(
-        "lap", (block,), (bar("A", -half), bar("B", half)), (), (), (-half, 0.0, half), (level,), half, (net,), (), "",
+        "lap",
+        (block,),
+        (bar("A", -half), bar("B", half)),
+        (),
+        (),
+        (-half, 0.0, half),
+        (level,),
+        half,
+        (net,),
+        (),
+        "",
     )
     mesh = build_mesh(plane, Size(size * d))
     concrete = mesh.groups["precast"]

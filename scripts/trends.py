@@ -223,10 +223,14 @@ def causes(table: list[dict[str, str]]) -> list[str]:
     for what in assumptions:
         cells = [" / ".join(told(*stress(what, k, s)) for s in spacings) for k in kinds]
         out.append(f"| {what} | " + " | ".join(cells) + " |")
-    out += ["", f"| assumption | none, {first} to {last} mm | ties, {middle} to {last} | stirrups, {middle} to {last} "
-            f"| gains over none at {middle} mm: ties, stirrups, hooked bar | at {last} mm |"]
+    out += [
+        "",
+        f"| assumption | none, {first} to {last} mm | ties, {middle} to {last} | stirrups, {middle} to {last} "
+        f"| gains over none at {middle} mm: ties, stirrups, hooked bar | at {last} mm |",
+    ]
     out += ["|---|--:|--:|--:|---|---|"]
     for what in assumptions:
+
         def moved(kind: str, a: int, b: int, what: str = what) -> str:
             return percent(change(stress(what, kind, b)[0], stress(what, kind, a)[0]))
 
@@ -234,16 +238,20 @@ def causes(table: list[dict[str, str]]) -> list[str]:
             base = stress(what, NONE, s)[0]
             return ", ".join(percent(change(stress(what, k, s)[0], base)) for k in (TIES, STIRRUPS, HOOKED))
 
-        out.append(f"| {what} | {moved(NONE, first, last)} | {moved(TIES, middle, last)} | "
-                   f"{moved(STIRRUPS, middle, last)} | {gains(middle)} | {gains(last)} |")
+        out.append(
+            f"| {what} | {moved(NONE, first, last)} | {moved(TIES, middle, last)} | "
+            f"{moved(STIRRUPS, middle, last)} | {gains(middle)} | {gains(last)} |"
+        )
     return [*out, ""]
 
 
 def ties(table: list[dict[str, str]]) -> list[str]:
     """Plans with ties at several spacings beside the bar stress that McLean & Smith's truss gives them."""
     out = ["## Spacing of ties beside McLean & Smith (1997)\n"]
-    out += ["Plan alone, pairs 100 mm apart, closed D10 ties of two legs about each pair, f_y 460 MPa. Their truss (45",
-            "degrees, from memory): f = n A_tr f_ytr l_s / (A_l s).\n"]
+    out += [
+        "Plan alone, pairs 100 mm apart, closed D10 ties of two legs about each pair, f_y 460 MPa. Their truss (45",
+        "degrees, from memory): f = n A_tr f_ytr l_s / (A_l s).\n",
+    ]
     out += ["| ties | truss MPa | model MPa | model/truss | mechanism |", "|---|--:|--:|--:|---|"]
     for r in table:
         pitch, (here, sure) = float(r["confinement.spacing_mm"]), plan_strength(r)
@@ -256,8 +264,10 @@ def ties(table: list[dict[str, str]]) -> list[str]:
 def series(table: list[dict[str, str]]) -> list[str]:
     """Every specimen of the demonstration series: prediction beside the hand formulas."""
     out = ["## The series as it would be predicted before the tests\n"]
-    out += ["Both planes coupled, meshes of the specimen files. Formula: embedment formula with spacing factor, in the",
-            "partner reading (`fesplice check`); it is no test either.\n"]
+    out += [
+        "Both planes coupled, meshes of the specimen files. Formula: embedment formula with spacing factor, in the",
+        "partner reading (`fesplice check`); it is no test either.\n",
+    ]
     head = ("specimen", "bar stress MPa", "load per ram kN", "plane: mechanism", "bracket MPa", "formula MPa", "ratio")
     out += ["| " + " | ".join(head) + " |"]
     out += ["|---|--:|--:|---|---|--:|--:|"]
@@ -268,8 +278,10 @@ def series(table: list[dict[str, str]]) -> list[str]:
         ratio = "–" if here is None or not by_hand else f"{here / by_hand:.2f}"
         load = number(r, "prediction_kN")
         mode = named(r.get("prediction_mode"))
-        out.append(f"| {r['case']} | {told(here, sure)} | {told(load)} | {r.get('prediction_plane') or '?'}: {mode} | "
-                   f"{told(low)} to {told(high)} | {told(by_hand)} | {ratio} |")
+        out.append(
+            f"| {r['case']} | {told(here, sure)} | {told(load)} | {r.get('prediction_plane') or '?'}: {mode} | "
+            f"{told(low)} to {told(high)} | {told(by_hand)} | {ratio} |"
+        )
     return [*out, ""]
 
 

@@ -17,7 +17,7 @@ from fesplice.cli import about, check, freeze, laboratory, predict, run, study
 from fesplice.cli.console import any_encoding, bounded, err, out
 from fesplice.contracts import FespliceError
 
-app = typer.Typer( no_args_is_help=True, pretty_exceptions_enable=False)
+app = typer.Typer(no_args_is_help=True, pretty_exceptions_enable=False)
 
 
 @app.callback(invoke_without_command=True)
@@ -30,10 +30,28 @@ def _root(version: Annotated[bool, typer.Option("--version", help="print the ver
 
 
 for verb in (
-    check.check, check.schedule, check.sheet, run.analyse, predict.predict, freeze.freeze, freeze.verify, freeze.pack,
-    run.pictures, run.viewer, run.summary, run.export, run.drawing, laboratory.reduce, laboratory.replay,
-    laboratory.materials, laboratory.compare, laboratory.learn, laboratory.watch,
-    about.example, about.keys, about.manual,
+    check.check,
+    check.schedule,
+    check.sheet,
+    run.analyse,
+    predict.predict,
+    freeze.freeze,
+    freeze.verify,
+    freeze.pack,
+    run.pictures,
+    run.viewer,
+    run.summary,
+    run.export,
+    run.drawing,
+    laboratory.reduce,
+    laboratory.replay,
+    laboratory.materials,
+    laboratory.compare,
+    laboratory.learn,
+    laboratory.watch,
+    about.example,
+    about.keys,
+    about.manual,
 ):
     app.command()(verb)
 app.add_typer(study.study, name="study")

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from fesplice.geometry.bars import Shape
     from fesplice.specimen.schema import Specimen
 
+
 @dataclass(frozen=True)
 class Stretch:
     """Between ``x0`` and ``x1`` [mm]: c_min, c_max [mm], k_m K_tr [-], bonded straight length [mm]."""

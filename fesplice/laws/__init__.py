@@ -17,6 +17,21 @@ CONCRETE: dict[str, ConcreteMaker] = {"smeared": SmearedCrack, "elastic": Elasti
 BOND: dict[str, BondMaker] = {"mc2010": BondSlip, "linear": LinearBond}
 
 __all__ = [
-    "BOND", "CONCRETE", "Bar", "BentBar", "BondSlip", "ColdJoint", "Elastic", "EndAnchor", "HookPlane", "SmearedBars",
-    "LinearBond", "ReinforcedConcrete", "BarSupport", "SupportedBond", "SmearedCrack", "WedgingBond", "end_anchor",
+    "BOND",
+    "CONCRETE",
+    "Bar",
+    "BentBar",
+    "BondSlip",
+    "ColdJoint",
+    "Elastic",
+    "EndAnchor",
+    "HookPlane",
+    "SmearedBars",
+    "LinearBond",
+    "ReinforcedConcrete",
+    "BarSupport",
+    "SupportedBond",
+    "SmearedCrack",
+    "WedgingBond",
+    "end_anchor",
 ]

@@ -165,8 +165,12 @@ class BondSlip:
             return np.concatenate([np.atleast_1d(get(law)) for law in laws])
 
         return cls(
-            _all([law.curve for law in laws]), row(lambda law: law.perimeter), row(lambda law: law.bearing),
-            row(lambda law: law.bearing_cap), row(lambda law: law.bearing_width), row(lambda law: law.anchored),
+            _all([law.curve for law in laws]),
+            row(lambda law: law.perimeter),
+            row(lambda law: law.bearing),
+            row(lambda law: law.bearing_cap),
+            row(lambda law: law.bearing_width),
+            row(lambda law: law.anchored),
             laws[0].stiffness,
         )
 

@@ -80,8 +80,16 @@ class SmearedCrack:
     def respond(self, strain: Floats, history: History, size: Floats, *, secant: float = 0.0) -> Response:
         """See :class:`fesplice.contracts.Law`; ``size`` = centroid gradients (n_e, n_k, 2) [1/mm]."""
         constants = cracking.Constants(
-            self.modulus, self.poisson, self.tensile_strength, self.fracture_energy, self.strength, self.peak_strain,
-            self.crushing_energy, self.softening_floor, self.curve == "exponential", self.crack == "fixed",
+            self.modulus,
+            self.poisson,
+            self.tensile_strength,
+            self.fracture_energy,
+            self.strength,
+            self.peak_strain,
+            self.crushing_energy,
+            self.softening_floor,
+            self.curve == "exponential",
+            self.crack == "fixed",
         )
         weight = np.full(len(strain), self.stiffening, float)
         reserve = np.full(len(strain), self.reserve, float) * history.get("left", 1.0)

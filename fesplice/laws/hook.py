@@ -247,7 +247,15 @@ def end_anchor(
     Kept per bar and concrete. Raises :class:`FespliceError` when the chain finds no equilibrium.
     """
     bar = HookBar(
-        diameter, bend_diameter, tail, angle, f_cm, condition, area, steel_yield, bearing,
+        diameter,
+        bend_diameter,
+        tail,
+        angle,
+        f_cm,
+        condition,
+        area,
+        steel_yield,
+        bearing,
         support=support,
     )
     found = pull(bar, np.concatenate([[0.0], np.geomspace(0.002, FARTHEST * diameter, 48)]))

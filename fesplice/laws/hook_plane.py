@@ -78,8 +78,15 @@ class HookPlane:
 
     @classmethod
     def of(
-        cls, modulus: float, energy: float, tensile: float, diameter: float, embedment: float, number: int,
-        length: float, cover_share: float = COVER_SHARE,
+        cls,
+        modulus: float,
+        energy: float,
+        tensile: float,
+        diameter: float,
+        embedment: float,
+        number: int,
+        length: float,
+        cover_share: float = COVER_SHARE,
     ) -> HookPlane:
         """Plane of ``number`` hooks [mm, MPa, N/mm] read along ``length`` [mm] of their leads."""
         force = plane_strength(modulus, energy, diameter, embedment)

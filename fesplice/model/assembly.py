@@ -191,9 +191,7 @@ class Model:
         """Free unknowns (n_free), in solver order, of a vector over all unknowns."""
         return np.asarray(full)[self.free]
 
-    def internal(
-        self, u: Floats, history: Mapping[str, History], *, secant: float = 0.0, matrix: bool = True
-    ) -> Trial:
+    def internal(self, u: Floats, history: Mapping[str, History], *, secant: float = 0.0, matrix: bool = True) -> Trial:
         """Internal forces, tangent (CSC), trial history and stress per group at free unknowns ``u``."""
         full = self.expand(u)
         force, data = np.zeros(self.n_free), np.zeros(len(self._row))
@@ -273,6 +271,12 @@ def _part(mesh: Mesh, names: list[str], law: Law, unknowns: Mapping[str, Ints]) 
         slices[name] = slice(end, end + len(g.cells))
         end += len(g.cells)
     return LawGroup(
-        names[0], slices, element, law, np.concatenate([unknowns[name] for name in names]),
-        np.ascontiguousarray(np.concatenate(rows)), np.concatenate(weights), np.concatenate(sizes),
+        names[0],
+        slices,
+        element,
+        law,
+        np.concatenate([unknowns[name] for name in names]),
+        np.ascontiguousarray(np.concatenate(rows)),
+        np.concatenate(weights),
+        np.concatenate(sizes),
     )

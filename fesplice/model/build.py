@@ -186,7 +186,9 @@ def laws(specimen: Specimen, mesh: Mesh, chosen: Chosen | None = None) -> dict[s
         elif g.kind == "frame2":
             out[name] = BentBar(
                 specimen.steel[g.material].monotonic,
-                float(g.data["diameter"][0]), int(g.data["number"][0]), float(g.data["area"][0]),
+                float(g.data["diameter"][0]),
+                int(g.data["number"][0]),
+                float(g.data["area"][0]),
             )
         elif g.kind == "joint":
             out[name] = ColdJoint(joint.tensile_strength, joint.fracture_energy, joint.friction, joint.cohesion)

@@ -91,9 +91,7 @@ def plane_laws(specimen: Specimen, mesh: Mesh) -> dict[str, HookPlane]:
     """Laws by group for the planes that the mesh of an elevation carries."""
     concrete, half = specimen.concrete.closure or specimen.concrete.precast, spliced(specimen)
     return {
-        f"{PLANE}:{line.name}": plane_law(
-            mesh, line, half * pull(mesh, line)[0], concrete, specimen.bond.cover_share
-        )
+        f"{PLANE}:{line.name}": plane_law(mesh, line, half * pull(mesh, line)[0], concrete, specimen.bond.cover_share)
         for line in hooked(mesh)
         if f"{PLANE}:{line.name}" in mesh.groups
     }

@@ -174,9 +174,7 @@ def _between(low: Floats, high: Floats, start: float, end: float) -> Floats:
 
 
 # ------------------------------------------------------------------ model
-def plan_model(
-    specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None, chosen: Chosen | None = None
-) -> Model:
+def plan_model(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None, chosen: Chosen | None = None) -> Model:
     """The slab between two crossheads pulled apart; the load factor is the force per side [N].
 
     Read-outs: ``extension`` between the crossheads, ``side_low`` and ``side_high`` mean outward displacement of

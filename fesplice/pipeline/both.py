@@ -202,8 +202,14 @@ def results_digest(home: Path) -> str:
 
 # ------------------------------------------------------------------ coupling
 def _couple(
-    s: Specimen, home: Path, state: InterfaceTrace, elevation: Assessment, intact: Assessment, tell: Told,
-    notes: list[str], laws: Laws,
+    s: Specimen,
+    home: Path,
+    state: InterfaceTrace,
+    elevation: Assessment,
+    intact: Assessment,
+    tell: Told,
+    notes: list[str],
+    laws: Laws,
 ) -> tuple[tuple[Pass, ...], Assessment, bool]:
     """Passes of the plan with the plane that the elevation leaves at the bar stress at which the plan fails.
 
@@ -279,9 +285,7 @@ def _claim(s: Specimen, home: Path) -> tuple[Path, Lock]:
     except OSError as error:
         raise FolderFault(str(home), f"cannot be read: {reason(error)}") from error
     if there and there != s.text and (home / MARK).is_file() and not _same(there, s):
-        raise FolderFault(
-            str(home), "holds the prediction of another specimen; give a new folder; nothing was written"
-        )
+        raise FolderFault(str(home), "holds the prediction of another specimen; give a new folder; nothing was written")
     claim(home, "prediction")
     lock = Lock(home)
     try:

@@ -49,8 +49,13 @@ def computable(specimen: Specimen) -> None:
 
 
 def setup(
-    specimen: Specimen, view: str, vertical: Vertical | None = None, mesh: Mesh | None = None, *,
-    bond: BondMaker | None = None, concrete: ConcreteMaker | None = None,
+    specimen: Specimen,
+    view: str,
+    vertical: Vertical | None = None,
+    mesh: Mesh | None = None,
+    *,
+    bond: BondMaker | None = None,
+    concrete: ConcreteMaker | None = None,
 ) -> Setup:
     """The ``view`` "elevation" or "plan"; ``vertical`` is for the plan alone. Raises :class:`InputFault`.
 

@@ -71,9 +71,7 @@ class Page:
 
             def do_GET(self) -> None:
                 own = {f"127.0.0.1:{page.port}", f"localhost:{page.port}"}
-                found = held.get(self.path) or (
-                    (page._now, "application/json") if self.path == "/now.json" else None
-                )
+                found = held.get(self.path) or ((page._now, "application/json") if self.path == "/now.json" else None)
                 if self.headers.get("Host") not in own or found is None:
                     self.send_error(HTTPStatus.NOT_FOUND)
                     return

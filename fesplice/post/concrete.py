@@ -110,8 +110,13 @@ def widest(cracks: Cracks, count: int = 5, apart: float = 100.0) -> tuple[CrackS
         k = int(np.argmax(np.where(left, cracks.width, -np.inf)))
         x, y = cracks.xy[k]
         spots.append(
-            CrackSpot(float(x), float(y), float(cracks.width[k]), float(np.degrees(cracks.angle[k])),
-                      cracks.names[cracks.group[k]])  # fmt: skip
+            CrackSpot(
+                float(x),
+                float(y),
+                float(cracks.width[k]),
+                float(np.degrees(cracks.angle[k])),
+                cracks.names[cracks.group[k]],
+            )  # fmt: skip
         )
         left &= np.hypot(*(cracks.xy - cracks.xy[k]).T) > apart
     return tuple(spots)

@@ -180,7 +180,8 @@ def expected(
         visible_crack=found.cracking.visible,
         joint_opening={
             s: float(np.interp(load, *_rising(seen.load, np.asarray(curve[f"joint_{s}_mm"], float))))
-            for s in ("left", "right") if seen.laid.joints
+            for s in ("left", "right")
+            if seen.laid.joints
         },
         service=SERVICE * load,
         cracks=_cracks(seen, across, SERVICE * load),
@@ -268,4 +269,3 @@ def _gauges(side: Run, top: Run | None, load: float) -> tuple[GaugeReading, ...]
             for g in read_ties(side, top, [load]).gauges
         ]
     return tuple(found)
-

@@ -41,9 +41,7 @@ def panel(
     return Panel(axes, unit)
 
 
-def across(
-    p: Panel, x0: float, x1: float, y: float, text: str, *, reach: float = 0.0, level: bool = False
-) -> None:
+def across(p: Panel, x0: float, x1: float, y: float, text: str, *, reach: float = 0.0, level: bool = False) -> None:
     """Horizontal dimension line between ``x0`` and ``x1`` at height ``y``.
 
     ``reach`` [specimen mm, signed] is how far its extension lines go towards the object. A text

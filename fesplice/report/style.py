@@ -219,9 +219,7 @@ _FORMATS: dict[str, dict[str, str | None]] = {
 }
 
 
-def save(
-    figure: Figure, folder: Path, name: str, tables: Mapping[str, Mapping[str, Any]] | None = None
-) -> list[Path]:
+def save(figure: Figure, folder: Path, name: str, tables: Mapping[str, Mapping[str, Any]] | None = None) -> list[Path]:
     """Write ``name``.png, .pdf and .svg, and one CSV per table; answer the paths in that order.
 
     ``tables`` maps a suffix (empty for the figure's own name) to columns of equal length whose

@@ -201,8 +201,7 @@ def bars(
     limits: tuple[float, float] | None = None,
     one: float | None = None,
 ) -> list[Path]:
-    """Panels of horizontal bars by title, the first bar on top; ``one`` draws a level across, notes stand at the bars.
-    """
+    """Panels of bars by title, the first bar on top; ``one`` draws a level across, notes stand at the bars."""
     longest = max((len(b.labels) for b in shown.values()), default=1)
     table: dict[str, list[Any]] = {k: [] for k in ("panel", "label", x_label, "low", "high")}
     columns = max(len(shown), 1) if len(shown) < 4 else 2
@@ -291,8 +290,7 @@ def until(x: Floats, y: Floats, measure: Floats, end: float) -> tuple[Floats, Fl
 
 
 def curves(folder: Path, name: str, groups: Sequence[Curves], x_label: str, y_label: str) -> list[Path]:
-    """Response curves by group, each up to where it fails (a cross); of a sample the middle heavy, percentiles shaded.
-    """
+    """Curves by group, each up to where it fails (a cross); of a sample the middle heavy, percentiles shaded."""
     columns = min(len(groups), 3)
     rows = math.ceil(len(groups) / columns)
     width = style.NARROW if len(groups) == 1 else style.WIDE

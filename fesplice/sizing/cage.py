@@ -91,9 +91,7 @@ def _hooked(mark: str, part: str, row: BarRow, overall: float, height: float) ->
     dimensions = (("a", "overall length", overall), ("b", leg, height), ("c", "tail after the bend", h.tail))
     shape = f"one {h.angle:.0f} degree hook"
     notes = () if h.orientation == "compression" else ("hook turned to the tension face",)
-    return Piece(
-        mark, part, row.size, d, row.steel, shape, row.number, dimensions, h.bend_diameter, cut, notes
-    )
+    return Piece(mark, part, row.size, d, row.steel, shape, row.number, dimensions, h.bend_diameter, cut, notes)
 
 
 def _compression(s: Specimen) -> Iterator[Piece]:

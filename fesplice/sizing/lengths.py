@@ -90,9 +90,7 @@ def _hooks(bar: Lapped, fc: float, stress: float) -> Iterator[Length]:
     psi_o = aci318_19.psi_o(d, bar.edge).value
     a_th = t.total if t.close(d, TIE_PITCH) else 0.0
     for reading in READINGS:
-        psi = aci318_19.psi_r(
-            d, bar.spacing["row"], bar.spacing["partner"], reading, a_th, bar.row.area * t.bars
-        ).value
+        psi = aci318_19.psi_r(d, bar.spacing["row"], bar.spacing["partner"], reading, a_th, bar.row.area * t.bars).value
         check = aci318_19.hook_development(fc, stress, d, psi, psi_o)
         yield _length(bar, check, f"hook, psi_r {psi:g}, psi_o {psi_o:g}", reading, "lap", bar.lap)
     close = 0.8 if t.close(d, CLOSE_TIES) else 1.0

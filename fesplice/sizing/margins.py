@@ -158,9 +158,16 @@ def _strut(s: Specimen, bar: Lapped, found: LapTruss) -> list[Margin]:
         numbers = (("F", found.force, "force"), ("sum A f_y", found.available, "force"))
         out.append(
             Margin(
-                "transverse steel over the plan force", "plan force", 0.5 * found.available / found.force, ">=", 1.0,
-                "sum A f_y / 2 near each hook over F = T s / (l_s - 2 r)", numbers, f"plan truss; {JUDGEMENT}",
-                "sideways force of one bar at the central stress; half of the sets stand near each hook", counts=False,
+                "transverse steel over the plan force",
+                "plan force",
+                0.5 * found.available / found.force,
+                ">=",
+                1.0,
+                "sum A f_y / 2 near each hook over F = T s / (l_s - 2 r)",
+                numbers,
+                f"plan truss; {JUDGEMENT}",
+                "sideways force of one bar at the central stress; half of the sets stand near each hook",
+                counts=False,
             )
         )
     return out

@@ -14,6 +14,19 @@ from fesplice.solve.march import March, Stop
 from fesplice.solve.stepping import STEPPERS, Adaptive, Constant
 
 __all__ = [
-    "CONTROLS", "STEPPERS", "Adaptive", "ArcLength", "Constant", "Constraint", "Displacement", "Dissipation",
-    "Equilibrator", "Holdable", "LoadFactor", "March", "ScaledControl", "Stop", "Tolerances",
+    "CONTROLS",
+    "STEPPERS",
+    "Adaptive",
+    "ArcLength",
+    "Constant",
+    "Constraint",
+    "Displacement",
+    "Dissipation",
+    "Equilibrator",
+    "Holdable",
+    "LoadFactor",
+    "March",
+    "ScaledControl",
+    "Stop",
+    "Tolerances",
 ]

@@ -49,8 +49,13 @@ class Fronts:
         # sorted within each front
         self.border = (np.sort(np.repeat(np.arange(len(b)), b) * n + border) % max(n, 1)).astype(np.int32)
         self.place = _places(
-            matrix.indptr.astype(np.int64), matrix.indices.astype(np.int32),
-            self.start, self._owner, self.at, self.border, self.offset,
+            matrix.indptr.astype(np.int64),
+            matrix.indices.astype(np.int32),
+            self.start,
+            self._owner,
+            self.at,
+            self.border,
+            self.offset,
         )
         # kept from matrix to matrix: at 100k unknowns fresh memory costs a fifth of the factor's time
         self._flat = np.empty(self.offset[-1])

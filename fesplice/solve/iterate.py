@@ -194,9 +194,7 @@ class Equilibrator:
 
 
 def _as(attempt: Attempt, outcome: Outcome, iterations: int) -> Attempt:
-    return Attempt(
-        outcome, attempt.u, attempt.load, attempt.trial, iterations, attempt.residual, attempt.energy
-    )
+    return Attempt(outcome, attempt.u, attempt.load, attempt.trial, iterations, attempt.residual, attempt.energy)
 
 
 class Anderson:

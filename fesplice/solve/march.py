@@ -154,9 +154,7 @@ class March:
         self.outcome, self.stuck = Outcome.smallest_step, tried
         raise NotConverged(f"step {self.index + 1}: {Outcome.smallest_step.value}; tried: " + "; ".join(failed))
 
-    def _by(
-        self, row: Floats, weight: float, size: float, began: float, failed: list[str], best: list
-    ) -> Step | None:
+    def _by(self, row: Floats, weight: float, size: float, began: float, failed: list[str], best: list) -> Step | None:
         """The chain for one constraint, from ``size`` down; None when all of it fails."""
         held = float(row @ self.state.u) + weight * self.state.load
         still = (self.state.u, self.state.load)
@@ -250,15 +248,29 @@ class March:
         self.peak = max(self.peak, abs(state.load))
         self.reached = self.reached + size if self._deflection is None else float(self._deflection @ state.u)
         self.last = Step(
-            self.index, state, tried.trial.stress, tried.outcome, tried.iterations, tried.residual, tried.energy, size,
-            time.perf_counter() - began, note, failed,
+            self.index,
+            state,
+            tried.trial.stress,
+            tried.outcome,
+            tried.iterations,
+            tried.residual,
+            tried.energy,
+            size,
+            time.perf_counter() - began,
+            note,
+            failed,
         )
         return self.last
 
     def _tell(self, index: int, method: str, size: float, tried: Attempt, began: float) -> None:
         self._report(
-            step=index, method=method, size=size, outcome=tried.outcome.name, iterations=tried.iterations,
-            residual=tried.residual, energy=tried.energy, evaluations=self.solver.evaluations,
+            step=index,
+            method=method,
+            size=size,
+            outcome=tried.outcome.name,
+            iterations=tried.iterations,
+            residual=tried.residual,
+            energy=tried.energy,
+            evaluations=self.solver.evaluations,
             seconds=time.perf_counter() - began,
         )
-

@@ -148,9 +148,7 @@ class BarRow(Sized):
     depth: Length = Field(default=UNSET, description="effective depth d: compression face to bar centre")
     cover: Distance = Field(default=UNSET, description="clear cover to the tension face, instead of a depth")
     embedment: Length = Field(default=UNSET, description="joint face to the outside of the hook (or the bar end)")
-    positions: tuple[Position, ...] = Field(
-        default=(), description="lateral bar centres; left out: by bars.layout"
-    )
+    positions: tuple[Position, ...] = Field(default=(), description="lateral bar centres; left out: by bars.layout")
     hook: Hook | None = None
     head: Head | None = None
 

@@ -35,4 +35,3 @@ def nth_call(number: int, act: Callable[[], None]) -> Iterator[list[int]]:
     finally:
         for name, function in true.items():
             setattr(os, name, function)
-

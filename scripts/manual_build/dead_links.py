@@ -1,6 +1,6 @@
 """Built pages: every link leads somewhere inside, nothing is loaded from elsewhere.
 
-    python scripts/manual_build/dead_links.py FOLDER
+python scripts/manual_build/dead_links.py FOLDER
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Figures of the theory manual, drawn from the program's own functions: laws, interfaces, anchors, meshes.
 
-    python scripts/manual_build/figures.py FOLDER
+python scripts/manual_build/figures.py FOLDER
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """The pages of the manual that are made and not written: keys, verbs, public names, code, record, citation.
 
-    python scripts/manual_build/pages.py FOLDER
+python scripts/manual_build/pages.py FOLDER
 """
 
 from __future__ import annotations

@@ -254,9 +254,16 @@ def cases_of(rows: Sequence[Row], series: str, quick: set[str]) -> list[Case]:
     """Cases of a series from its rows."""
     return [
         Case(
-            series=series, name=r.name, quantity="force per bar", unit="kN",
-            run=lambda settings, folder, r=r: run(r, settings), test=r.test,
-            use=r.use, source=r.source, memory=True, quick=r.name in quick,
+            series=series,
+            name=r.name,
+            quantity="force per bar",
+            unit="kN",
+            run=lambda settings, folder, r=r: run(r, settings),
+            test=r.test,
+            use=r.use,
+            source=r.source,
+            memory=True,
+            quick=r.name in quick,
         )  # fmt: skip
         for r in rows
     ]
@@ -285,7 +292,8 @@ def summary(found: Sequence[Compared]) -> list[str]:
             lines.append(f"| {name} | {len(ratios)} | {mean:.3f} | {100 * scatter / mean:.1f} % |")
     same = sum(abs(share - 1.0) <= SAME for share in shares)
     return [
-        *lines, "",
+        *lines,
+        "",
         f"No formula decides a row. But in {same} of {len(rows)} rows the computed strength is that of the plane's law "
         f"within {100 * SAME:g} %: **these ratios test the law** and that the column stands its force; what the view "
         "adds (the bed of the hook, the bar, the column) shows in the others.",

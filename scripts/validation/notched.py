@@ -106,8 +106,13 @@ def follow(m: Model | Uniform, hold: str, size: float, *, down_to: float, end: f
     tally = Tally()
     stepper = Adaptive(size, largest=1.0, smallest=1.0 / 16.0)
     march = solve.March(
-        m, Displacement(m.restrict(m.watch[hold])), stepper, State(np.zeros(m.n_free), 0.0, m.fresh()),
-        tolerances=Tolerances.strict(), stop=Stop(drop=1.0 - down_to, end=end, steps=steps), report=tally,
+        m,
+        Displacement(m.restrict(m.watch[hold])),
+        stepper,
+        State(np.zeros(m.n_free), 0.0, m.fresh()),
+        tolerances=Tolerances.strict(),
+        stop=Stop(drop=1.0 - down_to, end=end, steps=steps),
+        report=tally,
     )
     rows, last, ending = [], None, ""
     try:
@@ -126,9 +131,7 @@ def follow(m: Model | Uniform, hold: str, size: float, *, down_to: float, end: f
     return March(held, load, moved, last, tally, ending or march.outcome.value)
 
 
-def opened(
-    m: Model, shape: shapes.Shape, u: Floats, beam: Beam, law: SmearedCrack
-) -> tuple[float, Floats, Floats]:
+def opened(m: Model, shape: shapes.Shape, u: Floats, beam: Beam, law: SmearedCrack) -> tuple[float, Floats, Floats]:
     """Energy that a cohesive crack opened as far as the ligament is would have used [N mm]; levels, openings."""
     reach = 0.2 * beam.depth
     across = LinearNDInterpolator(shape.points, m.expand(u)[0::2])

@@ -85,7 +85,11 @@ def read(data: Path) -> list[tuple[Panel, dict[str, str]]]:
             continue
         ratio, yields = (float(row["rho_x"]), float(row["rho_y"])), (float(row["fyx_MPa"]), float(row["fyy_MPa"]))
         panel = Panel(
-            row["panel"], float(row["fc_MPa"]), 1e-3 * float(row["eps_c0_permille"]), ratio, yields,
+            row["panel"],
+            float(row["fc_MPa"]),
+            1e-3 * float(row["eps_c0_permille"]),
+            ratio,
+            yields,
             float(row["normal_over_shear"]),
         )
         out.append((panel, row))
@@ -120,9 +124,16 @@ def shear(panel: Panel, settings: Settings, folder: Path) -> Found:
     fell = bool(v[-1] < 0.95 * v[top])
     level = bool(np.ptp(v[strain[:, 2] > 0.75 * strain[-1, 2]]) < 0.02 * v[top])
     return Found(
-        prediction=float(v[top]), mode=mode, unknowns=m.n_free, steps=tally.steps, failed=tally.failed,
-        loose=tally.loose, iterations=tally.iterations, passed=fell or level,
-        ending=ending or march.outcome.value, extras=extras,
+        prediction=float(v[top]),
+        mode=mode,
+        unknowns=m.n_free,
+        steps=tally.steps,
+        failed=tally.failed,
+        loose=tally.loose,
+        iterations=tally.iterations,
+        passed=fell or level,
+        ending=ending or march.outcome.value,
+        extras=extras,
         curve={"shear_strain_permille": list(1e3 * strain[:, 2]), "shear_MPa": list(v)},
     )
 
@@ -174,10 +185,16 @@ def cases(data: Path) -> list[Case]:
     for panel, row in read(data):
         out.append(
             Case(
-                "panels", panel.name, "shear stress at failure", "MPa",
+                "panels",
+                panel.name,
+                "shear stress at failure",
+                "MPa",
                 lambda settings, folder, panel=panel: shear(panel, settings, folder),
-                test=float(row["v_u_MPa"]), mode=row["mode"], use=row["use"],  # type: ignore[arg-type]
-                source=SOURCE + (f"; {row['note']}" if row["note"] else ""), memory=True,
+                test=float(row["v_u_MPa"]),
+                mode=row["mode"],
+                use=row["use"],  # type: ignore[arg-type]
+                source=SOURCE + (f"; {row['note']}" if row["note"] else ""),
+                memory=True,
                 quick=panel.name in ("PV20", "PV27"),
             )
         )

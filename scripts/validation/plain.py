@@ -39,8 +39,13 @@ SIZES = (20.0, 10.0, 5.0)
 
 
 def concrete(
-    settings: Settings, strength: float, *, modulus: float | None = None, poisson: float = 0.2,
-    tensile: float | None = None, energy: float | None = None,
+    settings: Settings,
+    strength: float,
+    *,
+    modulus: float | None = None,
+    poisson: float = 0.2,
+    tensile: float | None = None,
+    energy: float | None = None,
 ) -> SmearedCrack:
     """The product's concrete without bars; what was not measured is estimated from the strength."""
     return SmearedCrack(
@@ -84,14 +89,27 @@ def one_element(side: float, crushed: bool, settings: Settings, folder: Path) ->
 
 # ------------------------------------------------------------------ notched beams
 def found(
-    prediction: float, mode: str, m: Model | Uniform, path: March, extras: dict[str, float | str],
+    prediction: float,
+    mode: str,
+    m: Model | Uniform,
+    path: March,
+    extras: dict[str, float | str],
     curve: dict[str, list[float]],
 ) -> Found:
     """What the table wants of a march."""
     tally = path.tally
     return Found(
-        prediction, mode, m.n_free, tally.steps, tally.failed, tally.loose, tally.iterations,
-        passed=bool(path.load[-1] < 0.9 * path.peak), ending=path.ending, extras=extras, curve=curve,
+        prediction,
+        mode,
+        m.n_free,
+        tally.steps,
+        tally.failed,
+        tally.loose,
+        tally.iterations,
+        passed=bool(path.load[-1] < 0.9 * path.peak),
+        ending=path.ending,
+        extras=extras,
+        curve=curve,
     )
 
 
@@ -125,7 +143,11 @@ def petersson(data: dict[str, Any], settings: Settings, folder: Path) -> Found:
 def petersson_concrete(data: dict[str, Any], settings: Settings) -> SmearedCrack:
     """E, f_t and G_F as measured."""
     return concrete(
-        settings, PETERSSON_STRENGTH, modulus=float(data["E"]), poisson=float(data["nu"]), tensile=float(data["ft"]),
+        settings,
+        PETERSSON_STRENGTH,
+        modulus=float(data["E"]),
+        poisson=float(data["nu"]),
+        tensile=float(data["ft"]),
         energy=1e-3 * float(data["GF_N_per_m"]),
     )
 
@@ -176,7 +198,11 @@ def turning(name: str, data: dict[str, Any], settings: Settings, folder: Path) -
         side = "towards the near load" if right else "WRONG SIDE"
     else:
         law = concrete(
-            settings, float(data["fc"]), modulus=float(data["E"]), poisson=float(data["nu"]), tensile=float(data["ft"]),
+            settings,
+            float(data["fc"]),
+            modulus=float(data["E"]),
+            poisson=float(data["nu"]),
+            tensile=float(data["ft"]),
             energy=1e-3 * middle(data["GF_N_per_m"]),
         )
         m, shape = mixed.l_panel(law, 7.0 * settings.mesh, True)
@@ -185,7 +211,9 @@ def turning(name: str, data: dict[str, Any], settings: Settings, folder: Path) -
         right = bool(line.end[0] < 125.0 and line.end[1] > 250.0 - 7.0 * settings.mesh)
         side = "WRONG SIDE" if not right else "into the leg, rising" if line.angle < 178.0 else "into the leg, level"
     extras: dict[str, float | str] = {
-        "crack_end_x_mm": line.end[0], "crack_end_y_mm": line.end[1], "crack_angle_deg": line.angle,
+        "crack_end_x_mm": line.end[0],
+        "crack_end_y_mm": line.end[1],
+        "crack_angle_deg": line.angle,
         "crack_points": line.text(30.0),
     }
     curve = {"held_mm": list(path.held), "load_kN": list(1e-3 * path.load)}

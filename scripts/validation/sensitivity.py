@@ -74,9 +74,7 @@ def main(data: Path, only: str, processes: int, again: bool) -> int:
     table: dict[str, dict[str, list[frame.Job]]] = {}
     for series, cases in by_series.items():
         picked = chosen(cases)
-        table[series] = {
-            v.name: frame.jobs(picked, v.settings) for v in (DEFAULT, *VARIANTS) if series in v.series
-        }
+        table[series] = {v.name: frame.jobs(picked, v.settings) for v in (DEFAULT, *VARIANTS) if series in v.series}
     every = [job for rows in table.values() for jobs in rows.values() for job in jobs]
     try:
         kept = frame.run(every, data=data, processes=processes, again=again, tell=told)
@@ -150,4 +148,3 @@ def _value(done: Record | None) -> float:
 
 def _why(done: Record | None) -> str:
     return "not computed" if done is None else f"none ({' '.join(done.reason.replace('|', '/').split())[:60]})"
-

@@ -52,9 +52,7 @@ class Uniform:
         """A named read-out."""
         return float(self.watch[name] @ u)
 
-    def internal(
-        self, u: Floats, history: Mapping[str, History], *, secant: float = 0.0, matrix: bool = True
-    ) -> Trial:
+    def internal(self, u: Floats, history: Mapping[str, History], *, secant: float = 0.0, matrix: bool = True) -> Trial:
         """Forces and matrix of the strains."""
         t = self.inner.internal(self._moved @ u, history, secant=secant, matrix=matrix)
         k = None

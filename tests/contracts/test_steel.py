@@ -77,9 +77,7 @@ def test_broken_bar_carries_nothing(curve: Curve) -> None:
 def test_tangent_against_differences(curve: Curve, path: tuple[float, float]) -> None:
     law, step = Bar(curve), 1e-8
     history = follow(law, [0.0, path[0]])[1]
-    got, ahead, behind = (
-        law.respond(np.array([[[path[1] + d]]]), history, LENGTH) for d in (0.0, step, -step)
-    )
+    got, ahead, behind = (law.respond(np.array([[[path[1] + d]]]), history, LENGTH) for d in (0.0, step, -step))
     measured = (ahead.stress - behind.stress) / (2 * step)
     assert got.tangent[0, 0, 0, 0] == pytest.approx(measured[0, 0, 0], rel=1e-4, abs=1.1e-4 * E)
 

@@ -128,7 +128,10 @@ def element(turn: float) -> tuple[Floats, dict]:
     hosts = [12 * corner + at for at in ([2.0, -3], 0.75 * D * n + [3, 1], -0.75 * D * n + [-2, 4])]
     local = [(at - h.mean(axis=0)) / 12 for at, h in zip((0 * n, 0.75 * D * n, -0.75 * D * n), hosts)]
     data = {
-        "local": local[0][None], "gauge_local": np.array([local[1:]]), "tangent": t[None], "length": np.array([16.0]),
+        "local": local[0][None],
+        "gauge_local": np.array([local[1:]]),
+        "tangent": t[None],
+        "length": np.array([16.0]),
     }
     return np.concatenate([[[0.0, 0.0]], *hosts])[None], data
 

@@ -271,9 +271,7 @@ def test_a_class_of_a_notebook_is_known_by_its_code() -> None:
 
 
 # ------------------------------------------------------------------ predictions
-def test_a_prediction_takes_a_law_that_only_this_process_knows(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_prediction_takes_a_law_that_only_this_process_knows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The elevation runs here then: no process is started."""
 
     def refuse(*args: object, **more: object) -> None:

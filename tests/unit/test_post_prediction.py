@@ -226,7 +226,7 @@ def test_the_answer_stands_in_the_file_as_the_record_says_it() -> None:
         ("[]", "has no edition"),
         ('{"edition": 1, "mechanism": "prying"}', "is of edition 1, this program reads edition 3"),
         ('{"edition": 99}', "is of edition 99"),
-        ("{\"edition\": 3}", "the whole"),
+        ('{"edition": 3}', "the whole"),
         ('{"edition": 3, "prediction": {"specimen": "M"}}', "elevation"),
         ("not json", "cannot be read"),
         ("[" * 100000, "cannot be read"),
@@ -276,6 +276,7 @@ def test_load_of_a_bar_stress_follows_the_rising_branch() -> None:
 
 def test_passes_meet_where_strength_found_is_stress_given() -> None:
     """A plan whose strength is 500 - 0.3 g meets it at 500/1.3; one that grows with g is halved towards."""
+
     def passes(f, a: float, b: float) -> list[Pass]:
         return [Pass(a, f(a), True), Pass(b, f(b), True)]
 

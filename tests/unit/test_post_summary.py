@@ -139,8 +139,20 @@ def element_at(mesh, x, y) -> int:
 
 
 def write(
-    folder, specimen, mesh, *, stress=STRESS, late_flat=1.0, late_slip=0.3, late_tau=0.0, steps=5, finish=True,
-    flat_y=None, bond=None, lines=("B",), settings: Any = MappingProxyType({"view": "elevation"}),
+    folder,
+    specimen,
+    mesh,
+    *,
+    stress=STRESS,
+    late_flat=1.0,
+    late_slip=0.3,
+    late_tau=0.0,
+    steps=5,
+    finish=True,
+    flat_y=None,
+    bond=None,
+    lines=("B",),
+    settings: Any = MappingProxyType({"view": "elevation"}),
 ) -> Run:
     """Run of up to five steps; the last falls to 90 kN with ``late_*`` changes: flat crack, slip and bond of B.
 

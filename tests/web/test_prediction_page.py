@@ -194,6 +194,7 @@ def test_bars_without_a_lap_have_one_view(tmp_path):
 
 def test_the_figure_of_both_views_knows_rows_of_bars_that_are_not_there(tmp_path):
     """Bars that run through are one row: the curve holds nothing of the other, the step is that of 180 MPa."""
+
     def lone(columns):
         return lambda *given: columns(*given) | {"bar_stress_B_MPa": float("nan")}
 
@@ -204,8 +205,10 @@ def test_the_figure_of_both_views_knows_rows_of_bars_that_are_not_there(tmp_path
 
 
 def test_words_behind_the_bars_stay_on_the_sheet(tmp_path):
-    long = [Row("prediction", 618.0, 772.0, 927.0, False, "splitting of the side cover by the hooks", "answer"),
-            Row("plan, plane that never gives way", 863.0, 863.0, 863.0, False, "nearest: flexural yielding", "view")]
+    long = [
+        Row("prediction", 618.0, 772.0, 927.0, False, "splitting of the side cover by the hooks", "answer"),
+        Row("plan, plane that never gives way", 863.0, 863.0, 863.0, False, "nearest: flexural yielding", "view"),
+    ]
     with pytest.MonkeyPatch.context() as patch:
         seen = LOOK["keeping"](patch)
         bracket(long, {"f$_y$": 725.0}, tmp_path)

@@ -157,8 +157,8 @@ def read_cut(laid: CutLine, fields: Fields, strength: Mapping[str, float]) -> Se
         tension_length=float((share * length).sum()),
         capacity=float((limit * length * t).sum()),
         bars=tuple(
-            BarCrossing(name, role, float(x), float(y), float(f)) for (name, role, _), (x, y), f in
-            zip(laid.bars, laid.at, force)
+            BarCrossing(name, role, float(x), float(y), float(f))
+            for (name, role, _), (x, y), f in zip(laid.bars, laid.at, force)
         ),  # fmt: skip
     )
 

@@ -75,8 +75,14 @@ class PlanCracks:
             at = np.flatnonzero(inside)[int(width[inside].argmax())]
             found.append(
                 Splitting(
-                    place, y0, y1, float(sums[k]), float(self.columns[k] + 0.5 * self.column_width[k]),
-                    float(self.column_width[sums > OPEN].sum()), float(width[at]), float(self.centre[at, 0]),
+                    place,
+                    y0,
+                    y1,
+                    float(sums[k]),
+                    float(self.columns[k] + 0.5 * self.column_width[k]),
+                    float(self.column_width[sums > OPEN].sum()),
+                    float(width[at]),
+                    float(self.centre[at, 0]),
                     float(self.centre[at, 1]),
                 )  # fmt: skip
             )

@@ -93,15 +93,22 @@ def plan_layout(mesh: Mesh) -> PlanLayout:
         grip = int(np.flatnonzero(mesh.groups[f"grips:{side}"].cells[:, 0] == line.nodes[0])[0])
         bars.append(
             PlanBar(
-                name, float(first[1]), float(first[0]), float(last[0]), sign, f"anchor:{name}" in mesh.groups, side,
-                grip, line.area, line.diameter,
+                name,
+                float(first[1]),
+                float(first[0]),
+                float(last[0]),
+                sign,
+                f"anchor:{name}" in mesh.groups,
+                side,
+                grip,
+                line.area,
+                line.diameter,
             )  # fmt: skip
         )
     bars.sort(key=lambda b: b.y)
     rows = np.unique(mesh.points[nodes, 1].round(6))
     gaps = tuple(
-        Gap(f"{a.line}-{b.line}", a, b, _nearest(rows, 0.5 * (a.y + b.y)))
-        for a, b in zip(bars[:-1], bars[1:])
+        Gap(f"{a.line}-{b.line}", a, b, _nearest(rows, 0.5 * (a.y + b.y))) for a, b in zip(bars[:-1], bars[1:])
     )
     across = tuple(sorted((n for n, v in mesh.lines.items() if v.role == "confinement"), key=lambda n: _place(mesh, n)))
     return PlanLayout(

@@ -95,7 +95,16 @@ def truss(forces: PlanForces, fields: Fields) -> Truss:
                 meets[high.line].append((above, force))
             members.append(
                 Member(
-                    f"strut {cut.gap.name}", "strut", low.line, high.line, below, low.y, above, high.y, -force, lean,
+                    f"strut {cut.gap.name}",
+                    "strut",
+                    low.line,
+                    high.line,
+                    below,
+                    low.y,
+                    above,
+                    high.y,
+                    -force,
+                    lean,
                     strut.width,
                 )  # fmt: skip
             )

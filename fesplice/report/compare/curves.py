@@ -34,7 +34,7 @@ def overlay(courses: Sequence[Course], folder: Path, name: str, columns: int = 3
         for k, (axes, course) in enumerate(zip(panels, courses)):
             _panel(axes, course)
             style.letter(axes, "" if len(courses) == 1 else _mark(k), style.plain(course.name))
-        for axes in panels[len(courses):]:
+        for axes in panels[len(courses) :]:
             axes.set_axis_off()
         handles, labels = panels[0].get_legend_handles_labels()
         if len(labels) > NAMED:

@@ -153,8 +153,11 @@ def crack_map(side: View, top: View | None, comparison: Comparison, folder: Path
             _trace(axes, lines)
             told = f"{len(lines)} traced" if lines else "none traced"
             panel = VIEWS[view.name].panel
-            style.letter(axes, "ab"[k] if len(parts) > 1 else "",
-                         f"{panel.title}, {at.load / 1e3:.0f} kN {VIEWS[view.name].per}\n{widest_of(cracks)}, {told}")
+            style.letter(
+                axes,
+                "ab"[k] if len(parts) > 1 else "",
+                f"{panel.title}, {at.load / 1e3:.0f} kN {VIEWS[view.name].per}\n{widest_of(cracks)}, {told}",
+            )
             axes.set_xlabel("x from midspan (mm)")
             axes.set_ylabel(panel.upright)
         crack_key(figure, largest, size, unit)

@@ -226,9 +226,7 @@ def plan_load(view: View, folder: Path) -> list[Path]:
                 markerfacecolor="none", markeredgecolor=style.INK, markeredgewidth=0.8, label=_name(stage), zorder=5,
             )  # fmt: skip
         left.set_ylabel("load per side (kN)")
-        left.set_ylim(
-            min(0.0, float(load.min())), 1.12e-3 * view.over(lambda v: float(v.curve["load_N"].max())) or 1.0
-        )
+        left.set_ylim(min(0.0, float(load.min())), 1.12e-3 * view.over(lambda v: float(v.curve["load_N"].max())) or 1.0)
         twin = left.secondary_yaxis(
             "right", functions=(lambda v: np.asarray(v) * 1e3 / _KIP, lambda v: np.asarray(v) * _KIP / 1e3)
         )

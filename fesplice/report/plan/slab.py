@@ -123,8 +123,13 @@ def bars_to_scale(axes: Any, slab: Slab, *, names: bool = True, quiet: bool = Fa
         fill = "none" if quiet else "#ffffff66"
         axes.add_patch(
             Rectangle(
-                (low, bar.y - 0.5 * bar.diameter), high - low, bar.diameter, facecolor=fill, edgecolor=edge,
-                linewidth=0.6, zorder=2.5,
+                (low, bar.y - 0.5 * bar.diameter),
+                high - low,
+                bar.diameter,
+                facecolor=fill,
+                edgecolor=edge,
+                linewidth=0.6,
+                zorder=2.5,
             )  # fmt: skip
         )
         if bar.hooked:

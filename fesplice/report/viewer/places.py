@@ -184,4 +184,3 @@ class Members:
             for m in members
             if abs(m.force) >= max(least, 1.0) and m.kind != "bar"
         ]
-
