@@ -43,6 +43,8 @@ def main() -> int:
         tally.remark += f"{time.perf_counter() - start:.0f} s"
         tallies.append(tally)
         sys.stdout.write(f"{tally.part}: {tally.held} of {tally.tried} held, {tally.remark}\n")
+        # at once: who waits for the other parts can already look
+        sys.stdout.writelines(f"BROKEN {broken}\n" for broken in tally.broken[:SHOWN])
         sys.stdout.flush()
     tallies.append(ceilings(tallies))
     print_table(tallies, given.seed, time.perf_counter() - began)
