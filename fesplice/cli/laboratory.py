@@ -111,14 +111,14 @@ def learn(
 
 
 def watch(
-    log: Annotated[Path, typer.Argument(help="log that grows", show_default=False)],
+    logs: Annotated[list[Path], typer.Argument(help="log that grows; of several loggers, each", show_default=False)],
     prediction: Annotated[Path, typer.Option("--prediction", help="folder of the prediction", show_default=False)],
     rig: Annotated[Path, typer.Option("--rig", help="rig file (TOML): what each channel reads", show_default=False)],
     page: Annotated[
         int | None, typer.Option("--page", help="also a page on this port, to this machine alone; 0: a free one")
     ] = None,
     quiet: Annotated[
-        float | None, typer.Option("--end-after", help="end when the log has not grown for so many seconds")
+        float | None, typer.Option("--end-after", help="end when no reading has come for so many seconds")
     ] = None,
 ) -> None:
     """Follow a running test beside its prediction. No safety system: it stops nothing and warns nobody in time."""
@@ -129,8 +129,8 @@ def watch(
     from fesplice.measured.live_text import line, screen, signal_line
     from fesplice.pipeline.watch import Page, follow, looks, there
 
-    there(log)
-    live = follow(log, prediction, rig)
+    there(logs)
+    live = follow(logs, prediction, rig)
     served = Page(live, page) if page is not None else None
     out.print(NO_SAFETY)
     if served is not None:
@@ -151,7 +151,7 @@ def watch(
                     out.print(f"{bell}SIGNAL {signal_line(signal.text, signal.load, signal.t)}")
                 told = len(now.signals)
     except KeyboardInterrupt:
-        err.print("fesplice: stopped; the log was only read")
+        err.print("fesplice: stopped; the logs were only read")
         raise typer.Exit(130) from None
     finally:
         if served is not None:

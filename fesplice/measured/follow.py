@@ -55,9 +55,10 @@ class Tail:
         try:
             now = os.stat(self.path)
         except OSError:
-            self.gone = self._file is None
             # the rest of a file that was moved away can still be read
-            return self._read(False) if self._file is not None else Grown(())
+            rest = self._read(False) if self._file is not None else Grown(())
+            self.gone = not rest.lines
+            return rest
         key = (now.st_dev, now.st_ino)
         if self._file is not None and key != self._key:
             old = self._read(False)

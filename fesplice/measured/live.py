@@ -17,8 +17,9 @@ import numpy as np
 
 from fesplice.contracts import Floats
 from fesplice.measured.rig import Rig, gauges_of
+from fesplice.measured.source import Channel
 from fesplice.measured.steel import fibre_stress
-from fesplice.measured.stream import Channel, Stream
+from fesplice.measured.stream import Stream
 from fesplice.post.prediction import Prediction
 from fesplice.post.readings import UNITS, GaugeTable, rising
 from fesplice.sizing.statics import statics
@@ -71,7 +72,7 @@ class Now:
 
     ``stiffness`` over the computed one at that load; ``share`` of the predicted load; ``coming`` what the prediction
     has next and ``ahead`` how far its load lies above; ``readings`` so far, ``passed`` lines that were none, ``begun``
-    how often the log began anew.
+    how often a log began anew.
     """
 
     state: str
@@ -124,14 +125,20 @@ class Computed:
 
 
 class Live:
-    """A test as far as its log goes; ``look`` reads what is new and answers what the screen shows."""
+    """A test as far as its logs go; ``look`` reads what is new and answers what the screen shows."""
 
     def __init__(
-        self, log: str | Path, rig: Rig, s: Specimen, found: Prediction, table: GaugeTable, source: str = "rig"
+        self,
+        logs: Sequence[Path],
+        rig: Rig,
+        s: Specimen,
+        found: Prediction,
+        table: GaugeTable,
+        source: str = "rig",
     ):
         self.specimen, self.found, self.table = s, found, table
         self.gauges: Mapping[str, Gauge] = gauges_of(s, rig, source)
-        self.stream = Stream(Path(log), rig, [Channel(n, g) for n, g in self.gauges.items() if rig.channel[n].use])
+        self.stream = Stream(logs, rig, [Channel(n, g) for n, g in self.gauges.items() if rig.channel[n].use])
         self._statics = next(iter(statics(s).values()))
         self._last: deque[Floats] = deque(maxlen=MEAN)
         self._t = math.nan
@@ -144,9 +151,9 @@ class Live:
         self._computed = Computed(table, self.gauges, found.load)
 
     # -------------------------------------------------------------- reading
-    def look(self) -> Now:
-        """Read what is new."""
-        for t, values in self.stream.look():
+    def look(self, last: bool = False) -> Now:
+        """Read what is new; ``last``: without waiting for a logger that lags."""
+        for t, values in self.stream.look(last):
             self._count(t, values)
         return self._now(self.stream.state)
 
@@ -174,13 +181,15 @@ class Live:
             return np.where(count > 0, np.nansum(table, axis=0) / np.maximum(count, 1), np.nan)
 
     def _load(self, mean: Floats) -> float:
-        found = [mean[k] for k, c in enumerate(self.stream.here) if c.gauge.kind == "load" and math.isfinite(mean[k])]
+        found = [
+            mean[k] for k, c in enumerate(self.stream.channels) if c.gauge.kind == "load" and math.isfinite(mean[k])
+        ]
         return float(np.mean(found)) if found else math.nan
 
     def _deflection(self, mean: Floats) -> float:
         """Midspan deflection less the settlement of the supports where it is read."""
         half = 0.5 * self.specimen.body.span
-        read = [(abs(c.gauge.x), mean[k]) for k, c in enumerate(self.stream.here) if c.gauge.kind == "deflection"]
+        read = [(abs(c.gauge.x), mean[k]) for k, c in enumerate(self.stream.channels) if c.gauge.kind == "deflection"]
         middle = [v for x, v in read if x < 1.0]
         ends = [v for x, v in read if abs(x - half) < 50.0 and math.isfinite(v)]
         return float(np.mean(middle) - (np.mean(ends) if ends else 0.0)) if middle else math.nan
@@ -222,7 +231,7 @@ class Live:
             return ()
         low, high = (self.table.at([load], which)[0] for which in ("low", "high"))
         out = []
-        for k, c in enumerate(self.stream.here):
+        for k, c in enumerate(self.stream.channels):
             j = self.table.column(c.gauge.id)
             slack = SLACK * float(np.nanmax(np.abs(self.table.high[:, j]), initial=0.0))
             value = float(mean[k])

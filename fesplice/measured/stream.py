@@ -1,165 +1,234 @@
-"""Readings of a growing log as the rig file maps them: factor, unit, sign, zero; nothing is filtered."""
+"""Readings of growing logs on one axis of time, zeroed: nothing is filtered.
+
+The log that reads the load gives the times. Channels of another logger are read at them on straight lines between its
+own readings, and nowhere outside them, as the reduction does. A reading waits for the other loggers, but not long: one
+that lags is told, and its channels are not known meanwhile.
+"""
 
 from __future__ import annotations
 
 import math
+import time
+from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import pyarrow as pa
 
 from fesplice.contracts import Floats, InputFault
-from fesplice.measured.channels import FIRST, HUGE
-from fesplice.measured.dialect import Dialect, find_dialect
-from fesplice.measured.follow import Tail
+from fesplice.measured.channels import FIRST
 from fesplice.measured.rig import Rig
-from fesplice.measured.stamps import StampKind, seconds
-from fesplice.measured.timeline import stamps_of
-from fesplice.measured.units import unit_factor
-from fesplice.specimen.gauges import Gauge
+from fesplice.measured.source import Channel, Source
+from fesplice.measured.stamps import DAY
+from fesplice.measured.timeline import BRIDGE
+
+#: Seconds that a reading waits for those of other loggers (judgement: who watches sees the load as it is now).
+WAIT = 2.0
+#: Last readings of another logger by whose steps its interval is told.
+STEPS = 200
 
 
-@dataclass
-class Channel:
-    """A mapped column: its place, what one of it counts inside, its zero and whether that is known.
+class Beside:
+    """Another logger: its last readings on the axis of time of the test, and how its clock goes with it."""
 
-    ``window`` seconds in which it reads zero; None: its first readings.
-    """
+    def __init__(self, source: Source):
+        self.source = source
+        self.t = np.empty(0)
+        self.values = np.empty((0, 0))
+        self._shift = math.nan
 
-    name: str
-    gauge: Gauge
-    place: int = -1
-    per: float = 1.0
-    zero: float = 0.0
-    window: tuple[float, float] | None = None
-    known: bool = False
+    def look(self, main: Source, start: float) -> None:
+        """Read what is new; ``start``: first stamp of the main log."""
+        clock, values = self.source.look()
+        if not len(clock):
+            return
+        if math.isnan(self._shift):
+            kinds = {self.source.kind.kind, main.kind.kind}
+            own = float(clock[0])
+            if kinds in ({"moment"}, {"clock"}):
+                self._shift = -start
+            elif kinds == {"moment", "clock"}:
+                self._shift = own % DAY - own - start % DAY
+            else:
+                # counters: first readings taken as simultaneous
+                self._shift = -own
+            self._shift += self.source.rig.log.offset.get(self.source.path.name, 0.0)
+        self.t = np.concatenate([self.t, clock + self._shift])
+        self.values = np.concatenate([self.values.reshape(-1, values.shape[1]), values])
+
+    @property
+    def last(self) -> float:
+        """Time of the last reading; minus infinity before the first."""
+        return float(self.t[-1]) if len(self.t) else -math.inf
+
+    def at(self, t: Floats) -> Floats:
+        """Values (n, channels) at times (n,): nan before, after and over a pause; older readings are let go."""
+        if len(self.t) < 2:
+            return np.full((len(t), len(self.source.channels)), np.nan)
+        interval = float(np.median(np.diff(self.t[-STEPS:])))
+        near = np.clip(np.searchsorted(self.t, t), 1, len(self.t) - 1)
+        out = (t < self.t[0]) | (t > self.t[-1]) | (self.t[near] - self.t[near - 1] > BRIDGE * interval)
+        found = np.stack([np.interp(t, self.t, column) for column in self.values.T], axis=1)
+        found[out] = np.nan
+        keep = max(min(int(near[-1]) - 1, len(self.t) - STEPS), 0)
+        self.t, self.values = self.t[keep:], self.values[keep:]
+        return found
 
 
 class Stream:
-    """Follows a log; ``look`` answers what is new as (time [s], values by ``here``), zeroed.
+    """Follows the logs of one test; ``look`` answers what is new as (time [s], values by ``channels``), zeroed.
 
-    Zeros are those of the test: they stay where the log is rotated or cut. ``rows`` read, ``passed`` lines that were no
-    readings, ``begun`` how often the log began anew, ``held`` readings until every zero is known, ``without`` channels
-    whose window held no reading.
+    A value is nan where its channel is in no log, has no zero yet or no reading. Zeros are those of the test: they stay
+    where a log is rotated or cut. ``held`` readings until the zeros are known, ``without`` channels whose window held
+    no reading.
     """
 
-    def __init__(self, path: Path, rig: Rig, channels: Sequence[Channel]):
-        self.path, self.rig, self.channels = path, rig, tuple(channels)
-        self.here: list[Channel] = []
-        self.rows = self.passed = self.begun = 0
+    def __init__(self, paths: Sequence[Path], rig: Rig, channels: Sequence[Channel]):
+        self.rig, self.channels = rig, tuple(channels)
+        self.sources = [Source(path, rig) for path in paths]
         self.held: list[tuple[float, Floats]] = []
         self.without: list[str] = []
-        self._tail: Tail | None = None
-        self._dialect: Dialect | None = None
-        self._kind = StampKind("rows")
+        self._main: Source | None = None
+        self._beside: list[Beside] = []
         self._start = math.nan
+        self._waiting: deque[tuple[float, float, Floats]] = deque()
+        self._newest = -math.inf
+        self._begun = False
+
+    @property
+    def here(self) -> list[Channel]:
+        """Channels that a log has."""
+        return [c for c in self.channels if c.here]
+
+    @property
+    def rows(self) -> int:
+        """Readings of the log that gives the times."""
+        return self._main.rows if self._main is not None else 0
+
+    @property
+    def passed(self) -> int:
+        """Lines that were no readings."""
+        return sum(source.passed for source in self.sources)
+
+    @property
+    def begun(self) -> int:
+        """How often a log began anew."""
+        return sum(source.begun for source in self.sources)
 
     @property
     def state(self) -> str:
         """What it is doing, in words."""
-        if self._tail is None:
+        if self._main is None:
             return "waiting for readings"
-        return "the log is gone; waiting for it" if self._tail.gone else "following"
+        if len(self.sources) == 1:
+            return "the log is gone; waiting for it" if self._main.gone else "following"
+        told = [f"{s.path.name} is gone; waiting for it" for s in self.sources if s.gone]
+        told += [f"waiting for readings of {s.path.name}" for s in self.sources if not s.open]
+        lag = ((b.source.path.name, self._newest - b.last) for b in self._beside if not b.source.gone)
+        told += [f"{name} is {behind:.0f} s behind: its channels are left out" for name, behind in lag if behind > WAIT]
+        return "; ".join(told) or "following"
 
-    def look(self) -> list[tuple[float, Floats]]:
-        """Readings since the last look; none while a zero is still being read."""
-        if self._tail is None and not self._open():
+    def look(self, last: bool = False) -> list[tuple[float, Floats]]:
+        """Readings since the last look; none while a zero is still being read. ``last``: nothing is waited for."""
+        if not all(source.open for source in self.sources):
+            self._open()
+        main = self._main
+        if main is None:
             return []
-        assert self._tail is not None
+        clock, values = main.look()
+        if math.isnan(self._start) and len(clock):
+            self._start = float(clock[0])
+        if math.isnan(self._start):
+            return []
+        for other in self._beside:
+            other.look(main, self._start)
+        now = time.monotonic()
+        self._waiting.extend((now, t, row) for t, row in zip((clock - self._start).tolist(), values, strict=True))
+        if len(clock):
+            self._newest = float(clock[-1]) - self._start
+        # one that lags is not waited for: its place in the file may be minutes away
+        reached = min((b.last for b in self._beside if self._newest - b.last <= WAIT), default=math.inf)
         out: list[tuple[float, Floats]] = []
-        more = True
-        while more:
-            grown = self._tail.look()
-            self.begun += grown.anew
-            out += self._take(grown.lines)
-            more = grown.more
-        return out
+        while self._waiting:
+            came, t, _ = self._waiting[0]
+            if not (last or t <= reached or t < self._newest - WAIT or now - came > WAIT):
+                break
+            out.append(self._waiting.popleft()[1:])
+        return self._zeroed(out)
 
     def close(self) -> None:
-        """Let the log go."""
-        if self._tail is not None:
-            self._tail.close()
+        """Let the logs go."""
+        for source in self.sources:
+            source.close()
 
-    def _open(self) -> bool:
-        """Find out how the log is written, once it holds readings."""
-        asked, time = self.rig.log, self.rig.time
-        wanted = {*self.rig.channel, time.column, time.clock} - {""}
-        try:
-            dialect = find_dialect(
-                self.path, wanted, delimiter=asked.delimiter, decimal=asked.decimal, encoding=asked.encoding
-            )
-            kind = stamps_of(self.path, self.rig, dialect)
-        except (InputFault, OSError):
-            return False
-        here = [c for c in self.channels if c.name in dialect.names]
-        if not any(c.gauge.kind == "load" for c in here):
+    def _open(self) -> None:
+        """Find out how logs are written that hold readings by now."""
+        for source in self.sources:
+            if source.open or not source.begin(self.channels):
+                continue
+            if len(self.sources) > 1 and not source.channels:
+                told = f"holds no mapped channel; columns: {', '.join(source.columns)}"
+                raise InputFault(str(source.path), told)
+            load = next(c for c in self.channels if c.gauge.kind == "load")
+            if self._main is None and load in source.channels:
+                self._main = source
+        if self._main is None and all(source.open for source in self.sources):
             loads = ", ".join(c.name for c in self.channels if c.gauge.kind == "load")
-            raise InputFault(str(self.path), f"no column reads the load ({loads}); columns: {', '.join(dialect.names)}")
-        for c in here:
-            c.place = dialect.names.index(c.name)
-            given = self.rig.channel[c.name]
-            unit = given.unit or dialect.units[c.place]
-            c.per = given.factor * unit_factor(unit, c.gauge.quantity) * given.sign
-            window = given.zero_window or self.rig.test.zero_window
-            c.window = window if window[1] > 0.0 else None
-            c.known = given.zero == "none"
-        self.here = here
-        self._dialect, self._kind = dialect, kind
-        self._tail = Tail(self.path, dialect.encoding)
-        return True
+            columns = ", ".join(name for source in self.sources for name in source.columns)
+            names = ", ".join(str(source.path) for source in self.sources)
+            raise InputFault(names, f"no column reads the load ({loads}); columns: {columns}")
+        if self._main is not None:
+            known = [b.source for b in self._beside]
+            more = [s for s in self.sources if s.open and s is not self._main and s not in known]
+            self._beside += [Beside(source) for source in more]
 
-    def _take(self, lines: Sequence[str]) -> list[tuple[float, Floats]]:
-        assert self._dialect is not None
-        cells = [self._dialect.split(line) for line in lines]
-        good = [row for row in cells if self._dialect.is_reading(row)]
-        self.passed += sum(bool(row) for row in cells) - len(good)
+    # -------------------------------------------------------------- zeros
+    def _zeroed(self, rows: Sequence[tuple[float, Floats]]) -> list[tuple[float, Floats]]:
+        if not rows:
+            return []
+        assert self._main is not None
+        t = np.array([at for at, _ in rows])
+        whole = np.full((len(rows), len(self.channels)), np.nan)
+        whole[:, self._places(self._main)] = [row for _, row in rows]
+        for other in self._beside:
+            whole[:, self._places(other.source)] = other.at(t)
         out: list[tuple[float, Floats]] = []
-        for t, row in zip(self._times(good) if good else (), good, strict=True):
-            self.rows += 1
-            self.held.append((float(t), np.array([self._number(row[c.place]) * c.per for c in self.here])))
-            if not all(c.known for c in self.here):
-                self._zero(float(t))
+        for at, row in zip(t.tolist(), whole, strict=True):
             if all(c.known for c in self.here):
-                zero = np.array([c.zero for c in self.here])
-                out += [(at, values - zero) for at, values in self.held]
-                self.held = []
-        return out
+                out += [(at, row)]
+                continue
+            self.held.append((at, row))
+            self._zero(at)
+            done = all(c.known for c in self.here)
+            if self._begun:
+                # of a logger that came late: the others go on
+                out.append((at, row))
+            elif done:
+                out += self.held
+            if done:
+                self.held, self._begun = [], True
+        self._begun = self._begun or bool(out)
+        zero = np.array([c.zero if c.known else np.nan for c in self.channels])
+        return [(at, row - zero) for at, row in out]
 
-    def _number(self, text: str) -> float:
-        assert self._dialect is not None
-        value = self._dialect.number(text)
-        none = value is None or abs(value) >= HUGE or abs(value) in self.rig.test.no_reading
-        return math.nan if none or value is None else value
-
-    def _times(self, rows: Sequence[Sequence[str]]) -> Floats:
-        assert self._dialect is not None
-        if self._kind.kind == "rows":
-            return np.asarray((self.rows + np.arange(len(rows))) * self._kind.factor, float)
-        at = [self._dialect.names.index(n) for n in self._kind.columns]
-        columns = [pa.array([row[k] for row in rows], pa.string()) for k in at]
-        t = seconds(self._kind, columns, self._dialect.decimal)
-        if math.isnan(self._start):
-            known = t[np.isfinite(t)]
-            self._start = float(known[0]) if len(known) else math.nan
-        return t - self._start
+    def _places(self, source: Source) -> list[int]:
+        at = {c.name: k for k, c in enumerate(self.channels)}
+        return [at[c.name] for c in source.channels]
 
     def _zero(self, t: float) -> None:
         """Zeros of the channels whose window has passed: mean of the readings in it, as the reduction takes it."""
+        ripe = [
+            k for k, c in enumerate(self.channels)
+            if c.here and not c.known and (t > c.window[1] if c.window is not None else len(self.held) >= FIRST)
+        ]  # fmt: skip
+        if not ripe:
+            return
         times = np.array([at for at, _ in self.held])
         table = np.array([row for _, row in self.held])
-        for k, c in enumerate(self.here):
-            if c.known:
-                continue
-            if c.window is not None:
-                if not t > c.window[1]:
-                    continue
-                part = table[(times >= c.window[0]) & (times <= c.window[1]), k]
-            elif len(table) >= FIRST:
-                part = table[:FIRST, k]
-            else:
-                continue
+        for k in ripe:
+            c = self.channels[k]
+            inside = slice(FIRST) if c.window is None else (times >= c.window[0]) & (times <= c.window[1])
+            part = table[inside, k]
             part = part[np.isfinite(part)]
             c.zero, c.known = (float(part.mean()) if len(part) else 0.0), True
             if not len(part):

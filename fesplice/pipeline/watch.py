@@ -1,4 +1,4 @@
-"""A running test followed: the log looked at a few times a second, and if asked a page served to this machine alone."""
+"""A running test followed: its logs looked at a few times a second, and if asked a page for this machine alone."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import os
 import secrets
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -26,8 +26,14 @@ from fesplice.store.folder import reason
 EVERY = 0.25
 
 
-def follow(log: str | os.PathLike[str], prediction: str | os.PathLike[str], rig: str | os.PathLike[str]) -> Live:
+def follow(
+    logs: str | os.PathLike[str] | Sequence[str | os.PathLike[str]],
+    prediction: str | os.PathLike[str],
+    rig: str | os.PathLike[str],
+) -> Live:
     """A running test of the specimen of a prediction, its channels as the rig file maps them; not yet read.
+
+    ``logs``: the log, or those of several loggers, joined by time.
 
     Raises :class:`InputFault` for a faulty rig file, :class:`FolderFault` for a folder that holds no prediction.
     """
@@ -37,11 +43,12 @@ def follow(log: str | os.PathLike[str], prediction: str | os.PathLike[str], rig:
     wanted, s = read_rig(rig), read(home / "specimen.toml")
     gauges = gauges_of(s, wanted, str(rig))
     table = gauge_table(s, tuple(gauges.values()), side, top)
-    return Live(Path(log), wanted, s, found, table, str(rig))
+    paths = [logs] if isinstance(logs, str | os.PathLike) else logs
+    return Live([Path(path) for path in paths], wanted, s, found, table, str(rig))
 
 
 def looks(live: Live, quiet: float | None = None, every: float = EVERY) -> Iterator[Now]:
-    """What the screen shows, again and again; ends where the log has not grown for ``quiet`` seconds (None: never)."""
+    """What the screen shows, again and again; ends where no log has grown for ``quiet`` seconds (None: never)."""
     last, seen = time.monotonic(), -1
     try:
         while True:
@@ -50,6 +57,7 @@ def looks(live: Live, quiet: float | None = None, every: float = EVERY) -> Itera
             if now.readings != seen:
                 last, seen = time.monotonic(), now.readings
             elif quiet is not None and time.monotonic() - last >= quiet:
+                yield live.look(last=True)
                 return
             time.sleep(every)
     finally:
@@ -112,10 +120,12 @@ class Page:
         self._server.server_close()
 
 
-def there(log: str | os.PathLike[str]) -> None:
-    """Refuse a log that cannot become one: a folder, or a place in a folder that is not there."""
-    path = Path(log)
-    if path.is_dir():
-        raise FolderFault(str(path), "is a folder; name the log that grows")
-    if not path.parent.is_dir():
-        raise FolderFault(str(path.parent), "no such folder: the log will not appear there")
+def there(logs: Sequence[str | os.PathLike[str]]) -> None:
+    """Refuse a log that cannot become one: a folder, a place in a folder that is not there, one named twice."""
+    for k, path in enumerate(map(Path, logs)):
+        if path.is_dir():
+            raise FolderFault(str(path), "is a folder; name the log that grows")
+        if not path.parent.is_dir():
+            raise FolderFault(str(path.parent), "no such folder: the log will not appear there")
+        if path in map(Path, logs[:k]):
+            raise InputFault(str(path), "is named twice")

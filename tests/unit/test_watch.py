@@ -24,7 +24,7 @@ from fesplice.contracts import FolderFault, InputFault
 from fesplice.measured.follow import Tail
 from fesplice.measured.live import Live, Now
 from fesplice.measured.live_text import line, screen
-from fesplice.pipeline.watch import Page, follow
+from fesplice.pipeline.watch import Page, follow, there
 
 COMPARE = runpy.run_path(str(Path(__file__).with_name("test_compare.py")))
 MADE, DATA, WRITTEN = (COMPARE[k] for k in ("MADE", "DATA", "WRITTEN"))
@@ -218,7 +218,8 @@ def test_it_survives_rotation_truncation_and_odd_lines(home: Path, tmp_path: Pat
     assert now.begun == 2
     log.unlink()
     live.look()
-    assert live.look().load == pytest.approx(40e3, rel=0.01)
+    now = live.look()
+    assert now.load == pytest.approx(40e3, rel=0.01) and now.state == "the log is gone; waiting for it"
     live.close()
 
 
@@ -243,6 +244,86 @@ def test_following_costs_less_than_a_twentieth_of_a_core_at_ten_readings_a_secon
         screen(live.look(), "x")
     assert time.process_time() - begin < 0.05 * 10.0
     live.close()
+
+
+# ------------------------------------------------------------------ several logs
+def two(home: Path, place: Path, head: str = "") -> tuple[Live, Path, Path]:
+    """Load and deflection ten times a second in one log, the gauge on the bar once a second in another."""
+    loads, strains = place / "loads.csv", place / "strains.csv"
+    return follow([strains, loads], home, rig(place, head)), loads, strains
+
+
+def of_loads(t: np.ndarray, load: np.ndarray) -> str:
+    return "".join(f"{a:.1f};{p:.3f};{p / 20.0:.4f}\n" for a, p in zip(t, load, strict=True))
+
+
+def test_logs_of_two_loggers_are_joined_by_time_as_the_reduction_joins_them(home: Path, tmp_path: Path) -> None:
+    """Held against the reduction of the same files: straight lines between the readings of the slower logger."""
+    live, loads, strains = two(home, tmp_path, "zero_window = [0.0, 5.0]\n")
+    t = np.arange(0.0, 40.0, 0.1)
+    load = np.interp(t, [0.0, 6.0, 40.0], [0.0, 0.0, 80.0])
+    slow = np.arange(0.3, 42.0, 0.7)
+    loads.write_text("time_s;P;mid\n;kN;mm\n" + of_loads(t, load), encoding="utf-8")
+    strain = 12.0 + 15.0 * np.interp(slow, t, load)
+    text = "".join(f"{a:.1f};{e:.2f}\n" for a, e in zip(slow, strain, strict=True))
+    strains.write_text("time_s;face\n;um/m\n" + text, encoding="utf-8")
+    seen = live.stream.look(last=True)
+    at = [c.name for c in live.stream.channels].index("face")
+    # counters: first readings are simultaneous
+    own = slow - slow[0]
+    zero = np.interp(t[t <= 5.0], own, strain).mean()
+    wanted = (np.interp(t, own, strain) - zero) * 1e-6
+    assert [row[1][at] for row in seen] == pytest.approx(wanted, abs=1e-8)
+
+    from fesplice.measured import reduce
+
+    specimen = tmp_path / "s.toml"
+    specimen.write_text(WRITTEN["SPECIMEN"], encoding="utf-8")
+    table = reduce([loads, strains], tmp_path / "r.toml", specimen, tmp_path / "test").series("readings")
+    for k, name in enumerate(("P [N]", "mid [mm]", "face [strain]")):
+        assert [row[1][k] for row in seen] == pytest.approx(table[name], rel=1e-9, abs=1e-12), name
+    live.close()
+
+
+def test_the_load_does_not_wait_for_a_logger_that_lags_and_the_lag_is_told(home: Path, tmp_path: Path) -> None:
+    live, loads, strains = two(home, tmp_path)
+    t = np.arange(0.0, 30.0, 0.1)
+    loads.write_text("time_s;P;mid\n;kN;mm\n" + of_loads(t[:40], 0.0 * t[:40]), encoding="utf-8")
+    assert live.look().state == "waiting for readings of strains.csv"
+    strains.write_text("time_s;face\n;um/m\n" + "".join(f"{k / 2};7\n" for k in range(20)), encoding="utf-8")
+    add(loads, of_loads(t[40:80], np.linspace(0.0, 8.0, 40)))
+    assert live.look().state == "following"
+    add(loads, of_loads(t[80:], np.linspace(8.0, 40.0, 220)))
+    now = live.look()
+    assert now.load == pytest.approx(40e3, rel=0.02) and "strains.csv is 20 s behind" in now.state
+    strains.unlink()
+    live.look()
+    assert "strains.csv is gone" in live.look().state
+    live.close()
+
+
+def test_a_clock_that_starts_again_in_a_new_file_is_counted_on(home: Path, tmp_path: Path) -> None:
+    live, log = live_of(home, tmp_path)
+    add(log, HEAD + rows(REST) + rows(np.linspace(0.0, 40.0, 100), 3.0))
+    live.look()
+    log.rename(tmp_path / "log.old")
+    live.look()
+    add(log, HEAD + rows(np.full(20, 50.0), 0.0))
+    assert live.look().t == pytest.approx(12.9 + 2.0, abs=0.2)
+    live.close()
+
+
+def test_logs_that_do_not_go_together_are_one_message(home: Path, tmp_path: Path) -> None:
+    text = HEAD + rows(REST)
+    for name in ("a.csv", "b.csv"):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    with pytest.raises(InputFault, match="stands in another log too"):
+        follow([tmp_path / "a.csv", tmp_path / "b.csv"], home, rig(tmp_path)).look()
+    (tmp_path / "b.csv").write_text("time_s;Q\n;kN\n" + "".join(f"{k};{k}\n" for k in range(9)), encoding="utf-8")
+    with pytest.raises(InputFault, match="holds no mapped channel; columns: time_s, Q"):
+        follow([tmp_path / "a.csv", tmp_path / "b.csv"], home, rig(tmp_path)).look()
+    with pytest.raises(InputFault, match="is named twice"):
+        there([log := tmp_path / "a.csv", log])
 
 
 # ------------------------------------------------------------------ the page
