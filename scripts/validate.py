@@ -30,6 +30,7 @@ def options() -> argparse.Namespace:
     p.add_argument("--table", action="store_true", help="compute nothing, tables from what is kept")
     p.add_argument("--list", action="store_true", help="names of the cases, kept ones marked")
     p.add_argument("--splitting", action="store_true", help="laps and hooks by branch and wedging: SPLITTING.md")
+    p.add_argument("--laws", action="store_true", help="laps by the default law, wedging and laws on trial: LAPS.md")
     p.add_argument("--sensitivity", action="store_true", help="vary the settings instead: SENSITIVITY.md")
     return p.parse_args()
 
@@ -54,6 +55,10 @@ def main() -> int:
         from validation import splitting
 
         return splitting.main(data, o.jobs, o.again)
+    if o.laws:
+        from validation import trials
+
+        return trials.main(data, o.jobs, o.again)
     if o.sensitivity:
         from validation import sensitivity
 

@@ -17,7 +17,8 @@ from typing import Literal
 class Settings:
     """What the sensitivity page varies. The defaults are the one set that serves all cases.
 
-    ``mesh`` and ``step`` multiply the element and step size of a case.
+    ``mesh`` and ``step`` multiply the element and step size of a case. ``splitting`` beyond "none" names a law on
+    trial, of :mod:`validation.lap_laws`, for laps alone.
     """
 
     mesh: float = 1.0
@@ -25,7 +26,9 @@ class Settings:
     crack: Literal["rotating", "fixed"] = "rotating"
     stiffening: bool = True
     bond: Literal["slip", "perfect"] = "slip"
-    splitting: Literal["default", "branch", "wedging", "none"] = "default"
+    splitting: Literal["default", "branch", "wedging", "none", "local", "ring", "cohesive", "softening", "shared"] = (
+        "default"
+    )
 
 
 @dataclass(frozen=True)

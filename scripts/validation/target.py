@@ -57,7 +57,7 @@ class Target:
 
     in the extras that must lie within ``extra_within`` of one in every counted row; ``band`` is how
     far outside its measured band a prediction may lie; ``near`` (share, within): that share of the
-    counted rows has test/prediction within so much of one.
+    counted rows has test/prediction within so much of one; ``within`` (low, high): every counted row is between them.
     """
 
     mean: tuple[float, float] | None = None
@@ -68,6 +68,7 @@ class Target:
     extra_within: float = 0.25
     band: float | None = None
     near: tuple[float, float] | None = None
+    within: tuple[float, float] | None = None
 
 
 TARGETS = {
@@ -75,7 +76,6 @@ TARGETS = {
     "panels": Target(mean=(0.97, 1.05), cov=0.085, counts=("pass_fail", "indication")),
     "beams": Target(mean=(0.95, 1.05), cov=0.08, modes=True, extra="deflection_ratio"),
     "bond": Target(band=0.05),
-    "laps": Target(mean=(0.90, 1.10), cov=0.15, near=(0.80, 0.25)),
 }
 
 
@@ -136,6 +136,12 @@ def verdicts(rows: Sequence[Row], target: Target) -> list[Verdict]:
         out.append(Verdict(
             f"rows within {100 * within:g} % of the prediction", f"at least {100 * share:g} %",
             f"{close} of {len(use)}", f"by {lack} rows" if lack > 0 else _none(use),
+        ))  # fmt: skip
+    if target.within is not None:
+        low, high = target.within
+        off = [f"{r.case.name} {r.ratio:.2f}" for r in use if not low <= r.ratio <= high]
+        out.append(Verdict(
+            "every row", f"{low:g} to {high:g}", f"{len(use) - len(off)} of {len(use)}", ", ".join(off) or _none(use)
         ))  # fmt: skip
     if target.modes:
         named = [r for r in rows if r.case.mode and r.found is not None and r.case.use in target.counts]

@@ -15,10 +15,11 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
 
-from validation import bond, laps  # noqa: E402
+from validation import bond, lap_laws, laps, trials  # noqa: E402
 from validation.case import Settings  # noqa: E402
 from validation.frame import DATA  # noqa: E402
 
+from fesplice.contracts import BondNumbers  # noqa: E402
 from fesplice.geometry import elevation  # noqa: E402
 from fesplice.provisions import aci408r_03, mc2010, orangun_1977  # noqa: E402
 
@@ -56,12 +57,15 @@ def test_rows_agree_with_the_provisions() -> None:
 
 
 def test_spread_does_not_depend_on_the_order_of_the_file() -> None:
-    """24 of the surrogate rows, the first and the last of the sorted list among them; few rows are all taken."""
-    names = [c.name for c in laps.spread(CASES)]
-    assert len(set(names)) == 24 and names == [c.name for c in laps.spread(CASES[::-1])]
-    assert {c.use for c in laps.spread(CASES)} == {"surrogate"}
-    assert names[0] == "f25-d16-l240-c40" and names[-1] == "f60-d32-l960-c48"
-    few = [c for c in CASES if c.use == "surrogate"][:5]
+    """48 of all rows, the first and the last of the sorted list among them, high strength, long laps, high stress."""
+    chosen = laps.spread(CASES)
+    names = [c.name for c in chosen]
+    assert len(set(names)) == 48 and names == [c.name for c in laps.spread(CASES[::-1])]
+    assert names[0] == "f25-d16-l240-c16" and names[-1] == "f60-d32-l1280-c80-s"
+    numbers = np.array([laps._numbers(name) for name in names])
+    assert (numbers[:, 1] == 60.0).sum() >= 12 and (numbers[:, 2] >= 1000.0).sum() >= 5
+    assert sum(c.test > 500.0 for c in chosen if c.test is not None) >= 16
+    few = CASES[:5]
     assert {c.name for c in laps.spread(few)} == {c.name for c in few}
 
 
@@ -93,3 +97,67 @@ def test_strength_classes() -> None:
     assert np.bincount(kind).tolist() == [10] * 8
     assert factor.mean() == pytest.approx(1.0) and factor.std() == pytest.approx(bond.SCATTER)
     assert bond.classes(80)[0].tolist() == kind.tolist()
+
+
+# ------------------------------------------------------------------ laws on trial
+def test_chain_meets_the_closed_form_of_an_endless_bar() -> None:
+    """Half a long lap of tau = tau_max s^0.4 is an endless bar: f^2 A/2E = pi d_b tau_max s^1.4/1.4 at its slip.
+
+    The power law's closed form (fib MC2010 Table 6.1-1 integrated), here at the slip of 4 mm that the chain tries last:
+    no more than a lap so long that its middle never slips can hand over, twice.
+    """
+    d, tau = 16.0, 2.5 * np.sqrt(30.0)
+
+    def curve(slip: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        return tau * np.minimum(slip, 1.0) ** 0.4 * (slip <= 1.0), slip
+
+    force = np.sqrt(2.0 * 200e3 * np.pi * d * tau / 1.4)  # per sqrt(area), at a slip of 1 mm
+    stress = 2.0 * force / np.sqrt(0.25 * np.pi * d**2)
+    assert lap_laws.chain(curve, d, 1600.0) == pytest.approx(stress, rel=0.02)
+
+
+def test_chain_of_constant_bond_is_plastic() -> None:
+    """Bond that stays at 5 MPa hands over 4 tau l/d_b = 4 x 5 x 400/20 = 400 MPa whatever slips (statics)."""
+    held = lap_laws.chain(lambda slip: (np.full_like(slip, 5.0), slip), 20.0, 400.0)
+    assert held == pytest.approx(400.0, rel=1e-9)
+
+
+@pytest.mark.parametrize("ratio", [1.0, 2.0, 3.0])
+def test_ring_lies_between_the_elastic_and_the_plastic_one(ratio: float) -> None:
+    """Tepfers 1973 (from memory): partly cracked (c + d/2)/(1.664 d) below, plastic 2 c/d above, in f_ct.
+
+    f_ct = 0.3 x 27^(2/3) = 2.7 MPa at f_cm = 35 MPa (fib MC2010 5.1-3a).
+    """
+    d = 20.0
+    moved, pressure = lap_laws.ring(35.0, d, ratio * d)
+    assert lap_laws.partly_cracked(35.0, d, ratio * d) == pytest.approx(2.7 * (ratio + 0.5) / 1.664)
+    assert lap_laws.partly_cracked(35.0, d, ratio * d) < pressure.max() < 2.7 * 2.0 * ratio
+    assert np.all(np.diff(moved) > 0.0) and pressure[-1] == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("name", lap_laws.TRIALS)
+def test_laws_on_trial_know_no_length_and_keep_bars_that_do_not_split(name: str) -> None:
+    """The same curve for a lap of 200 and of 1200 mm; the pull-out curve of MC2010 where the law shall not split."""
+    law = lap_laws.TRIALS[name]
+    one = np.ones(2)
+    made = [
+        law.built(
+            BondNumbers(
+                strength=35.0 * one, diameter=25.0 * one, number=2.0 * one, condition="good", rib_spacing=12.5 * one,
+                length=length * one, c_min=30.0 * one, c_max=30.0 * one, k_tr=0.2 * one,
+                splitting=np.array([True, False]), bearing_coefficient=0.8, anchored=0.0 * one,
+            )
+        ).curve
+        for length in (200.0, 1200.0)
+    ]  # fmt: skip
+    assert np.array_equal(made[0].top, made[1].top) and np.array_equal(made[0].end, made[1].end)
+    assert made[0].top[0] < made[0].top[1] == pytest.approx(2.5 * np.sqrt(35.0))
+    assert np.all(made[0].end > made[0].flat)
+
+
+def test_page_of_laws_says_who_meets_what() -> None:
+    """Made up: a law within 2 % of every row meets all, one that is half as strong only the scatter."""
+    test = np.array([400.0, 500.0, 600.0])
+    said = trials.verdict(test, {"default": test / np.array([0.99, 1.0, 1.02]), "local": 0.5 * test})
+    assert "- default: 6.1-5 by the length: meets mean, COV, every row." in said
+    assert "- 6.1-5 at every length: meets COV." in said
