@@ -14,7 +14,18 @@ import numpy as np
 from fesplice.contracts import FespliceError, Floats, FolderFault, Outcome
 from fesplice.mesh import Mesh
 from fesplice.store.arrays import Packed, read_mesh
-from fesplice.store.folder import ATTEMPTS, CURVE, MANIFEST, MESH, STATE, file_digest, read_manifest, reason, step_path
+from fesplice.store.folder import (
+    ATTEMPTS,
+    CURVE,
+    MANIFEST,
+    MESH,
+    STATE,
+    STEPS,
+    file_digest,
+    read_manifest,
+    reason,
+    step_path,
+)
 from fesplice.store.steps import StepReader
 from fesplice.store.table import read_table
 
@@ -100,13 +111,22 @@ class Run:
 
     @property
     def vouched(self) -> bool:
-        """True where every file that a reader believes has a digest, and is what the finished run wrote."""
-        digests = self.manifest.get("digests", {})
-        if not (self.outcome.finished and CURVE in digests and ATTEMPTS in digests):
-            return False
+        """True where every file that a reader believes has a digest, and is what the run wrote.
+
+        Of an unfinished run: the steps its state knows are all there is, and they and the curve are as it knows them.
+        """
         try:
             self.mesh  # noqa: B018  held against its digest
-            return all(file_digest(self.folder / name) == told for name, told in digests.items())
+            if self.outcome.finished:
+                digests = self.manifest.get("digests", {})
+                known = CURVE in digests and ATTEMPTS in digests
+                return known and all(file_digest(self.folder / name) == told for name, told in digests.items())
+            about = self._fresh(STATE, _about)
+            steps, said = about.get("steps", {}), about.get("curve_digest")
+            if said is None or {step_path(self.folder, index).stem for index in self.indices} != steps.keys():
+                return False
+            here = all(file_digest(self.folder / STEPS / f"{stem}.h5") == told for stem, told in steps.items())
+            return here and file_digest(self.folder / CURVE, about["curve_bytes"]) == said
         except FolderFault:
             return False
 
@@ -221,7 +241,12 @@ class Run:
 
     def _attempts(self, path: Path) -> dict[str, np.ndarray]:
         self._believe(path)
-        return read_table(path)
+        table = read_table(path)
+        kinds = {"step": "i", "outcome": "U", "seconds": "if"}
+        odd = [name for name, kind in kinds.items() if name not in table or table[name].dtype.kind not in kind]
+        if odd and any(len(column) for column in table.values()):
+            raise FolderFault(str(path), f"is damaged: its column {odd[0]} is missing or holds something else")
+        return table
 
     def _fresh(self, name: str, read: Callable[[Path], Any]) -> Any:
         """Content of a file that may still grow or be replaced: read again only if it changed."""
@@ -237,8 +262,9 @@ class Run:
         return kept[1]
 
 
-#: What readers meet in files that can be read and make no sense.
-_NONSENSE = (KeyError, IndexError, ValueError, TypeError, AttributeError, ArithmeticError, RuntimeError, StopIteration)
+#: What readers meet in files that can be read and make no sense: names that are not there, values out of place, texts
+#: where numbers belong. A name that an object of the program lacks is none of it, nor a state it must not be in.
+_NONSENSE = (LookupError, ValueError, TypeError, ArithmeticError)
 
 
 def believing(read: Callable[P, T]) -> Callable[P, T]:

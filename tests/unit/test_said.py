@@ -18,7 +18,7 @@ from typer.testing import CliRunner
 
 from fesplice.cli import app
 from fesplice.cli.console import CHARACTERS, LINES, bounded, visible
-from fesplice.contracts import FolderFault
+from fesplice.contracts import FolderFault, Outcome
 from fesplice.post.record import findings
 from fesplice.specimen import read, vary
 from fesplice.store import Run
@@ -112,3 +112,33 @@ def test_a_fault_of_a_reader_on_files_that_are_vouched_for_is_not_blamed_on_them
 
     with pytest.raises(KeyError, match="a slip"):
         broken(run)
+
+
+def test_a_fault_of_a_reader_is_not_blamed_on_an_unfinished_run_nor_a_slip_of_the_program_on_any(
+    tmp_path: Path,
+) -> None:
+    """The first by the digests of the state, the second by its kind: no file makes an object of ours lack a name."""
+    import runpy
+
+    from fesplice.store.run import believing
+
+    @believing
+    def broken(run: Run, fault: type[Exception] = KeyError) -> None:
+        raise fault("a slip in the reader")
+
+    parts = runpy.run_path(str(Path(__file__).with_name("test_store.py")))
+    with parts["begin"](tmp_path / "grows") as writer:
+        for step in (1, 2):
+            writer.attempt(step=step, number=1, outcome=Outcome.converged, seconds=0.5)
+            writer.accept(parts["record"](step))
+    run = Run(tmp_path / "grows")
+    assert run.vouched
+    with pytest.raises(KeyError, match="a slip"):
+        broken(run)
+    curve = tmp_path / "grows" / "curve.csv"
+    curve.write_bytes(curve.read_bytes().replace(b"1", b"2", 1))
+    with pytest.raises(FolderFault):
+        broken(Run(tmp_path / "grows"))
+    for fault in (AttributeError, RuntimeError, NameError, AssertionError):
+        with pytest.raises(fault, match="a slip"):
+            broken(Run(tmp_path / "grows"), fault)
