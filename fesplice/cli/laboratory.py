@@ -133,6 +133,8 @@ def watch(
     live = follow(logs, prediction, rig)
     served = Page(live, page) if page is not None else None
     out.print(NO_SAFETY)
+    for doubt in live.doubts:
+        out.print(f"rig file: {doubt}")
     if served is not None:
         out.print(f"page: {served.address}")
     told, last = 0, ""

@@ -20,6 +20,7 @@ from fesplice.measured.rig import Rig, gauges_of
 from fesplice.measured.source import Channel
 from fesplice.measured.steel import fibre_stress
 from fesplice.measured.stream import Stream
+from fesplice.measured.usual import doubts
 from fesplice.post.prediction import Prediction
 from fesplice.post.readings import UNITS, GaugeTable, rising
 from fesplice.sizing.statics import statics
@@ -138,6 +139,7 @@ class Live:
     ):
         self.specimen, self.found, self.table = s, found, table
         self.gauges: Mapping[str, Gauge] = gauges_of(s, rig, source)
+        self.doubts = doubts(rig, self.gauges)
         self.stream = Stream(logs, rig, [Channel(n, g) for n, g in self.gauges.items() if rig.channel[n].use])
         self._statics = next(iter(statics(s).values()))
         self._last: deque[Floats] = deque(maxlen=MEAN)

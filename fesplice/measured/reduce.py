@@ -50,6 +50,7 @@ from fesplice.measured.reduction import Reduced, reduce_readings
 from fesplice.measured.rig import Rig, gauges_of, read_rig
 from fesplice.measured.spool import Spool
 from fesplice.measured.timeline import Axis, read_logs
+from fesplice.measured.usual import doubts
 from fesplice.sizing.statics import statics
 from fesplice.specimen import Specimen, read, vary_many
 from fesplice.store.folder import reason, write_whole
@@ -256,7 +257,7 @@ def _reduced(
     if s.bars.right is not None and "bars.left.depth" in measured and "right" not in s.bars.model_fields_set:
         measured.add("bars.right.depth")
     found = reduce_readings(s, rows, readings, measured)
-    remarks = found.remarks
+    remarks = found.remarks + tuple(f"rig file: {doubt}" for doubt in doubts(rig, {c.name: c.gauge for c in done}))
     held = [f"{x.channel} ({x.fault})" for x in suspects if rig.channel[x.channel].use]
     if held:
         remarks += (f"suspect channels count in every mean until the rig file corrects them or says use = false: "

@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, PrivateAttr
 
 from fesplice.contracts import InputFault
+from fesplice.measured import usual
 from fesplice.measured.units import time_factor, unit_factor
 from fesplice.post.mechanisms import Mechanism
 from fesplice.specimen import Specimen, toml
@@ -217,8 +218,6 @@ def _checked(rig: Rig, report: Report) -> None:
         if window[1] < window[0]:
             report(path, "must not end before it begins")
     for name, c in rig.channel.items():
-        if c.factor == 0.0:
-            report(f"channel.{name}.factor", "must not be zero")
         if c.range is not None and not c.range[0] < c.range[1]:
             report(f"channel.{name}.range", "lowest reading first, then the highest")
     for path, name in rig.files:
@@ -232,8 +231,7 @@ def _checked(rig: Rig, report: Report) -> None:
             time_factor(rig.time.unit)
         except KeyError:
             report("time.unit", "allowed: s, ms, min, h or day")
-    if rig.time.rate <= 0.0:
-        report("time.rate", "must be above 0")
+    usual.refuse(rig, report)
 
 
 # ------------------------------------------------------------------ channels and gauges

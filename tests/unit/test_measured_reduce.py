@@ -141,7 +141,7 @@ FAULTS = [
     (RIG.replace("unit", "uint"), "did you mean 'unit'"),
     (RIG + "sign = 2\n", "allowed: 1 or -1"),
     (RIG + "range = [10, 5]\n", "lowest reading first"),
-    (RIG + "factor = 0\n", "must not be zero"),
+    (RIG + "factor = 0\n", "must lie between 1e-15 and 1e+15, of either sign"),
     (RIG + 'factor = "2"\n', "a plain finite number"),
     (RIG + "zero_window = [50, 5]\n", "must not end before it begins"),
     (RIG + '[time]\nunit = "fortnight"\n', "allowed: s, ms, min, h or day"),
