@@ -84,19 +84,11 @@ def weights(size: float, unit: float) -> Floats:
 
 def draw_cracks(axes: Any, cracks: Cracks, size: float, unit: float) -> None:
     """Segments by class, the widest on top; ``size`` [mm] of the elements, ``unit`` data mm per paper mm."""
-    from matplotlib.collections import LineCollection
-
-    heavy, order = weights(size, unit), np.argsort(cracks.width, kind="stable")
-    if not len(order):
-        return
-    place = np.maximum(classes(cracks.width[order]), 0)
-    paint = np.array(colours())
+    place = np.maximum(classes(cracks.width), 0)
     # round caps let the pieces of one crack meet where it turns
-    lines = LineCollection(
-        list(cracks.ends[order]), linewidths=heavy[place], colors=list(paint[place]), capstyle="round", zorder=6,
-        rasterized=len(order) > 6000,
-    )  # fmt: skip
-    axes.add_collection(lines, autolim=False)
+    for k, (colour, weight) in enumerate(zip(colours(), weights(size, unit), strict=True)):
+        look = {"edgecolor": colour, "linewidth": weight, "capstyle": "round", "zorder": 6}
+        style.strokes(axes, cracks.ends[place == k], look)
 
 
 def element_size(view: View) -> float:

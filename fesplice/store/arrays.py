@@ -26,6 +26,8 @@ from fesplice.store.folder import Absent, reason
 
 # 256 kB of float32: a step of a usual mesh is four such pieces.
 _CHUNK = 65536
+# Bytes that HDF5 takes at a time for what it writes of itself: that of two arrays fits into one such block.
+_BLOCK = 1024
 _DEFLATE = {"compression": "gzip", "compression_opts": 1, "shuffle": True}
 
 
@@ -36,7 +38,7 @@ def pack(arrays: Mapping[str, np.ndarray], about: Any = None, *, compress: bool)
     """
     text, lanes = _laid_out(arrays, about)
     smaller = _DEFLATE if compress else {}
-    return _image(text, lanes, lambda size: min(_CHUNK, size), ("v108", "v110"), smaller, smaller)
+    return _image(text, lanes, lambda size: min(_CHUNK, size), ("v108", "v110"), 2 * _BLOCK, smaller, smaller)
 
 
 def pack_small(arrays: Mapping[str, np.ndarray], about: Any = None) -> bytes:
@@ -46,7 +48,7 @@ def pack_small(arrays: Mapping[str, np.ndarray], about: Any = None) -> bytes:
     step of a small mesh would else be half index.
     """
     text, lanes = _laid_out(arrays, about)
-    return _image(text, lanes, lambda size: size, ("v110", "v110"), _DEFLATE, {})
+    return _image(text, lanes, lambda size: size, ("v110", "v110"), _BLOCK, _DEFLATE, {})
 
 
 def _laid_out(arrays: Mapping[str, np.ndarray], about: Any) -> tuple[bytes, dict[str, np.ndarray]]:
@@ -68,11 +70,11 @@ def _laid_out(arrays: Mapping[str, np.ndarray], about: Any) -> tuple[bytes, dict
 
 def _image(
     text: bytes, lanes: Mapping[str, np.ndarray], piece: Callable[[int], int], versions: tuple[str, str],
-    of_index: Mapping[str, Any], of_lanes: Mapping[str, Any],
+    block: int, of_index: Mapping[str, Any], of_lanes: Mapping[str, Any],
 ) -> bytes:  # fmt: skip
     import h5py
 
-    with h5py.File("image", "w", driver="core", backing_store=False, libver=versions) as file:
+    with h5py.File("image", "w", driver="core", backing_store=False, libver=versions, meta_block_size=block) as file:
         # a checksum per chunk: flipped bits are a fault of the file, not numbers to compute with
         file.create_dataset("index", data=np.array([text]), chunks=(1,), fletcher32=True, **of_index)
         for lane, data in lanes.items():

@@ -8,6 +8,7 @@ by definition of pound and inch); column widths 89 and 183 mm and 7 to 9 point l
 from __future__ import annotations
 
 import csv
+import io
 import itertools
 import re
 import runpy
@@ -256,14 +257,38 @@ def test_crack_map_tells_opening_and_direction(kept):
 
 def test_wider_cracks_are_heavier_and_darker_and_the_key_is_drawn_alike(kept):
     figure = kept[1]["cracks"]
-    lines = next(c for c in figure.axes[1].collections if c.get_zorder() == 6)
-    drawn = {(round(float(w), 6), to_hex(c)) for w, c in zip(lines.get_linewidths(), lines.get_colors())}
+    lines = [p for p in figure.axes[1].patches if p.get_zorder() == 6]
+    drawn = {(round(float(line.get_linewidth()), 6), to_hex(line.get_edgecolor())) for line in lines}
     key = figure.legends[0].get_lines()[1:]
     named = {float(line.get_label()): (round(line.get_linewidth(), 6), line.get_color()) for line in key}
     # joints are open by 0.3 mm and the crack by 0.4 mm: both of the class that begins with 0.2 mm
     assert drawn == {named[0.2]} and max(named) == 0.2
     order = [named[k] for k in sorted(named)]
     assert np.all(np.diff([w for w, _ in order]) > 0.0) and np.all(np.diff([lightness(c) for _, c in order]) < 0.0)
+
+
+def test_vector_files_keep_their_places_to_a_hundredth_of_a_point_and_pictures_their_colours(kept):
+    # PNG 1.2 (W3C, 2003) names image type 3 "indexed-colour"; the shades of the reference are matplotlib's own
+    files = {path.suffix: path for path in kept[0].files["cracks"]}
+    text = files[".svg"].read_text(encoding="utf-8")
+    figure = kept[1]["cracks"]
+    box = figure.axes[0].get_position()
+    height = figure.get_figheight() * 72.0
+    left, top = box.x0 * figure.get_figwidth() * 72.0, (1.0 - box.y1) * height
+    corners = [
+        float(v) for v in re.findall(r'd="M ([-0-9. L]+) z" style="fill: #ffffff"', text)[1].replace("L", "").split()
+    ]
+    assert min(corners[::2]) == pytest.approx(left, abs=0.006) and min(corners[1::2]) == pytest.approx(top, abs=0.006)
+    assert not re.search(r'd="[^"]*\d\.\d{3}', text)
+    with Image.open(files[".png"]) as image:
+        assert image.mode == "P"
+        few = np.asarray(image.convert("RGB")).astype(int)
+    whole = io.BytesIO()
+    with style.sheet(1.0, 1.0):  # the settings under which it was drawn
+        figure.savefig(whole, format="png")
+    every = np.asarray(Image.open(whole).convert("RGB")).astype(int)
+    assert few.shape == every.shape and np.abs(few - every).max() <= 16
+    assert (few[0, 0] == 255).all()
 
 
 def test_the_colour_of_an_opening_is_the_same_whatever_the_widest_crack():

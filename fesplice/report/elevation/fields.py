@@ -95,14 +95,12 @@ def principal_tension(view: View, folder: Path) -> list[Path]:
 
 
 def _strokes(axes: Any, view: View, major: Floats, angle: Floats, seen: np.ndarray, limit: float) -> None:
-    from matplotlib.collections import LineCollection
-
     shown = seen & (major > 0.05 * limit)
     length = 0.95 * view.elements.size[shown] * np.minimum(major[shown] / limit, 1.0)
     half = 0.5 * length[:, None] * np.stack([np.cos(angle[shown]), np.sin(angle[shown])], axis=1)
     centre = view.elements.centre[shown]
     strokes = np.stack([centre - half, centre + half], axis=1)
-    axes.add_collection(LineCollection(list(strokes), linewidths=0.55, colors=style.INK, zorder=3), autolim=False)
+    style.strokes(axes, strokes, {"edgecolor": style.INK, "linewidth": 0.55, "capstyle": "butt", "zorder": 3})
 
 
 def draw_bars(axes: Any, view: View, weight: float) -> None:

@@ -163,7 +163,7 @@ def _render(
     with _quiet():
         import pyvista
 
-        plotter: Any = pyvista.Plotter(off_screen=True, window_size=[1800, 1350], lighting="none")
+        plotter: Any = pyvista.Plotter(off_screen=True, window_size=[1440, 1080], lighting="none")
         points, cells = solid
         grid = pyvista.UnstructuredGrid({pyvista.CellType.HEXAHEDRON: cells}, points)
         fours = np.full((len(cells), 1), 4)
@@ -174,7 +174,7 @@ def _render(
             skin: Any = grid.extract_surface(algorithm="dataset_surface")
             plotter.add_mesh(skin, color="#e9e7e1", ambient=0.6, diffuse=0.5, specular=0.0)
             edges = skin.extract_feature_edges(60.0).translate((0.0, 0.0, 1.0))
-            plotter.add_mesh(edges, color="#5c5c5c", line_width=1.5, lighting=False)
+            plotter.add_mesh(edges, color="#5c5c5c", line_width=1.2, lighting=False)
             # The cut shows numbers, so no light may change its colours; it lies a hair before the body.
             face = face.translate((0.0, 0.0, 0.5))
             bare = {"lighting": False, "show_scalar_bar": False}

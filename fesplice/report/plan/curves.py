@@ -22,7 +22,7 @@ HOLDERS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("tied", "steel across", {"facecolor": "#0b3c6f"}),
     ("concrete", "tension of concrete", {"facecolor": "#c8b08f", "hatch": "////"}),
     ("body", "body above", {"facecolor": "#e4e1d8"}),
-    ("hold", "bars where they enter", {"facecolor": "#ffffff", "hatch": "...."}),
+    ("hold", "bars where they enter", {"facecolor": "#ffffff", "hatch": "----"}),
 )
 # A key that may lie on lines.
 _CLEAR: dict[str, Any] = {"frameon": True, "facecolor": "white", "edgecolor": "none", "framealpha": 0.9}

@@ -29,6 +29,8 @@ from fesplice.report.view import Stage, View, window
 
 # Weights of the most pressed trajectory and of the least that prints [points].
 _THICK, _THIN = 2.4, 0.35
+# Weights that trajectories are drawn in.
+_STEPS = 24
 #: Members below this share of the largest bar force are left out of the picture; the table holds them.
 SMALL = 0.02
 #: Kinds of member that are forces at a place, drawn as arrows.
@@ -107,18 +109,23 @@ def compression(view: View, step: int) -> list[Trajectory]:
 
 def draw_trajectories(axes: Any, lines: list[Trajectory]) -> float:
     """Lines as heavy as their stress; answers the stress [MPa] of the heaviest."""
-    from matplotlib.collections import LineCollection
-
     if not lines:
         return 0.0
     top = style.ceiling(float(np.quantile(np.concatenate([t.stress for t in lines]), 0.99)))
     pieces = np.concatenate([np.stack([t.xy[:-1], t.xy[1:]], axis=1) for t in lines])
     stress = np.concatenate([0.5 * (t.stress[:-1] + t.stress[1:]) for t in lines])
-    weight = np.clip(_THICK * stress / top, _THIN, _THICK)
-    axes.add_collection(
-        LineCollection(list(pieces), linewidths=weight, colors=_STRUT, capstyle="round", zorder=3), autolim=False
-    )
+    share = np.clip(stress / top, 0.0, 1.0)
+    for weight, which in zip(*_weights(share), strict=True):
+        look = {"edgecolor": _STRUT, "linewidth": weight, "capstyle": "round", "zorder": 3}
+        style.strokes(axes, pieces[which], look)
     return top
+
+
+def _weights(share: Floats) -> tuple[list[float], list[np.ndarray]]:
+    """Line weights by share of the heaviest stress, in steps too fine for the eye, and which pieces have each."""
+    step = np.minimum((share * _STEPS).astype(int), _STEPS - 1)
+    some = [k for k in range(_STEPS) if (step == k).any()]
+    return [max(_THICK * (k + 0.5) / _STEPS, _THIN) for k in some], [step == k for k in some]
 
 
 def draw_truss(axes: Any, slab: Slab, model: Truss, unit: float, *, bands: bool = True) -> None:
