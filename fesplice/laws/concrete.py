@@ -3,12 +3,12 @@
 The law is a frame that turns the strain into crack axes, applies uniaxial curves there and
 turns the answer back. Sources: crack band Bazant & Oh (1983), direction-dependent band
 Oliver (1989), softening Hordijk (1991), compression softening Vecchio & Collins (1986),
-coaxial shear term Willam, Pramono & Sture (1989).
+coaxial shear term Willam, Pramono & Sture (1989), lateral strain
+from the stress across (compliance of Bazant & Oh 1983).
 
 History (committed values, per point):
     tension, compression (.., 2)  largest equivalent strain so far along each axis
     band (.., 2)                  crack-band width frozen at first cracking and at first crushing [mm]
-    poisson (.., 1)               Poisson's ratio, fading with cracking
     axes (.., 2)                  cos 2t, sin 2t of a fixed crack; zeros while free to rotate
     way (.., 1)                   how the nodes part, where cracks run alone (:mod:`fesplice.laws.parting`)
 """
@@ -23,7 +23,7 @@ from fesplice.contracts import ConcreteNumbers, Floats, History, Response
 from fesplice.laws import cracking, parting
 
 #: Keys of the history, in the order of the compiled loop.
-HISTORY = ("tension", "compression", "band", "poisson", "axes")
+HISTORY = ("tension", "compression", "band", "axes")
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,6 @@ class SmearedCrack:
             "tension": np.zeros(pair),
             "compression": np.zeros(pair),
             "band": np.zeros(pair),
-            "poisson": np.full((*shape, 1), self.poisson),
             "axes": np.zeros(pair),
         } | ({"way": np.zeros((*shape, 1))} if self.alone else {})
 

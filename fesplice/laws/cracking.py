@@ -154,6 +154,44 @@ def _along(c, x, lateral, seen_t, seen_c, band_t, band_c, weight, limit):
 
 
 @compiled
+def _coupled(c, e1, e2, seen_t, seen_c, band_t, band_c, weight, limit1, limit2):
+    """Equivalent strains x1, x2 along both axes and what :func:`_along` answers to them.
+
+    Stress across an axis shortens it as in sound concrete, cracks or none: x1 = e1 + nu s2/E, x2 = e2 + nu s1/E
+    (a crack adds to the compliance across itself alone, Bazant & Oh 1983). An axis that hands over no tension any more
+    no longer draws the other one in. Newton's method; nu^2 times both slopes over E^2 is far below 1: one root.
+    """
+    a = c.poisson / c.modulus
+    c11 = 1.0 / (1.0 - c.poisson * c.poisson)
+    x1, x2 = c11 * (e1 + c.poisson * e2), c11 * (e2 + c.poisson * e1)
+    # a cracked axis is nearly free of what the other one does
+    if seen_t[0] > c.tensile_strength / c.modulus:
+        x1 = e1
+    if seen_t[1] > c.tensile_strength / c.modulus:
+        x2 = e2
+    close = 1e-14 * (abs(e1) + abs(e2)) + 1e-20
+    for k in range(60):
+        s1, d1, cross1 = _along(c, x1, x2, seen_t[0], seen_c[0], band_t, band_c, weight, limit1)
+        s2, d2, cross2 = _along(c, x2, x1, seen_t[1], seen_c[1], band_t, band_c, weight, limit2)
+        miss1, miss2 = x1 - a * s2 - e1, x2 - a * s1 - e2
+        if abs(miss1) + abs(miss2) <= close:
+            break
+        if k < 12:
+            m11, m12, m21, m22 = _by_strain(a, d1, d2, cross1, cross2)
+            x1, x2 = x1 - m11 * miss1 - m12 * miss2, x2 - m21 * miss1 - m22 * miss2
+        else:  # Newton's method goes round about a kink; one axis after the other never does
+            x1, x2 = x1 - miss1, x2 - miss2
+    return x1, x2, s1, d1, cross1, s2, d2, cross2
+
+
+@compiled
+def _by_strain(a, d1, d2, cross1, cross2):
+    """Derivatives of the equivalent strains by the strains along the axes, row by row; ``a`` = nu/E."""
+    det = (1.0 - a * cross1) * (1.0 - a * cross2) - a * a * d1 * d2
+    return (1.0 - a * cross1) / det, a * d2 / det, a * d1 / det, (1.0 - a * cross2) / det
+
+
+@compiled
 def _width(grad, cos, sin):
     """Oliver's band width 2/sum|grad N . n| (1989) for cracks with normal (cos, sin)."""
     total = 0.0
@@ -185,21 +223,21 @@ def _direction(strain):
 
 
 @compiled
-def _crack_shear(c, x1, x2, s1, s2, d1, d2, gamma, nu, secant):
-    """Shear along fixed cracks, G = E1 E2/(E1 + E2) with the axis secants, at least 1 % of G_0.
+def _crack_shear(c, x1, x2, s1, s2, d1, d2, cross1, cross2, gamma, secant):
+    """Shear along fixed cracks, G = E1 E2/(E1 + E2 + 2 nu E1 E2/E) with the axis secants, at least 1 % of G_0.
 
     Returns the stress, G, and the slopes of the stress by both equivalent strains.
     """
     big1, big2 = abs(x1) > 1e-9, abs(x2) > 1e-9
     e1 = max(s1 / x1 if big1 else c.modulus, 1e-5 * c.modulus)
     e2 = max(s2 / x2 if big2 else c.modulus, 1e-5 * c.modulus)
-    total = (e1 + e2) * (1.0 + nu)  # uncracked this gives E/(2(1+nu))
+    total = e1 + e2 + 2.0 * c.poisson / c.modulus * e1 * e2  # uncracked this gives E/(2(1+nu))
     g, bottom = e1 * e2 / total, 0.01 * 0.5 * c.modulus / (1.0 + c.poisson)
     if g < bottom:
         return bottom * gamma, bottom, 0.0, 0.0
-    part = (1.0 - secant) * gamma * (1.0 + nu) / (total * total)
-    by1 = part * e2 * e2 * (d1 - e1) / x1 if big1 else 0.0
-    by2 = part * e1 * e1 * (d2 - e2) / x2 if big2 else 0.0
+    part = (1.0 - secant) * gamma / (total * total)
+    part1, part2 = part * e2 * e2 / x1 if big1 else 0.0, part * e1 * e1 / x2 if big2 else 0.0
+    by1, by2 = part1 * (d1 - e1) + part2 * cross2, part2 * (d2 - e2) + part1 * cross1
     return g * gamma, g, by1, by2
 
 
@@ -249,23 +287,30 @@ def _lean(mean, radius, cos2, sin2, gx, gy, share):
 
 
 @compiled
-def _share(secant, x, s, d, modulus):
-    """Slope with the share ``secant`` of the secant stiffness."""
-    return (1.0 - secant) * d + secant * (s / x if abs(x) > 1e-12 else modulus)
+def _secant(x, s, modulus):
+    """Secant of a curve."""
+    return s / x if abs(x) > 1e-12 else modulus
+
+
+@compiled
+def _share(secant, slope, chord):
+    """Slope with the share ``secant`` of that of the chord."""
+    return (1.0 - secant) * slope + secant * chord
 
 
 @compiled
 def respond(c, strain, grad, parted, weight, reserve, secant, old, stress, tangent, new):
     """Stress (n_e, n_q, 3), tangent (n_e, n_q, 3, 3) and new history, written into the given arrays.
 
-    ``old`` and ``new`` hold the histories tension, compression, band, poisson, axes; ``grad``
+    ``old`` and ``new`` hold the histories tension, compression, band, axes; ``grad``
     (n_e, n_k, 2) are centroid gradients, ``parted`` (n_e, n_q, 2) those of the nodes that a crack moves away
     (:mod:`fesplice.laws.parting`; zeros: axes are the principal ones), ``weight`` (n_e,) shares of tension stiffening,
     which is no more than ``reserve`` (n_e,) [MPa] of bars along x times cos^2 of the crack normal's angle to
     them (crack check of Vecchio & Collins 1986): bars do nothing for cracks along them.
     """
-    old_t, old_c, old_band, old_nu, old_axes = old
-    new_t, new_c, new_band, new_nu, new_axes = new
+    old_t, old_c, old_band, old_axes = old
+    new_t, new_c, new_band, new_axes = new
+    by_stress = c.poisson / c.modulus
     for e in range(strain.shape[0]):
         mean_cos, mean_sin = _direction(strain[e])
         for q in range(strain.shape[1]):
@@ -295,18 +340,14 @@ def respond(c, strain, grad, parted, weight, reserve, secant, old, stress, tange
                 radius = half * cos2 + 0.5 * gxy * sin2
             e1, e2 = mean + radius, mean - radius
 
-            # equivalent uniaxial strains along both axes
-            nu = old_nu[e, q, 0]
-            c11 = 1.0 / (1.0 - nu * nu)
-            c12 = nu * c11
-            x1, x2 = c11 * e1 + c12 * e2, c12 * e1 + c11 * e2
             t1, t2 = old_t[e, q, 0], old_t[e, q, 1]
             k1, k2 = old_c[e, q, 0], old_c[e, q, 1]
             limit1, limit2 = UNBOUNDED, UNBOUNDED
             if reserve[e] < UNBOUNDED:
                 limit1, limit2 = 0.5 * reserve[e] * (1.0 + cos2), 0.5 * reserve[e] * (1.0 - cos2)
-            s1, d1, cross1 = _along(c, x1, x2, t1, k1, band_t, band_c, weight[e], limit1)
-            s2, d2, cross2 = _along(c, x2, x1, t2, k2, band_t, band_c, weight[e], limit2)
+            x1, x2, s1, d1, cross1, s2, d2, cross2 = _coupled(
+                c, e1, e2, (t1, t2), (k1, k2), band_t, band_c, weight[e], limit1, limit2
+            )
 
             t1, t2, k1, k2 = max(t1, x1), max(t2, x2), max(k1, -x1), max(k2, -x2)
             new_t[e, q, 0], new_t[e, q, 1], new_c[e, q, 0], new_c[e, q, 1] = t1, t2, k1, k2
@@ -315,24 +356,22 @@ def respond(c, strain, grad, parted, weight, reserve, secant, old, stress, tange
             cracked = t1 > c.tensile_strength / c.modulus
             new_band[e, q, 0] = band_t if cracked else 0.0
             new_band[e, q, 1] = band_c if max(k1, k2) > 0.5 * c.peak_strain else 0.0
-            new_nu[e, q, 0] = nu
             new_axes[e, q, 0], new_axes[e, q, 1] = old_axes[e, q, 0], old_axes[e, q, 1]
-            if cracked:
-                envelope, _ = tension(c, t1, band_t, weight[e], limit1)
-                new_nu[e, q, 0] = min(nu, c.poisson * envelope / (c.modulus * t1))
-                if c.fixed and not frozen:
-                    new_axes[e, q, 0], new_axes[e, q, 1] = cos2, sin2
+            if cracked and c.fixed and not frozen:
+                new_axes[e, q, 0], new_axes[e, q, 1] = cos2, sin2
 
             # derivatives of the axis stresses by the strains along the axes
-            a1, a2 = d1, d2
+            m11, m12, m21, m22 = _by_strain(by_stress, d1, d2, cross1, cross2)
+            p11, p12 = d1 * m11 + cross1 * m21, d1 * m12 + cross1 * m22
+            p21, p22 = cross2 * m11 + d2 * m21, cross2 * m12 + d2 * m22
             if secant > 0.0:
-                a1, a2 = _share(secant, x1, s1, d1, c.modulus), _share(secant, x2, s2, d2, c.modulus)
-                cross1, cross2 = (1.0 - secant) * cross1, (1.0 - secant) * cross2
-            p11, p12 = a1 * c11 + cross1 * c12, a1 * c12 + cross1 * c11
-            p21, p22 = a2 * c12 + cross2 * c11, a2 * c11 + cross2 * c12
+                a1, a2 = _secant(x1, s1, c.modulus), _secant(x2, s2, c.modulus)
+                whole = 1.0 - by_stress * by_stress * a1 * a2
+                p11, p12 = _share(secant, p11, a1 / whole), _share(secant, p12, by_stress * a1 * a2 / whole)
+                p21, p22 = _share(secant, p21, by_stress * a1 * a2 / whole), _share(secant, p22, a2 / whole)
             shear, by1, by2 = 0.0, 0.0, 0.0
             if frozen:
-                shear, g, by1, by2 = _crack_shear(c, x1, x2, s1, s2, d1, d2, gamma, nu, secant)
+                shear, g, by1, by2 = _crack_shear(c, x1, x2, s1, s2, d1, d2, cross1, cross2, gamma, secant)
             elif leans:
                 # the axes turn with the strain: by the row of the shear (floor as below) and that of the opening
                 g = max((s1 - s2) * by_shear, 1e-4 * c.modulus)
@@ -341,7 +380,7 @@ def respond(c, strain, grad, parted, weight, reserve, secant, old, stress, tange
                 gap = e1 - e2
                 g = (s1 - s2) / (2.0 * gap) if abs(gap) >= 1e-8 else 0.25 * (p11 + p22 - p12 - p21)
                 g = max(g, 1e-4 * c.modulus)
-            p31, p32 = by1 * c11 + by2 * c12, by1 * c12 + by2 * c11
+            p31, p32 = by1 * m11 + by2 * m21, by1 * m12 + by2 * m22
 
             # back to x, y
             cc, ss, cs = 0.5 * (1.0 + cos2), 0.5 * (1.0 - cos2), 0.5 * sin2

@@ -50,24 +50,30 @@ class ColdJoint:
         slope = np.where(loading & (reached < wc), -ft / (wc - w0), np.where(loading, 0.0, ratio))
         d_n = np.where(w < 0.0, k, (1.0 - secant) * slope + secant * ratio + residual)
 
-        # the cohesion left: by the damage in tension and by the sliding (mode II energy ten times mode I)
-        unslid = np.clip(1.0 - slid * self.cohesion / (20.0 * self.fracture_energy), 0.0, 1.0)
-        left = np.where(opened, cap / ft, 1.0) * unslid
-        limit = self.cohesion * left + self.friction * np.maximum(-normal, 0.0)
+        # the cohesion left: by the damage in tension and by all sliding, this one too (mode II energy ten times mode I)
+        lost = self.cohesion / (20.0 * self.fracture_energy)
+        damage, rubs = np.where(opened, cap / ft, 1.0), self.friction * np.maximum(-normal, 0.0)
+        unslid = np.clip(1.0 - slid * lost, 0.0, 1.0)
         trial = k * (s - slipped)
-        slides = np.abs(trial) > limit
-        shear = np.where(slides, np.sign(trial) * limit, trial)
-        new_slip = np.where(slides, s - shear / k, slipped)
+        over = np.abs(trial) - self.cohesion * damage * unslid - rubs
+        slides = over > 0.0
+        softens = self.cohesion * damage * lost  # how fast the limit falls with the slip; far less than k
+        slip = over / (k - softens)
+        ends = slip * lost > unslid
+        softens = np.where(ends, 0.0, softens)
+        slip = np.where(slides, np.where(ends, (np.abs(trial) - rubs) / k, slip), 0.0)
+        unslid = np.maximum(unslid - slip * lost, 0.0)
+        sense = np.sign(trial) * slides
+        shear, new_slip = trial - k * sense * slip, slipped + sense * slip
         stress = np.stack([normal, shear], axis=-1)
         tangent = np.zeros((*strain.shape, 2))
         tangent[..., 0, 0] = d_n
-        tangent[..., 1, 1] = np.where(slides, 1e-4 * k, k)
+        tangent[..., 1, 1] = np.where(slides, np.where(ends, 1e-4 * k, -k * softens / (k - softens)), k)
         pressed = slides & (w < 0.0)
-        sense = np.sign(trial) * slides
-        fading = np.where(loading & (reached < wc), -self.cohesion / (wc - w0), 0.0)  # cohesion lost by opening further
-        tangent[..., 1, 0] = (1.0 - secant) * sense * np.where(pressed, -self.friction * k, fading)
+        fading = np.where(loading & (reached < wc), -self.cohesion * unslid / (wc - w0), 0.0)  # lost by opening further
+        tangent[..., 1, 0] = (1.0 - secant) * sense * k / (k - softens) * np.where(pressed, -self.friction * k, fading)
         new = {
             "damage": np.stack([reached, new_slip], axis=-1),
-            "sliding": (slid + np.abs(new_slip - slipped))[..., None],
+            "sliding": (slid + slip)[..., None],
         }
         return Response(stress, tangent, new)

@@ -18,6 +18,9 @@ from fesplice.contracts import Floats, History, Response
 from fesplice.laws.concrete import SmearedCrack
 from fesplice.laws.steel import Bar, Curve
 
+#: Of the history of the concrete, what concrete without tension stiffening has of its own.
+APART = ("tension", "compression")
+
 
 @dataclass(frozen=True)
 class SmearedBars:
@@ -39,7 +42,8 @@ class ReinforcedConcrete:
     """Concrete with any number of layers; ``stiffening`` (0..1) is the share of tension stiffening.
 
     The ``stiffening`` of ``concrete`` itself is not used. History: the concrete's, and per layer
-    k ``steel<k>`` (see :class:`fesplice.laws.steel.Bar`).
+    k ``steel<k>`` (see :class:`fesplice.laws.steel.Bar`); ``plain_tension`` and ``plain_compression`` (.., 2) are the
+    largest strains of the concrete that nothing stiffens, which the stress across makes a little different.
     """
 
     concrete: SmearedCrack
@@ -69,7 +73,8 @@ class ReinforcedConcrete:
     def fresh(self, shape: tuple[int, int]) -> dict[str, Floats]:
         """Virgin concrete and steel."""
         steel = {f"steel{k}": Bar(layer.curve).fresh(shape)["plastic"] for k, layer in enumerate(self.layers)}
-        return self.concrete.fresh(shape) | steel
+        plain = {f"plain_{key}": np.zeros((*shape, 2)) for key in APART} if self.stiffening > 0.0 else {}
+        return self.concrete.fresh(shape) | steel | plain
 
     def respond(self, strain: Floats, history: History, size: Floats, *, secant: float = 0.0) -> Response:
         """See :class:`fesplice.contracts.Law`; ``size`` as for :class:`SmearedCrack`."""
@@ -87,7 +92,9 @@ class ReinforcedConcrete:
             slope = np.where(free > 0.0, -bar.tangent[..., 0, 0], 0.0)
             left.append((layer, np.maximum(free, 0.0), slope))
         if self.stiffening > 0.0:
-            plain = replace(self.concrete, stiffening=0.0).respond(strain, history, size, secant=secant)
+            apart = {**history, **{key: history[f"plain_{key}"] for key in APART}}
+            plain = replace(self.concrete, stiffening=0.0).respond(strain, apart, size, secant=secant)
+            new |= {f"plain_{key}": plain.history[key] for key in APART}
             self._check_cracks(strain, history, full, plain, left, stress, tangent, secant)
         return Response(stress, tangent, new)
 

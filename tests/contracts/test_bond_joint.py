@@ -248,7 +248,8 @@ def test_joint_coulomb_limit(pressure: float) -> None:
     stress, _ = follow(LAWS["joint"], np.stack([np.full_like(s, w), s], axis=1))
     assert stress[:, 1].max() == pytest.approx(1.5 + 0.9 * pressure, rel=0.01)
     assert stress[-1, 1] == pytest.approx(0.9 * pressure, rel=1e-6, abs=1e-9)
-    assert stress[1, 1] == pytest.approx(min(1e4 * s[1], 1.5 + 0.9 * pressure))
+    # the slip of this very step (1e-4 mm at most) has cost some of the cohesion already
+    assert stress[1, 1] == pytest.approx(min(1e4 * s[1], 1.5 + 0.9 * pressure), rel=5e-4)
 
 
 def test_opened_joint_has_no_cohesion_left() -> None:
