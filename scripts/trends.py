@@ -11,6 +11,8 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
+from trends_series import part
+
 from fesplice.post.mechanisms import Mechanism
 from fesplice.provisions.aashto_lrfd_9 import shaft_tie_spacing
 
@@ -297,6 +299,8 @@ def main() -> int:
         sweep = Sweep(swept)
         text += "\n".join([*sweep_tables(sweep), *facts(sweep)]) + "\n"
         text += "![strength against spacing](spacing-confinement/figures/strength.png)\n\n"
+    if real := part(rows("real-series"), rows("real-series-laps")):
+        text += "\n".join(real) + "\n"
     if demo:
         text += "\n".join(series(demo)) + "\n"
     if cause:
