@@ -128,9 +128,13 @@ def bond_slip(s: Specimen) -> Figure:
     _labelled(left, "slip [mm]", "bond stress [MPa]")
     left.legend(frameon=False)
     ratio = np.linspace(1.0, 60.0, 300)
-    right.plot(ratio, bond.length_factor(np.full_like(ratio, d), ratio * d), color=INK[0])
+    right.plot(ratio, bond.length_factor(np.full_like(ratio, d), ratio * d), color=INK[0], label="mean over the length")
+    some = np.linspace(1.0, 60.0, 40)
+    branch = [bond.splitting_strength(f_cm, d, r * d, plain, 0.0, "good", 0.5 * d) / plain for r in some]
+    right.plot(some, branch, color=INK[1], label="strength of the branch")
     right.set_ylim(0.0, 1.05)
-    _labelled(right, "anchored length / bar diameter", "factor on the splitting strength")
+    right.legend(frameon=False)
+    _labelled(right, "anchored length / bar diameter", "share of the local splitting strength")
     return figure
 
 

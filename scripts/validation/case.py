@@ -26,9 +26,9 @@ class Settings:
     crack: Literal["rotating", "fixed"] = "rotating"
     stiffening: bool = True
     bond: Literal["slip", "perfect"] = "slip"
-    splitting: Literal["default", "branch", "wedging", "none", "local", "ring", "cohesive", "softening", "shared"] = (
-        "default"
-    )
+    splitting: Literal[
+        "default", "branch", "wedging", "none", "twice", "local", "ring", "cohesive", "softening", "shared"
+    ] = "default"
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,9 @@
 """Laps by hand, and bond laws on trial whose splitting strength knows no length.
 
-By hand: the default law's closed form, its splitting strength along the whole lap, and the chain: two elastic bars that
-lap in cracked concrete and hand their force over by slip alone. By symmetry each half of the lap is an anchorage of
-half the length that holds half the stress; the chain adds the mechanics of slip to any local law, and no beam.
+By hand: the closed form of the default law, its mean bond stress along the whole lap, and the chain
+(:func:`fesplice.laws.slip.lap_stress`): two elastic bars that lap in cracked concrete and hand their force over by slip
+alone. It adds the mechanics of slip to any local law, and no beam. "twice" is the default law of earlier versions, in
+which the mean stress of the equation was the strength of the branch, so that the length entered twice.
 
 On trial: the power law of MC2010's pull-out up to what the cover holds as a ring about the bar, and the line of 6.1-5
 for the legs. Ribs press at 45 degrees, so that the pressure on the ring is the bond stress (Tepfers 1973). The ring
@@ -29,7 +30,7 @@ import numpy as np
 from fesplice.contracts import BondNumbers, Floats
 from fesplice.formulas import bond as mc2010
 from fesplice.laws import BondSlip
-from fesplice.laws.bond import Envelope, envelope, length_factor
+from fesplice.laws.bond import Envelope, envelope, length_factor, splitting_strength
 from fesplice.specimen import estimates
 
 Kind = Literal["code", "partly cracked", "cohesive", "softening", "shared"]
@@ -37,10 +38,6 @@ Kind = Literal["code", "partly cracked", "cohesive", "softening", "shared"]
 CRACKS = 3
 #: Radial displacement over slip: den Uijl & Bigaj 1996, from memory.
 CONE = 0.1
-#: Steel of the lapped bars [MPa].
-STEEL = 200e3
-#: Slips of the lap's middle at which the chain is tried [mm], and steps along its half.
-SLIPS, STEPS = np.geomspace(1e-5, 4.0, 300), 120
 
 
 # ------------------------------------------------------------------ the ring of the cover
@@ -114,19 +111,51 @@ class LocalBond:
 
     def built(self, numbers: BondNumbers) -> BondSlip:
         """The law of a bar line: as the default's, with this splitting branch where it shall know splitting."""
-        made = BondSlip.built(numbers)
-        rows = {name: np.array(getattr(made.curve, name), float) for name in vars(made.curve)}
-        for k in np.flatnonzero(numbers.splitting):
-            f_cm, d = float(numbers.strength[k]), float(numbers.diameter[k])
-            legs, ribs = float(numbers.k_tr[k]), float(numbers.rib_spacing[k])
-            mine = self.curve(f_cm, d, float(numbers.c_min[k]), legs, numbers.condition, ribs)
-            for name in rows:
-                rows[name][k] = getattr(mine, name)[0]
-        return replace(made, curve=Envelope(**rows))
+        return _replaced(
+            numbers,
+            lambda k: self.curve(
+                float(numbers.strength[k]), float(numbers.diameter[k]), float(numbers.c_min[k]),
+                float(numbers.k_tr[k]), numbers.condition, float(numbers.rib_spacing[k]),
+            ),
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class TwiceBond:
+    """Maker of the default bond of earlier versions: the mean stress over the length as the strength of the branch."""
+
+    def curve(self, f_cm: float, diameter: float, cover: float, legs: float, length: float, ribs: float) -> Envelope:
+        """Bond curve of a point in good position."""
+        one = np.ones(1)
+        local = mc2010.tau_split(f_cm, diameter, cover, cover, legs, "good")
+        strength = local * length_factor(diameter * one, length * one)
+        return envelope(f_cm, diameter * one, "good", ribs * one, np.ones(1, bool), strength, legs * one)
+
+    def built(self, numbers: BondNumbers) -> BondSlip:
+        """The law of a bar line."""
+        return _replaced(
+            numbers,
+            lambda k: self.curve(
+                float(numbers.strength[k]), float(numbers.diameter[k]), float(numbers.c_min[k]),
+                float(numbers.k_tr[k]), float(numbers.length[k]), float(numbers.rib_spacing[k]),
+            ),
+        )  # fmt: skip
+
+
+def _replaced(numbers: BondNumbers, curve: Callable[[int], Envelope]) -> BondSlip:
+    """The default law with another curve at the points that shall know splitting."""
+    made = BondSlip.built(numbers)
+    rows = {name: np.array(getattr(made.curve, name), float) for name in vars(made.curve)}
+    for k in np.flatnonzero(numbers.splitting):
+        mine = curve(int(k))
+        for name in rows:
+            rows[name][k] = getattr(mine, name)[0]
+    return replace(made, curve=Envelope(**rows))
 
 
 #: Laws by the word of :class:`validation.case.Settings`.
-TRIALS: dict[str, LocalBond] = {
+TRIALS: dict[str, LocalBond | TwiceBond] = {
+    "twice": TwiceBond(),
     "local": LocalBond("code"),
     "ring": LocalBond("partly cracked"),
     "cohesive": LocalBond("cohesive"),
@@ -136,31 +165,23 @@ TRIALS: dict[str, LocalBond] = {
 
 
 # ------------------------------------------------------------------ by hand
-def default_curve(f_cm: float, diameter: float, length: float, cover: float, legs: float) -> Envelope:
-    """The default law's bond curve of a lap: 6.1-5 times the share of its length, good bond, ribs d_b/2 apart."""
+def closed_form(f_cm: float, diameter: float, length: float, cover: float, legs: float) -> float:
+    """Bar stress [MPa] by the default law's mean bond stress: 4 l/d_b times 6.1-5 times the share of the length."""
     one = np.ones(1)
-    strength = mc2010.tau_split(f_cm, diameter * one, cover * one, cover * one, legs * one, "good")
-    strength = strength * length_factor(diameter * one, length * one)
-    return envelope(f_cm, diameter * one, "good", 0.5 * diameter * one, np.ones(1, bool), strength, legs * one)
+    strength = mc2010.tau_split(f_cm, diameter, cover, cover, legs, "good")
+    mean = min(strength * float(length_factor(diameter * one, length * one)[0]), mc2010.tau_max(f_cm, "good"))
+    return 4.0 * mean * length / diameter
 
 
-def closed_form(curve: Envelope, diameter: float, length: float) -> float:
-    """Bar stress [MPa] with the law's largest bond stress along the whole lap, 4 tau l/d_b."""
-    return 4.0 * float(curve.top[0]) * length / diameter
-
-
-def chain(curve: Callable[[Floats], tuple[Floats, Floats]], diameter: float, length: float) -> float:
-    """Largest bar stress [MPa] that two elastic bars hand over along a lap in cracked concrete, by slip alone.
-
-    Slip is half the distance the bars have moved apart: s' = (f_1 - f_2)/2E, f_1' = 4 tau/d_b, f_1 + f_2 = f_s. From
-    the middle (s' = 0) to the end half the lap is one anchorage of stress f_s/2, integrated by the midpoint rule for
-    many slips of the middle at once.
-    """
-    slip, stress, dx = SLIPS.copy(), np.zeros_like(SLIPS), 0.5 * length / STEPS
-    for _ in range(STEPS):
-        tau = curve(slip[None])[0][0]
-        half = slip + 0.5 * dx * stress / STEEL
-        middle = stress + 0.5 * dx * 4.0 * tau / diameter
-        slip = slip + dx * middle / STEEL
-        stress = stress + dx * 4.0 * curve(half[None])[0][0] / diameter
-    return 2.0 * float(stress.max())
+def curve_of(
+    law: LocalBond | TwiceBond | None, f_cm: float, diameter: float, length: float, cover: float, legs: float
+) -> Envelope:
+    """Bond curve of a lap in good position with ribs half a diameter apart; None is the default law."""
+    ribs, one = 0.5 * diameter, np.ones(1)
+    if isinstance(law, LocalBond):
+        return law.curve(f_cm, diameter, cover, legs, "good", ribs)
+    if isinstance(law, TwiceBond):
+        return law.curve(f_cm, diameter, cover, legs, length, ribs)
+    local = mc2010.tau_split(f_cm, diameter, cover, cover, legs, "good")
+    strength = splitting_strength(f_cm, diameter, length, local, legs, "good", ribs)
+    return envelope(f_cm, diameter * one, "good", ribs * one, np.ones(1, bool), strength * one, legs * one)

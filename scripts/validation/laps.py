@@ -30,7 +30,7 @@ from fesplice.specimen import Specimen, read_text
 from fesplice.specimen.estimates import fracture_energy, tensile_strength
 from fesplice.store import Run
 from validation.case import Case, Found, Settings
-from validation.lap_laws import TRIALS, closed_form, default_curve
+from validation.lap_laws import TRIALS, closed_form
 from validation.tally import counted
 from validation.target import Row, Target
 
@@ -82,8 +82,8 @@ class Lap:
 
     @property
     def by_hand(self) -> float:
-        """Bar stress [MPa] by the default law's largest bond stress along the whole lap."""
-        return closed_form(default_curve(self.fc, self.db, self.ls, self.cover, self.legs), self.db, self.ls)
+        """Bar stress [MPa] by the default law's mean bond stress along the whole lap."""
+        return closed_form(self.fc, self.db, self.ls, self.cover, self.legs)
 
 
 def read_rows(path: Path) -> list[Lap]:
@@ -364,7 +364,7 @@ def summary(rows: Sequence[Row]) -> list[str]:
     told = {**by, "computed": computed}
     out = [
         "No row is a test: the mean of three published equations stands for it. It is set over each of them, over the "
-        "closed form of the default law (its largest bond stress, 6.1-5 times the share of the length, along the whole "
+        "closed form of the default law (its mean bond stress, 6.1-5 times the share of the length, along the whole "
         "lap) and over what is computed. Computed over closed form is what the mechanics add to the law.",
         "",
         f"| row | mean, MPa | over {' | over '.join(told)} | computed/closed form |",

@@ -100,28 +100,6 @@ def test_strength_classes() -> None:
 
 
 # ------------------------------------------------------------------ laws on trial
-def test_chain_meets_the_closed_form_of_an_endless_bar() -> None:
-    """Half a long lap of tau = tau_max s^0.4 is an endless bar: f^2 A/2E = pi d_b tau_max s^1.4/1.4 at its slip.
-
-    The power law's closed form (fib MC2010 Table 6.1-1 integrated), here at the slip of 4 mm that the chain tries last:
-    no more than a lap so long that its middle never slips can hand over, twice.
-    """
-    d, tau = 16.0, 2.5 * np.sqrt(30.0)
-
-    def curve(slip: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        return tau * np.minimum(slip, 1.0) ** 0.4 * (slip <= 1.0), slip
-
-    force = np.sqrt(2.0 * 200e3 * np.pi * d * tau / 1.4)  # per sqrt(area), at a slip of 1 mm
-    stress = 2.0 * force / np.sqrt(0.25 * np.pi * d**2)
-    assert lap_laws.chain(curve, d, 1600.0) == pytest.approx(stress, rel=0.02)
-
-
-def test_chain_of_constant_bond_is_plastic() -> None:
-    """Bond that stays at 5 MPa hands over 4 tau l/d_b = 4 x 5 x 400/20 = 400 MPa whatever slips (statics)."""
-    held = lap_laws.chain(lambda slip: (np.full_like(slip, 5.0), slip), 20.0, 400.0)
-    assert held == pytest.approx(400.0, rel=1e-9)
-
-
 @pytest.mark.parametrize("ratio", [1.0, 2.0, 3.0])
 def test_ring_lies_between_the_elastic_and_the_plastic_one(ratio: float) -> None:
     """Tepfers 1973 (from memory): partly cracked (c + d/2)/(1.664 d) below, plastic 2 c/d above, in f_ct.
@@ -135,7 +113,7 @@ def test_ring_lies_between_the_elastic_and_the_plastic_one(ratio: float) -> None
     assert np.all(np.diff(moved) > 0.0) and pressure[-1] == pytest.approx(0.0, abs=1e-6)
 
 
-@pytest.mark.parametrize("name", lap_laws.TRIALS)
+@pytest.mark.parametrize("name", [name for name, law in lap_laws.TRIALS.items() if isinstance(law, lap_laws.LocalBond)])
 def test_laws_on_trial_know_no_length_and_keep_bars_that_do_not_split(name: str) -> None:
     """The same curve for a lap of 200 and of 1200 mm; the pull-out curve of MC2010 where the law shall not split."""
     law = lap_laws.TRIALS[name]
@@ -159,5 +137,5 @@ def test_page_of_laws_says_who_meets_what() -> None:
     """Made up: a law within 2 % of every row meets all, one that is half as strong only the scatter."""
     test = np.array([400.0, 500.0, 600.0])
     said = trials.verdict(test, {"default": test / np.array([0.99, 1.0, 1.02]), "local": 0.5 * test})
-    assert "- default: 6.1-5 by the length: meets mean, COV, every row." in said
+    assert "- default: mean of 6.1-19, length once: meets mean, COV, every row." in said
     assert "- 6.1-5 at every length: meets COV." in said
