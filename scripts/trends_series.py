@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
+from trends_words import exact, named, number, told
+
 from fesplice.provisions import aci408r_03, ec2_2023_loops, mc2010, orangun_1977
 
 Row = Mapping[str, str]
@@ -15,18 +17,6 @@ Row = Mapping[str, str]
 KINDS = ("none", "ties at 3 d_b", "stirrups at 3 d_b", "hooked transverse bar")
 SIZES = ("29", "19")
 COMMON = "common practice, no source"
-
-
-def number(row: Row, column: str) -> float | None:
-    """A number of the table, None where it is empty or missing."""
-    return float(row[column]) if row.get(column) else None
-
-
-def known(row: Row) -> bool:
-    """False where the predicted stress is a lower bound."""
-    return row.get("prediction_exact") not in ("0", "False") and "at least" not in (
-        row.get("prediction_mode_words") or ""
-    )
 
 
 class Series:
@@ -46,7 +36,7 @@ class Series:
         a, b = number(top, "prediction_MPa"), number(base, "prediction_MPa")
         if a is None or not b:
             return None, ""
-        marks = ("" if known(top) else ">") + ("" if known(base) else "<")
+        marks = ("" if exact(top, "prediction") else ">") + ("" if exact(base, "prediction") else "<")
         return a / b, marks if len(marks) < 2 else "?"
 
     def change(self, one: tuple[str, str], other: tuple[str, str]) -> str:
@@ -62,8 +52,7 @@ class Series:
 
 def stress(row: Row) -> str:
     """Predicted bar stress [MPa], a lower bound with ">"."""
-    value = number(row, "prediction_MPa")
-    return "–" if value is None else f"{'' if known(row) else '>'}{value:.0f}"
+    return told(number(row, "prediction_MPa"), exact(row, "prediction"))
 
 
 # ------------------------------------------------------------------ formulas for the same bars
@@ -116,7 +105,7 @@ def tables(series: Series) -> list[str]:
                 here = (f"{size} {kind}", spacing)
                 r = series.row(*here)
                 low, high = number(r, "prediction_bracket_low_MPa"), number(r, "prediction_bracket_high_MPa")
-                mode = r.get("prediction_mode_words") or r.get("prediction_reason") or "–"
+                mode = named(r.get("prediction_mode") or r.get("prediction_reason"))
                 bracket = "" if low is None or high is None else f", {low:.0f} to {high:.0f}"
                 plane = (r.get("prediction_plane") or "?")[0]
                 moved = series.change(here, (f"{size} {kind}", first))
@@ -135,12 +124,14 @@ def published(series: Series) -> list[str]:
         return "; ".join(f"{size} mm: {tell(size)}" for size in SIZES)
 
     def over_equations(size: str) -> str:
-        told = []
+        shares = []
         for spacing in (first, middle, last):
             r = series.row(f"{size} none", spacing)
             value, base = number(r, "prediction_MPa"), straight_equations(r)
-            told.append("–" if value is None or not base else f"{'' if known(r) else '>'}{value / base:.2f}")
-        return f"{', '.join(told)} at {first}, {middle}, {last}"
+            shares.append(
+                "–" if value is None or not base else f"{'' if exact(r, 'prediction') else '>'}{value / base:.2f}"
+            )
+        return f"{', '.join(shares)} at {first}, {middle}, {last}"
 
     def kind(k: int, spacing: str) -> Callable[[str], str]:
         return lambda size: series.change((f"{size} {KINDS[k]}", spacing), (f"{size} none", spacing))

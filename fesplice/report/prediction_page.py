@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from fesplice.contracts import FolderFault, InputFault, Outcome
 from fesplice.post.mechanisms import Assessment
 from fesplice.post.prediction import AGREED, Prediction
+from fesplice.post.trust import TEXT
 from fesplice.report import paper, prediction_figures
 from fesplice.report.figures import draw
 from fesplice.report.page import picture, report
@@ -270,6 +271,7 @@ def _values(home: Path, found: Prediction, side: View, files: Mapping[str, Seque
         "near": f"{100.0 * AGREED:.0f}",
         "uncoupled": quantity(found.uncoupled, "stress"),
         "band": tuple(f"{v:.0f}" for v in found.band),
+        "rests": TEXT if side.specimen.bars.splice == "hooked" else "",
         "runs": _links(home),
         "versions": manifest.get("versions", {}),
         "digest": manifest["specimen"]["digest"],

@@ -19,6 +19,7 @@ import typer.main
 
 import fesplice
 from fesplice.measured.rig import Rig
+from fesplice.post.trust import SENTENCES
 from fesplice.specimen.keys import KeyTable, key_tables
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -185,6 +186,7 @@ def trust_page() -> str:
     if modes:
         out += ["Counted rows whose mode of failure is named otherwise than the source names it:", ""]
         out += [*_table(("series", "case", "test", "predicted"), modes), ""]
+    out += ["## Laps of hooked bars", "", *(f"{k}. {said}" for k, said in enumerate(SENTENCES, start=1)), ""]
     return "\n".join([*out, (ROOT / "fesplice" / "manual" / "trust.txt").read_text(encoding="utf-8")])
 
 
