@@ -7,12 +7,19 @@ Kinds and what a float of that kind counts inside the package:
 
 ``length`` mm     ``area`` mm2      ``stress`` MPa      ``force`` N     ``moment`` N mm
 ``energy`` N/mm (per crack area)    ``density`` kg/m3   ``strain`` 1    ``angle`` deg   ``number`` 1
+
+What people read is composed in SI, some of it with US units in brackets, and stored so. Which units are *shown* is
+decided once, by :func:`shown_in`; whoever puts text before people passes it through :func:`told`. Stored words, JSON
+and CSV never go that way.
 """
 
 from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -193,6 +200,116 @@ def both(value: float, kind: str) -> str:
     if not KINDS[kind].customary:
         return show(value, kind)
     return f"{show(value, kind)} ({show(value, kind, customary=True)})"
+
+
+# ------------------------------------------------------------------ what people are shown
+#: Units that may be shown: metric ones, US customary ones, metric ones with the others in brackets.
+SYSTEMS = ("si", "us", "both")
+_SHOWN: ContextVar[str] = ContextVar("units shown", default="")
+
+#: Unit as it is written, its kind, and the unit shown for it in the US.
+_TWIN: dict[str, tuple[str, str]] = {
+    "N/mm2": ("stress", "ksi"), "kN/mm": ("stiffness", "kip/in"), "N/mm": ("energy", "lbf/in"),
+    "kg/m3": ("density", "lb/ft3"), "mm2": ("area", "in2"), "mm": ("length", "in"), "MPa": ("stress", "ksi"),
+    "GPa": ("stress", "ksi"), "kNm": ("moment", "kip-ft"), "kN": ("force", "kip"), "N": ("force", "lbf"),
+}  # fmt: skip
+_UNITS = "|".join(sorted(_TWIN, key=len, reverse=True))
+_US = "|".join(sorted({unit for _, unit in _TWIN.values()}, key=len, reverse=True))
+_PLAIN = r"\d+(?:\.\d+)?(?:e[-+]?\d+)?"
+# Numbers that share the unit of the last: "300 to 410 MPa", "x = 120, y = 45 mm", "A 441, B 432 MPa".
+_JOINED = r"(?: to | of | and | or | -> |[-–/]|, [A-Za-z]{1,2}(?: =)? )"
+_IN_US = rf"(?P<us>[-−]?{_PLAIN}(?:(?:{_JOINED}|, )[-−]?{_PLAIN})* (?:{_US}))"
+# "20, 40 kN (4.5, 9 kip)": a list of bare numbers is one only where both systems have it
+_LISTED = re.compile(rf"(?P<si>{_PLAIN}(?:, {_PLAIN})+ (?:{_UNITS})) \({_IN_US}\)")
+_QUANTITY = re.compile(
+    # what is an exponent, a part of a name or of a fraction is no quantity
+    rf"(?<![\w.^/*−+-])(?P<each>[-−+]?{_PLAIN}(?:{_JOINED}[-−]?{_PLAIN})*) (?P<unit>{_UNITS})"
+    # a limit that a document states in both systems stays as it is
+    rf"(?![\w/*·^²³])(?! or {_PLAIN} in\b)(?: \({_IN_US}\))?"
+)
+_TAG = re.compile(r"(<[^>]*>)")
+#: Elements of a page whose text is no prose.
+_VERBATIM = ("script", "style", "pre", "code")
+
+
+@contextmanager
+def shown_in(system: str) -> Iterator[None]:
+    """Within this, texts, pages and figures show the units of ``system``: "si", "us" or "both"; "" as written.
+
+    Raises :class:`UnitFault` for another word. CSV, JSON and stored words stay in N, mm, MPa.
+    """
+    if system and system not in SYSTEMS:
+        raise UnitFault(f"allowed: {', '.join(SYSTEMS)}")
+    before = _SHOWN.set(system)
+    try:
+        yield
+    finally:
+        _SHOWN.reset(before)
+
+
+def shown() -> str:
+    """The units that are shown now: one of :data:`SYSTEMS`, or "" for texts as they are written."""
+    return _SHOWN.get()
+
+
+def twin(unit: str) -> tuple[str, float]:
+    """The US unit shown for a metric one, and how many of it one metric unit is: ``twin("kN")`` -> ("kip", 0.2248)."""
+    kind, us = _TWIN[unit]
+    if kind == "stiffness":
+        return us, factor("kN", "force") / factor("kip", "force") * _INCH
+    return us, factor(unit, kind) / factor(us, kind)
+
+
+def rounded(value: float, digits: int = 3) -> str:
+    """A converted number as people read it: ``digits`` significant figures, never in powers of ten."""
+    if value == 0.0 or not math.isfinite(value):
+        return f"{value:g}"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    text = f"{round(value, places):.{max(places, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def told(text: str, system: str | None = None) -> str:
+    """``text`` with its quantities in the units shown, or in ``system``: "441 MPa" -> "64 ksi".
+
+    A quantity is a number, or several that share a unit ("300 to 410 MPa"), a space and a metric unit, with or
+    without the same in US units in brackets. Everything else stands as it is.
+    """
+    wanted = shown() if system is None else system
+    if not wanted:
+        return text
+
+    def turned(found: re.Match[str]) -> str:
+        metric = found[0].partition(" (")[0] if found["us"] else found[0]
+        if wanted == "si":
+            return metric
+        us = found["us"]
+        if us is None:
+            unit, one = twin(found["unit"])
+            us = re.sub(_PLAIN, lambda n: rounded(float(n[0]) * one), found["each"]) + f" {unit}"
+        return us if wanted == "us" else f"{metric} ({us})"
+
+    if wanted != "both":
+        text = _LISTED.sub(lambda found: found["us" if wanted == "us" else "si"], text)
+    return _QUANTITY.sub(turned, text)
+
+
+def told_page(html: str) -> str:
+    """A page with its quantities in the units shown; scripts, styles and what stands verbatim are left alone."""
+    if not shown():
+        return html
+    parts, closed_by = _TAG.split(html), ""
+    for k, part in enumerate(parts):
+        if k % 2:
+            name = part.strip("</> \n").split(" ", 1)[0].lower()
+            if closed_by:
+                closed_by = "" if part.startswith(f"</{closed_by}") else closed_by
+            elif name in _VERBATIM and not part.startswith("</"):
+                closed_by = name
+        elif not closed_by:
+            # a caption of numbers that the figure turns
+            parts[k] = told(part.replace("forces in kN", "forces in kip") if shown() == "us" else part)
+    return "".join(parts)
 
 
 def _wanted(what: Kind) -> str:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli.console import JsonFile, SpecimenFile, out, write_json
+from fesplice.cli.console import JsonFile, SpecimenFile, Units, out, write_json
 from fesplice.contracts import InputFault
 
 
@@ -18,6 +18,7 @@ def check(
         Path | None, typer.Option("--page", help="also write the check as an HTML page", show_default=False)
     ] = None,
     stress: Annotated[str, typer.Option(help="design bar stress of the code lengths, with its unit")] = "420 MPa",
+    units: Units = "",
 ) -> None:
     """Hand checks before casting: margins, band of prediction, code lengths. Exit 1 if a margin is missed."""
     from fesplice.report.check import check_page, check_text
@@ -41,6 +42,7 @@ def check(
 def schedule(
     specimen: SpecimenFile,
     folder: Annotated[Path, typer.Option("--out", help="folder of the files")] = Path("schedules"),
+    units: Units = "",
 ) -> None:
     """Bar schedule (CSV), clash list (CSV) and drawing for CAD (DXF). Exit 1 if bars clash."""
     from fesplice.geometry import clashes
@@ -72,6 +74,7 @@ def sheet(
     suggest: Annotated[
         bool, typer.Option("--suggest", help="only print recommended [[gauges]], to paste into the specimen file")
     ] = False,
+    units: Units = "",
 ) -> None:
     """One page for the test day: loads, steps, stop rules, rig, gauges and sensors with expected readings."""
     if suggest:

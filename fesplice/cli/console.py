@@ -13,7 +13,8 @@ import typer
 from rich.console import Console
 from rich.progress import Progress, TextColumn, TimeElapsedColumn
 
-from fesplice.contracts import FolderFault
+from fesplice.contracts import Fault, FolderFault, InputFault
+from fesplice.units import UnitFault, shown, shown_in, told
 
 #: Most lines and characters of one message; the rest is counted.
 LINES, CHARACTERS = 40, 2000
@@ -61,10 +62,10 @@ def any_encoding() -> None:
 
 
 class _Screen(Console):
-    """A console on which texts of files cannot do more than be read."""
+    """A console on which texts of files cannot do more than be read; quantities in the units shown."""
 
     def print(self, *objects: Any, **options: Any) -> None:
-        super().print(*(visible(o) if isinstance(o, str) else o for o in objects), **options)
+        super().print(*(told(visible(o)) if isinstance(o, str) else o for o in objects), **options)
 
 
 out = _Screen(highlight=False, soft_wrap=True, markup=False)
@@ -84,6 +85,24 @@ LogFile = Annotated[
 JsonFile = Annotated[
     Path | None, typer.Option("--json", help="also write the findings as JSON (N, mm, MPa)", show_default=False)
 ]
+
+
+def _units(context: typer.Context, system: str) -> str:
+    """Show these units until the verb has ended."""
+    try:
+        context.with_resource(shown_in(system))
+    except UnitFault as fault:
+        raise InputFault(context.info_name or "fesplice", [Fault("--units", system, str(fault))]) from None
+    return system
+
+
+Units = Annotated[
+    str,
+    typer.Option(
+        "--units", help="units shown: si, us or both; JSON and CSV stay in N, mm, MPa", show_default=False,
+        callback=_units,
+    ),
+]  # fmt: skip
 
 
 def drawing(title: str) -> None:
@@ -149,11 +168,12 @@ class Watch:
 
     def __call__(self, now, run: str = "") -> None:
         if self.live:
-            self.bar.update(self.task, description=live_line(now, run))
+            # one line of a terminal has no room for both
+            self.bar.update(self.task, description=told(live_line(now, run), shown().replace("both", "si")))
         if self.plain:
             err.print(full_line(now, run))
         if self.log is not None:
-            self.log.print(full_line(now, run))
+            self.log.print(told(full_line(now, run)))
             self.log.file.flush()
 
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fesplice.cli.console import SpecimenFile, err, out
+from fesplice.cli.console import SpecimenFile, Units, err, out
 
 TestFolder = Annotated[Path, typer.Argument(help="folder of a reduced test", show_default=False)]
 
@@ -20,6 +20,7 @@ def reduce(
     run: Annotated[
         Path | None, typer.Option("--run", help="run or prediction to judge channels by", show_default=False)
     ] = None,
+    units: Units = "",
 ) -> None:
     """Reduce the logs of a test: loads, bar stress three ways, bond, events; suspect channels told, none repaired."""
     from fesplice.measured import reduce as reduce_logs
@@ -83,6 +84,7 @@ def compare(
         Path, typer.Option("--prediction", help="folder of the prediction of that specimen", show_default=False)
     ],
     folder: Annotated[Path, typer.Option("--out", help="folder of the comparison", show_default=False)],
+    units: Units = "",
 ) -> None:
     """Lay tests over the prediction of their specimen: page, figures, ratios, events, which sentences held."""
     from fesplice.cli.console import drawing
@@ -101,6 +103,7 @@ def learn(
         list[Path] | None,
         typer.Option("--prediction", help="prediction of a test's specimen, once for each", show_default=False),
     ] = None,
+    units: Units = "",
 ) -> None:
     """Learn from tests how far the coupled views and each formula are off; predict --learned uses it."""
     from fesplice.measured.learning_text import model_text
@@ -120,6 +123,7 @@ def watch(
     quiet: Annotated[
         float | None, typer.Option("--end-after", help="end when no reading has come for so many seconds")
     ] = None,
+    units: Units = "",
 ) -> None:
     """Follow a running test beside its prediction. No safety system: it stops nothing and warns nobody in time."""
     from rich.live import Live as Screen
@@ -128,6 +132,7 @@ def watch(
     from fesplice.measured.live import NO_SAFETY
     from fesplice.measured.live_text import line, screen, signal_line
     from fesplice.pipeline.watch import Page, follow, looks, there
+    from fesplice.units import told
 
     there(logs)
     live = follow(logs, prediction, rig)
@@ -137,21 +142,21 @@ def watch(
         out.print(f"rig file: {doubt}")
     if served is not None:
         out.print(f"page: {served.address}")
-    told, last = 0, ""
+    heard, last = 0, ""
     try:
         with Screen(console=out, auto_refresh=False, screen=False) as shown:
             for now in looks(live, quiet):
                 if served is not None:
                     served.show(now)
                 if out.is_terminal:
-                    shown.update(Text(screen(now, live.specimen.name)), refresh=True)
+                    shown.update(Text(told(screen(now, live.specimen.name))), refresh=True)
                 elif (text := line(now)) != last:
                     out.print(text)
                     last = text
-                for signal in now.signals[told:]:
+                for signal in now.signals[heard:]:
                     bell = "\a" if out.is_terminal else ""
                     out.print(f"{bell}SIGNAL {signal_line(signal.text, signal.load, signal.t)}")
-                told = len(now.signals)
+                heard = len(now.signals)
     except KeyboardInterrupt:
         err.print("fesplice: stopped; the logs were only read")
         raise typer.Exit(130) from None

@@ -13,6 +13,7 @@ from fesplice.cli.console import (
     LogFile,
     Quiet,
     SpecimenFile,
+    Units,
     Watch,
     drawing,
     err,
@@ -35,6 +36,7 @@ def predict(
     json_file: JsonFile = None,
     quiet: Quiet = False,
     log: LogFile = None,
+    units: Units = "",
 ) -> None:
     """Compute elevation and plan, couple them, and say what governs, with evidence; one that was stopped goes on."""
     from fesplice.pipeline import predict as compute

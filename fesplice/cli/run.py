@@ -14,6 +14,7 @@ from fesplice.cli.console import (
     Quiet,
     RunFolder,
     SpecimenFile,
+    Units,
     Watch,
     err,
     out,
@@ -34,6 +35,7 @@ def analyse(
     json_file: JsonFile = None,
     quiet: Quiet = False,
     log: LogFile = None,
+    units: Units = "",
 ) -> None:
     """Compute a specimen to failure, seen from the side or in plan; a run that was stopped goes on."""
     from fesplice.pipeline import analyse as run_analysis
@@ -76,6 +78,7 @@ def pictures(
     beside: Annotated[
         list[Path] | None, typer.Option(help="run whose axes hold here too, for a series; may be repeated")
     ] = None,
+    units: Units = "",
 ) -> None:
     """Make the pictures of a run or a prediction again, with the page: service, first loss and strength; or those at
     the steps, loads or bar stresses asked for, which are the nearest steps and lie in a folder of their own.
@@ -132,15 +135,23 @@ def viewer(
     target: Annotated[
         Path, typer.Option("--out", help="file to write; left out: viewer.html in the folder", show_default=False)
     ] = Path(),
-    units: Annotated[str, typer.Option(help="units to begin with: si or us; the page holds both")] = "si",
+    units: Units = "",
 ) -> None:
-    """Write the page one can play, of a run or of both views of a prediction: one file, nothing fetched."""
+    """Write the page one can play, of a run or of both views of a prediction: one file, nothing fetched.
+
+    The page holds both systems of units; --units tells which it begins with.
+    """
     from fesplice.report.viewer import viewer as write
 
-    out.print(f"viewer: {write(folder, None if target == Path() else target, units=units)}")
+    begin = "us" if units == "us" else "si"
+    out.print(f"viewer: {write(folder, None if target == Path() else target, units=begin)}")
 
 
-def summary(folder: RunFolder, json_file: JsonFile = None) -> None:
+def summary(
+    folder: RunFolder,
+    json_file: JsonFile = None,
+    units: Units = "",
+) -> None:
     """Print the findings of a run or a prediction, also of a run that is still running or was stopped."""
     from fesplice.post.prediction import Prediction
     from fesplice.report.text import summary_text
@@ -173,6 +184,7 @@ def export(
 def drawing(
     specimen: SpecimenFile,
     folder: Annotated[Path, typer.Option("--out", help="folder of the drawing")] = Path("drawings"),
+    units: Units = "",
 ) -> None:
     """Draw a specimen with its bars and dimensions; nothing is computed."""
     from fesplice.report import specimen_drawing

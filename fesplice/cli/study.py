@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fesplice.cli.console import SpecimenFile, err, out
+from fesplice.cli.console import SpecimenFile, Units, err, out
 from fesplice.contracts import InputFault
 
 if TYPE_CHECKING:
@@ -39,7 +39,10 @@ def _kn(load: float, digits: int = 1) -> str:
 
 
 @study.command()
-def plan(file: StudyFile) -> None:
+def plan(
+    file: StudyFile,
+    units: Units = "",
+) -> None:
     """List the cases with their hand values, and those that cannot be built with the reason; nothing is computed."""
     from fesplice.sizing import check
     from fesplice.specimen import read_text
@@ -78,6 +81,7 @@ def run(
     again: Annotated[
         bool, typer.Option(help="compute failed and stopped cases anew; what they left is kept beside, *.earlier-1")
     ] = False,
+    units: Units = "",
 ) -> None:
     """Compute what is open of a study; a stopped one goes on. Exit 3: some did not converge, 4: some are lost."""
     from fesplice.study import Table, read_study, run_study
@@ -146,6 +150,7 @@ def show(
     strength: Annotated[
         str, typer.Option(help="predicted, first (drop), peak or bond_loss; left out: the best there is")
     ] = "",
+    units: Units = "",
 ) -> None:
     """Draw the readings of a study and write its page: strengths, curves, effects, sensitivities, mechanisms."""
     from fesplice.study.readings import show as draw
@@ -166,6 +171,7 @@ def convergence(
     ] = Path(),
     views: Annotated[str, typer.Option(help="elevation, plan or both")] = "both",
     workers: Annotated[int, typer.Option(help="worker processes here; 0: none")] = 2,
+    units: Units = "",
 ) -> None:
     """Three element sizes, two steps, two thicknesses of the plan: does the answer of a specimen hang on them?"""
     from fesplice.contracts import Fault
@@ -201,6 +207,7 @@ def fit(
         float, typer.Option(help="scatter of materials and dimensions, added to that of the fit")
     ] = 0.0,
     folder: Annotated[Path, typer.Option("--out", help="folder of figure and table", show_default=False)] = Path(),
+    units: Units = "",
 ) -> None:
     """Fit a power law to results, with its bias, scatter, leave-one-out and resistance factors."""
     from fesplice.study.equation import describe, gather, numbers

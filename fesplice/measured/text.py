@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from fesplice.measured.record import CAUTION, Test, Value
-from fesplice.units import KINDS, show
+from fesplice.units import KINDS, show, told
 
 _KIND = {"N": "force", "mm": "length", "MPa": "stress"}
 
@@ -100,5 +100,6 @@ def table(rows: list[tuple[str, ...]]) -> list[str]:
     """Rows as lines of a terminal, columns below one another; the last column is left ragged."""
     if not rows:
         return []
+    rows = [tuple(map(told, row)) for row in rows]
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]) - 1)]
     return ["  " + "  ".join([*(c.ljust(w) for c, w in zip(row, widths)), row[-1]]).rstrip() for row in rows]

@@ -25,6 +25,7 @@ from fesplice.pipeline.analyse import analyse
 from fesplice.pipeline.progress import Progress
 from fesplice.specimen import read_text, vary
 from fesplice.store import Run
+from fesplice.units import shown, shown_in
 
 Told = Callable[[str, Progress | None], None]
 
@@ -95,8 +96,8 @@ def run(text: Path, folder: Path, interface: str = "", *, patient: bool = False)
 
 
 def page(folder: Path) -> Beside:
-    """The figures and the page of a run."""
-    return Beside(folder, "page")
+    """The figures and the page of a run, in the units shown here."""
+    return Beside(folder, "page", shown())
 
 
 def wait(works: Sequence[Beside], tell: Told) -> None:
@@ -121,7 +122,7 @@ def main(parent: str, patient: str, work: str, folder: str, *words: str) -> int:
         os.nice(_PATIENT)
     try:
         if work == "page":
-            _draw(folder)
+            _draw(folder, *words)
         else:
             _compute(folder, *words)
     except FespliceError as fault:
@@ -142,10 +143,11 @@ def _compute(folder: str, text: str, interface: str) -> None:
         analyse(given, folder, progress=_say)
 
 
-def _draw(folder: str) -> None:
+def _draw(folder: str, units: str) -> None:
     from fesplice.report import report
 
-    report(Run(folder))
+    with shown_in(units):
+        report(Run(folder))
 
 
 def _say(now: Progress) -> None:

@@ -139,7 +139,7 @@ class Strength:
         """The falls on the way and, where a deep one took credit, the largest load; ``unit`` of the deflection."""
         found = [
             f"fell by {100.0 * f.share:.0f} % from {f.load / 1e3:.1f} kN at {f.deflection:.3g} {unit}, made good at "
-            f"{f.regained:.3g}"
+            f"{f.regained:.3g} {unit.partition(' ')[0]}"
             for f in self.falls
         ]
         if self.value < self.largest:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fesplice.contracts import Fault
 from fesplice.report.style import write_table
 from fesplice.sizing.cage import Piece
-from fesplice.units import both
+from fesplice.units import both, told
 
 if TYPE_CHECKING:
     from fesplice.specimen import Specimen
@@ -58,6 +58,7 @@ def barlist_text(s: Specimen, pieces: tuple[Piece, ...], faults: list[Fault]) ->
         sides = ", ".join(f"{k} {both(length, 'length')}" for k, _, length in p.dimensions)
         mass = f"{p.total:.1f} kg ({p.total * _LB:.0f} lb)"
         rows.append((p.mark, str(p.number), p.size, p.shape, sides, both(p.cut, "length"), mass))
+    rows = [tuple(map(told, row)) for row in rows]
     wide = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
     lines = ["  ".join(f"{cell:<{w}}" for cell, w in zip(row, wide)).rstrip() for row in rows]
     total = sum(p.total for p in pieces)

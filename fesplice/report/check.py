@@ -10,7 +10,7 @@ from fesplice.sizing.band import Estimate
 from fesplice.sizing.check import NOT_CHECKED
 from fesplice.sizing.lengths import Length, Limit
 from fesplice.sizing.margins import Margin
-from fesplice.units import both
+from fesplice.units import both, told
 
 if TYPE_CHECKING:
     from fesplice.sizing import SpecimenCheck
@@ -198,6 +198,7 @@ def _or_dash(value: float, kind: str) -> str:
 def _block(title: str, rows: list[Row]) -> str:
     """A titled table in columns; a row of one cell runs on freely, and the last column is not padded."""
     wide: dict[int, int] = {}
+    rows = [tuple(map(told, row)) for row in rows]
     for row in rows:
         for k, cell in enumerate(row[:-1]):
             wide[k] = max(wide.get(k, 0), len(cell))

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fesplice.contracts import Floats
+from fesplice.report.spoken import MEASURE
 from fesplice.report.style import INK, QUIET
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def across(p: Panel, x0: float, x1: float, y: float, text: str, *, reach: float 
     wide = level or abs(x1 - x0) > _width(p, text)
     p.axes.text(
         0.5 * (x0 + x1), y + (0.45 if wide else -0.9) * p.unit, text, fontsize=_TEXT, color=INK, ha="center",
-        va="bottom" if wide else "top", rotation=0 if wide else 90,
+        va="bottom" if wide else "top", rotation=0 if wide else 90, label=MEASURE,
     )  # fmt: skip
 
 
@@ -66,7 +67,7 @@ def upward(p: Panel, x: float, y0: float, y1: float, text: str, *, reach: float 
     wide = abs(y1 - y0) > _width(p, text)
     p.axes.text(
         x + (-0.45 if left else 0.45) * (1.0 if wide else 2.0) * p.unit, 0.5 * (y0 + y1), text, fontsize=_TEXT,
-        color=INK, rotation=90 if wide else 0, ha="right" if left else "left", va="center",
+        color=INK, rotation=90 if wide else 0, ha="right" if left else "left", va="center", label=MEASURE,
     )  # fmt: skip
 
 
@@ -74,7 +75,8 @@ def leader(p: Panel, at: tuple[float, float], to: tuple[float, float], text: str
     """Text at ``to`` with a thin line to a dot at ``at``; both in specimen mm."""
     p.axes.plot([at[0], to[0]], [at[1], to[1]], color=QUIET, linewidth=0.5, zorder=8)
     p.axes.plot(*at, marker="o", markersize=1.6, color=QUIET, zorder=8)
-    options = {"ha": "left", "va": "center", "fontsize": _TEXT, "color": INK, "zorder": 9} | options
+    look = {"ha": "left", "va": "center", "fontsize": _TEXT, "color": INK, "zorder": 9, "label": MEASURE}
+    options = look | options
     shift = {"left": 0.6, "right": -0.6, "center": 0.0}[options["ha"]] * p.unit
     p.axes.text(to[0] + shift, to[1], text, **options)
 

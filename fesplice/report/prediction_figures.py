@@ -62,7 +62,7 @@ def bracket(rows: Sequence[Row], marks: Mapping[str, float], folder: Path) -> li
 def _words(r: Row) -> str:
     """What stands behind a bar."""
     value = f"{'' if r.exact else 'at least '}{r.value:.0f} MPa"
-    text = f"{value} ({r.low:.0f} to {r.high:.0f})" if r.low < r.high else value
+    text = f"{value} ({r.low:.0f} to {r.high:.0f} MPa)" if r.low < r.high else value
     return f"{text}, {r.note}" if r.note else text
 
 

@@ -20,8 +20,10 @@ from fesplice.geometry import bars
 from fesplice.report import paper, style
 from fesplice.report.parts import Table
 from fesplice.report.sheet import Sheet
+from fesplice.report.spoken import speak
 from fesplice.report.style import CLOSURE, CONCRETE, FAMILY, INK, QUIET, STEEL
 from fesplice.store.folder import put_whole
+from fesplice.units import told
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -202,6 +204,7 @@ def write_sheet(page: Sheet, path: str | Path, size: str = "A4") -> Path:
         raise InputFault("sheet", [Fault("--out", str(target), "name a file ending in .html or .pdf")])
     buffer = io.BytesIO()
     with map_figure(page) as figure:
+        speak(figure)
         figure.savefig(buffer, format="svg", metadata={"Creator": "fesplice", "Date": None})
     picture = "data:image/svg+xml;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
     return paper.write("sheet.html", target, page=page, specimen=page.specimen, picture=picture, size=size)
@@ -272,7 +275,7 @@ class _Pen:
     def text(self, x: float, words: str, size: float | None = None, **options: Any) -> None:
         at = (x / self.paper[0], self.y / self.paper[1])
         look: dict[str, Any] = {"va": "top", "color": INK, "fontsize": size or self.size} | options
-        self.figure.text(at[0], at[1], words, **look)
+        self.figure.text(at[0], at[1], told(words), **look)
 
     def rule(self, x0: float, x1: float, weight: float) -> None:
         from matplotlib.lines import Line2D
@@ -288,7 +291,7 @@ class _Pen:
 
     def wrapped(self, words: str, width: float) -> list[str]:
         # a letter is about half as wide as it is high
-        return textwrap.wrap(words, max(4, int(width / (0.50 * self.size * 25.4 / 72.0)))) or [""]
+        return textwrap.wrap(told(words), max(4, int(width / (0.50 * self.size * 25.4 / 72.0)))) or [""]
 
     def table(self, table: Table, x: float, widths: tuple[float, ...]) -> None:
         self.heading(x, sum(widths), table.title)

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
+from fesplice.report.spoken import speak
 from fesplice.store.cells import harmless
 from fesplice.store.folder import put_whole
 
@@ -274,7 +275,9 @@ def save(figure: Figure, folder: Path, name: str, tables: Mapping[str, Mapping[s
 
     ``tables`` maps a suffix (empty for the figure's own name) to columns of equal length whose
     names carry the units. Raises :class:`FolderFault` when the disk refuses or a file there is somebody's.
+    The figure shows the units asked for (:func:`fesplice.units.shown_in`), its tables stay in SI.
     """
+    speak(figure)
     if (layout := figure.get_layout_engine()) is not None:
         layout.execute(figure)
         # The layout stands now; solving it again for every format would only cost time.

@@ -289,7 +289,7 @@ def test_the_two_rules_agree_where_no_fall_is_near_the_limit():
 def test_falls_on_the_way_are_told_in_words():
     s = strength(*curve((0, 0), (2, 100e3), (2.4, 72.5e3), (5, 130e3), (7, 140e3)))
     fell, largest = s.told("mm deflection")
-    assert fell == "fell by 28 % from 100.0 kN at 2 mm deflection, made good at 5"
+    assert fell == "fell by 28 % from 100.0 kN at 2 mm deflection, made good at 5 mm"
     assert largest.startswith("largest load 140.0 kN: ") and "in part" in largest
     assert strength(*curve((0, 0), (2, 100e3))).told("mm") == ()
 

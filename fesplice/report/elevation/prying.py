@@ -106,6 +106,7 @@ def _at_stage(axes: Any, here: Along, tip: float) -> None:
     axes.plot(x, left, **_LEFT)
     axes.axvline(tip, color=style.QUIET, linewidth=0.8, linestyle=(0, (1, 1.5)))
     axes.set_xlabel("x (mm); dotted: outside of the hook")
+    axes.set_ylabel("on the plane (MPa)")
     axes.margins(x=0.0)
 
 

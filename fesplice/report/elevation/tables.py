@@ -70,12 +70,12 @@ def _events(f: ElevationFindings) -> Table:
     rows = tuple(
         (e.what, _place(e.x, e.y), str(e.step), quantity(e.load, "force"), millimetres(e.deflection)) for e in f.events
     )
-    heads = ("event", "at x, y (mm)", "step", "load per ram", "midspan deflection")
+    heads = ("event", "at x, y", "step", "load per ram", "midspan deflection")
     return Table("What was seen, in order", heads, rows)
 
 
 def _place(x: float, y: float) -> str:
-    return f"{x:.0f}, {y:.0f}" if math.isfinite(x) and math.isfinite(y) else DASH
+    return f"{x:.0f} mm, {y:.0f} mm" if math.isfinite(x) and math.isfinite(y) else DASH
 
 
 def _ties(f: ElevationFindings) -> Table:

@@ -176,9 +176,9 @@ def plan_sides(view: View, folder: Path) -> list[Path]:
             axes.set_ylim(floor, 1.45 * max(limit, 1e-6))
             axes.set_xlim(*slab.laid.x)
             axes.set_xlabel("x from midspan (mm)")
+            axes.set_ylabel("outward displacement (mm)")
             style.letter(axes, mark, f"Side face at y = {y:.0f} mm".replace("-", "−"))
             style.key(axes, loc="upper center", **_CLEAR)
-        grid["low"].set_ylabel("outward displacement (mm)")
         _thrust_over_load(grid["thrust"], slab, stages)
         tables = {"": table, "thrust": {
             "step": history.step, "load_N": history.load, "extension_mm": history.extension,

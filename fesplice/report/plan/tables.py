@@ -109,7 +109,7 @@ def _cracks(f: PlanFindings) -> Table:
     rows = tuple(
         (
             _strip(c.place), fixed(c.opening, 3, "mm"), fixed(c.length, 0, "mm"), fixed(c.widest, 3, "mm"),
-            f"{c.widest_x:.0f}, {c.widest_y:.0f}",
+            f"{c.widest_x:.0f} mm, {c.widest_y:.0f} mm",
         )
         for c in f.splitting
     )  # fmt: skip
@@ -117,7 +117,7 @@ def _cracks(f: PlanFindings) -> Table:
         f"Openings along the bars summed across each strip, the length over which they exceed {OPEN} mm, and the "
         "widest crack of any direction."
     )
-    return Table("Cracks", ("strip", "along the bars", "length", "widest crack", "at x, y (mm)"), rows, note)
+    return Table("Cracks", ("strip", "along the bars", "length", "widest crack", "at x, y"), rows, note)
 
 
 def _strip(place: str) -> str:
