@@ -54,6 +54,8 @@ def plan_mesh(plane: Plane, element: float) -> Mesh:
     for name, at, sign in zip(CROSSHEADS, (slab.x0 - far, slab.x1 + far), (1.0, -1.0), strict=True):
         held = [line for line in bar_lines.values() if line.role == "main" and _enters(line, points, sign)]
         faces = np.array([line.nodes[0] for line in held], np.int32)
+        if not held:  # a joint has bars from one side alone
+            continue
         node = len(points)
         points = np.concatenate([points, [[at, 0.5 * (slab.y0 + slab.y1)]]])
         side = name.split(":")[1]

@@ -4,10 +4,10 @@ Every node of the slab is tied to the body through its tributary area. Traction 
 relative displacement d of slab and body, both in the plane:
 
     elastic    |t| = k |d|, k = G / depth of the body that shears along
-    strength   sqrt(f_t^2 - f_t s_v) under vertical tension s_v (the principal tension of shear and s_v
-               reaches f_t: Mohr's circle), f_t + mu |s_v| under compression
+    strength   sqrt(f_t^2 - f_t s_v) under vertical stress s_v, tension positive: the principal tension of shear
+               and s_v reaches f_t (Mohr's circle); where nothing is cracked nothing rubs
     softening  linear, over an opening that does not depend on s_v, so that the energy falls with the strength
-    residual   mu |s_v| under compression
+    residual   mu |s_v| under compression: friction takes over as the plane is lost
     steel      of legs and tails that cross the plane, once it has cracked: see :class:`CrossingSteel`
 
 The area between the curve and its residual is (s - r)/f_t times the fracture energy: without vertical
@@ -29,10 +29,9 @@ RESIDUAL_STIFFNESS = 1e-4
 FINE = 1e-3
 
 
-def interface_strength(tensile: float, friction: float, vertical: Floats) -> Floats:
-    """Shear strength [MPa] of the plane under ``vertical`` stress [MPa], tension positive."""
-    tension = np.sqrt(np.maximum(tensile**2 - tensile * np.maximum(vertical, 0.0), 0.0))
-    return tension + friction * np.maximum(-vertical, 0.0)
+def interface_strength(tensile: float, vertical: Floats) -> Floats:
+    """Shear strength [MPa] of the uncracked plane under ``vertical`` stress [MPa], tension positive."""
+    return np.sqrt(np.maximum(tensile**2 - tensile * vertical, 0.0))
 
 
 def interface_residual(friction: float, vertical: Floats) -> Floats:

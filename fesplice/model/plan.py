@@ -20,13 +20,14 @@ import numpy as np
 
 from fesplice.contracts import Floats, Law, Step
 from fesplice.laws.bar_support import BarSupport
-from fesplice.laws.cohesive import CohesiveInterface, CrossingSteel, Spring, interface_residual, interface_strength
+from fesplice.laws.cohesive import CohesiveInterface, Spring, interface_residual, interface_strength
 from fesplice.laws.hook import EndAnchor, end_anchor
 from fesplice.mesh import Mesh
 from fesplice.model import build, width
 from fesplice.model.assembly import Model, number_unknowns
 from fesplice.model.bar_supports import hook_support
 from fesplice.model.choice import Chosen
+from fesplice.model.crossing import crossing_steel
 from fesplice.specimen.schema import BarRow, Specimen
 from fesplice.specimen.transverse import TIE_BEND
 
@@ -65,38 +66,18 @@ def interface_law(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = No
     x = mesh.points[mesh.groups["hanging"].cells[:, 0], 0]
     stress, legs = (np.zeros(len(x)), np.zeros(len(x))) if vertical is None else vertical.at(x)
     shear = concrete.elastic_modulus / (2.0 * (1.0 + concrete.poisson))
+    residual = interface_residual(p.interface_friction, stress)
+    whole = np.maximum(interface_strength(concrete.tensile_strength, stress), residual)
     return CohesiveInterface(
         stiffness=shear / p.interface_depth,
-        strength=interface_strength(concrete.tensile_strength, p.interface_friction, stress),
-        residual=interface_residual(p.interface_friction, stress),
+        strength=residual if p.interface == "cracked" else whole,
+        residual=residual,
         tensile_strength=concrete.tensile_strength,
         energy=p.interface_energy,
         along=p.interface_along,
-        crossing=_crossing(specimen, mesh, legs),
+        crossing=crossing_steel(specimen, mesh, stress, legs),
         intact=p.interface == "intact",
         absent=p.interface == "none",
-    )
-
-
-def _crossing(specimen: Specimen, mesh: Mesh, legs: Floats) -> CrossingSteel | None:
-    """Legs that already carry ``legs`` (n_e,) [MPa], and tails of hooks; None where no steel crosses the plane."""
-    p, concrete = specimen.plan, specimen.concrete.closure or specimen.concrete.precast
-    data, kinds = mesh.groups["hanging"].data, []
-    if (ratio := np.asarray(data["leg_ratio"], float)).any():
-        steel = specimen.steel[specimen.confinement.steel]
-        kinds.append((ratio, steel, specimen.confinement.diameter, legs))
-    for name, row in (("A", specimen.bars.left), ("B", specimen.bars.right or specimen.bars.left)):
-        if p.interface_tails and (ratio := np.asarray(data[f"tail_{name}_ratio"], float)).any():
-            kinds.append((ratio, specimen.steel[row.steel], row.diameter, np.zeros(len(ratio))))
-    if not kinds:
-        return None
-    bond = 2.0 * concrete.tensile_strength  # tension chord, Marti et al. 1998
-    return CrossingSteel(
-        ratio=np.stack([ratio for ratio, *_ in kinds], axis=-1),
-        pull=np.array([2.0 * np.sqrt(steel.elastic_modulus * bond / d) for _, steel, d, _ in kinds]),
-        left=np.stack([steel.yield_strength - carried for _, steel, _, carried in kinds], axis=-1),
-        friction=p.interface_friction,
-        dilation=p.interface_dilation,
     )
 
 
@@ -186,9 +167,9 @@ def plan_model(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None,
     sets = mesh.node_sets
     left, right = sets["crosshead:left"], sets["crosshead:right"]
     faces = np.concatenate([sets["faces:left"], sets["faces:right"]])
-    turning = np.concatenate([_rotation(mesh, unknowns, int(node)) for node in faces])
+    held = np.concatenate([turning(mesh, unknowns, int(node)) for node in faces])
     body = sets["body"]
-    fixed = np.concatenate([2 * body, 2 * body + 1, 2 * left + 1, 2 * right + 1, 2 * faces + 1, turning])
+    fixed = np.concatenate([2 * body, 2 * body + 1, 2 * left + 1, 2 * right + 1, 2 * faces + 1, held])
     f_ref = np.zeros(n_dof)
     f_ref[2 * left], f_ref[2 * right] = -1.0, 1.0
     extension = np.zeros(n_dof)
@@ -201,7 +182,7 @@ def plan_model(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None,
     return Model(mesh, law, fixed.astype(np.int32), f_ref, None, watch)
 
 
-def _rotation(mesh: Mesh, unknowns: dict, node: int) -> np.ndarray:
+def turning(mesh: Mesh, unknowns: dict, node: int) -> np.ndarray:
     """The rotation of a frame node among all unknowns; nothing for a node that does not turn."""
     for name, g in mesh.of_kind("frame2").items():
         row, column = np.nonzero(g.cells == node)

@@ -45,7 +45,7 @@ from fesplice.store.folder import CURVE, MARK, Lock, claim, is_frozen, reason, r
 PASSES = 5
 
 #: The plane between slab and body in the two plans that bracket the coupled one.
-BRACKET = {"plan-free": "none", "plan-intact": "intact"}
+BRACKET = {"plan-free": "cracked", "plan-intact": "intact"}
 
 #: Laws handed in, as :func:`analyse` takes them.
 Laws = dict[str, Any]

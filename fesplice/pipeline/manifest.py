@@ -128,7 +128,7 @@ def plan_warnings(s: Specimen, vertical: Vertical | None) -> list[str]:
     """The same for a plan."""
     out = unusual(s) + [
         "the slab's thickness and the plane it hangs on are judgement (table [plan]): read the plan as a bracket of "
-        "the free slab (plan.interface none) and the intact plane"
+        "an open plane (plan.interface cracked) and an intact one"
     ]
     if vertical is None:
         out.append("no vertical stress across the plane was given: prying at the hooks does not weaken it here")

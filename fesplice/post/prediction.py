@@ -1,10 +1,11 @@
 """The two views read together: strength, what governs, the bracket, the band.
 
 The common parameter is the bar stress at the joint face. The plan is computed with three planes
-between slab and body: none (lower end of the bracket), intact (upper end), and cohesive with the
+between slab and body: open, held by the steel across it alone (lower end of the bracket), intact (upper end), and
+cohesive with the
 vertical stress, the cracks and the legs that the elevation has at the strength of the plan itself
 (coupled, found in passes). Strength is the lower of elevation and coupled plan. The minimum of two
-runs that know nothing of each other is told for comparison only: there the free slab always governs.
+runs that know nothing of each other is told for comparison only: there the open plane governs.
 """
 
 from __future__ import annotations
@@ -86,7 +87,7 @@ class Made:
 class Prediction:
     """Both views of one specimen. Bar stresses at the joint face [MPa], loads per ram [N].
 
-    ``free``, ``intact``, ``coupled``: the plan with no plane, an intact one, and the one the elevation
+    ``free``, ``intact``, ``coupled``: the plan with an open plane, an intact one, and the one the elevation
     leaves it (None where there is no plan); ``passes`` of the coupling and whether they ``agreed``;
     ``notes`` on runs that stopped short. ``side_splitting``: bar stress at which, by a formula that counts no
     steel across, hooks split the cover beside them (nan without hooks): told for comparison, while the planes of the
@@ -183,8 +184,8 @@ class Prediction:
 
     @property
     def bracket(self) -> tuple[float, float]:
-        """Strength with no plane between slab and body, and with one that never gives way, no more than the elevation
-        holds [MPa]; ``bracket_ends`` says which of them the numbers are.
+        """Strength with an open plane between slab and body, and with one that never gives way, no more than the
+        elevation holds [MPa]; ``bracket_ends`` says which of them the numbers are.
         """
         (low, _), (high, _) = self._ends
         return low, high
@@ -200,7 +201,7 @@ class Prediction:
         side = (self.elevation.bar_stress, "the elevation")
         if self.free is None or self.intact is None:
             return side, side
-        low, high = sorted([(self.free.bar_stress, "no plane between slab and body"),
+        low, high = sorted([(self.free.bar_stress, "an open plane between slab and body, steel across alone"),
                             (self.intact.bar_stress, "a plane that never gives way")])  # fmt: skip
         return min(low, side), min(high, side)
 
@@ -238,7 +239,7 @@ class Prediction:
 
     @property
     def uncoupled(self) -> float:
-        """Lower of elevation and free slab [MPa]; for comparison, not the answer."""
+        """Lower of elevation and plan with an open plane [MPa]; for comparison, not the answer."""
         return min(r.bar_stress for r in (self.elevation, self.free) if r is not None)
 
     @property
@@ -327,7 +328,7 @@ class Prediction:
         found += self.around
         if self.coupled and self.free and self.intact:
             found.append(
-                f"bracket of the plan: no plane {self.free.strength_text}, coupled {self.coupled.strength_text}, "
+                f"bracket of the plan: open plane {self.free.strength_text}, coupled {self.coupled.strength_text}, "
                 f"intact plane {self.intact.strength_text}; elevation {self.elevation.strength_text}"
             )
             passes = ", ".join(f"{p.given:.0f} -> {p.found:.0f}" for p in self.passes)

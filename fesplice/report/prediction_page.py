@@ -30,7 +30,11 @@ if TYPE_CHECKING:
     from fesplice.specimen import Specimen
 
 #: What the runs of a prediction are; those of the coupling have a number after this name.
-RUNS = {"elevation": "the beam from the side", "plan-free": "slab alone", "plan-intact": "plane never gives way"}
+RUNS = {
+    "elevation": "the beam from the side",
+    "plan-free": "plane open, steel across alone",
+    "plan-intact": "plane never gives way",
+}
 
 
 def prediction_page(
@@ -110,7 +114,7 @@ def readings(found: Prediction) -> list[tuple[str, Assessment]]:
     named = (
         ("elevation", found.elevation),
         ("plan, coupled with the elevation", found.coupled),
-        ("plan, no plane to the body", found.free),
+        ("plan, open plane to the body", found.free),
         ("plan, plane that never gives way", found.intact),
     )
     return [(name, judged) for name, judged in named if judged is not None]

@@ -244,8 +244,9 @@ class PlanPlane(Part):
     grip_length: Length = Field(
         default=UNSET, description="free bar length that stands for slip in the precast; left out: 7 bar diameters"
     )
-    interface: Literal["cohesive", "intact", "none"] = Field(
-        default="cohesive", description="interface of slab and body: one that softens, one that never does, none"
+    interface: Literal["cohesive", "intact", "cracked", "none"] = Field(
+        default="cohesive",
+        description="interface of slab and body: softens, never does, steel across it alone, none",
     )
     interface_depth: Length = Field(default=200.0, description="depth of body that shears with the plane (judgement)")
     interface_energy: Energy = Field(default=UNSET, description="fracture energy of it; left out: the concrete's")
@@ -254,7 +255,7 @@ class PlanPlane(Part):
     tie_ends: Literal["held", "bent"] = Field(
         default="held", description="ends of steel across: held without slip, or by a bend with a tail of 6 diameters"
     )
-    interface_tails: Flag = Field(default=True, description="true: tails of hooks clamp it as legs do (judgement)")
+    interface_tails: Flag = Field(default=True, description="true: tails of hooks clamp it as far as they are anchored")
     interface_along: Fraction = Field(default=1.0, description="share of the plane along the bars (judgement)")
 
 

@@ -179,7 +179,7 @@ def interface(s: Specimen) -> Figure:
     concrete, p = s.concrete.closure or s.concrete.precast, s.plan
     figure, left, right = _pair()
     vertical = np.linspace(-3.0, 2.2, 400)
-    strength = interface_strength(concrete.tensile_strength, p.interface_friction, vertical)
+    strength = interface_strength(concrete.tensile_strength, vertical)
     left.plot(vertical, strength, color=INK[0], label="strength")
     left.plot(vertical, interface_residual(p.interface_friction, vertical), color=INK[1], linestyle="--",
               label="residual")  # fmt: skip

@@ -29,7 +29,7 @@ from validation import record
 from validation.case import Case, Found, Settings
 from validation.record import Record
 
-SERIES = ("plain", "inclined", "panels", "beams", "bond", "laps", "hooks", "hook_points")
+SERIES = ("plain", "inclined", "panels", "beams", "bond", "laps", "hooks", "hook_points", "joints_in_plan")
 DATA = record.ROOT / "models" / "validation" / "data"
 RUNS = record.ROOT / "runs" / "validation"
 #: A case still running after this long is ended and told as a failure [s].

@@ -117,10 +117,10 @@ def test_a_mechanism_that_no_view_reached_has_no_margin() -> None:
 def test_the_bracket_is_told_and_the_uncoupled_minimum_is_not_the_answer() -> None:
     seen = prediction(elevation=500.0, free=250.0, coupled=400.0, intact=600.0)
     assert seen.bracket == (250.0, 500.0)
-    assert seen.bracket_ends == ("no plane between slab and body", "the elevation")
+    assert seen.bracket_ends == ("an open plane between slab and body, steel across alone", "the elevation")
     assert seen.uncoupled == 250.0 and seen.bar_stress != seen.uncoupled
     text = "\n".join(seen.sentences)
-    assert "no plane 250 MPa, coupled 400 MPa, intact plane 600 MPa" in text and "not the answer" in text
+    assert "open plane 250 MPa, coupled 400 MPa, intact plane 600 MPa" in text and "not the answer" in text
     ends = [400.0 * unseen("hooks").quantile(q) for q in (0.05, 0.95)]
     assert seen.band == pytest.approx(ends) and ends[0] < 0.75 * 400.0 and ends[1] > 1.25 * 400.0
 

@@ -133,6 +133,38 @@ def test_tails_of_each_row_clamp_by_their_own_bars() -> None:
     assert law.crossing.pull[1] / law.crossing.pull[0] == pytest.approx(np.sqrt(28.7 / 22.2), rel=1e-3)
 
 
+def test_tails_hold_the_bend_layer_and_what_bar_level_hands_on_of_the_cover() -> None:
+    """A free body by hand: slab of 45.65 cover + 28.7 bar + 114.8 half bend, 60.0 of 189.15 below the bars' axes.
+
+    Under 1 MPa of vertical tension bar level hands on sqrt(1 - 1/1.95) = 0.698 of its strength, so the tails hold
+    1 - 0.3172 (1 - 0.698) = 0.904. Their bond is worth 4 x 3.9 x 12 = 187.2 MPa over 12 diameters (345 mm by the
+    table of hooks), of which the tension takes 1 / rho. An open plane: 1 - 0.3172, and 1.95 / rho.
+    """
+    s = read(MODELS / "as29-100-u.toml")
+    mesh = plan_mesh(plan(s), 20.0)
+    tail = np.asarray(mesh.groups["hanging"].data["tail_A_ratio"])
+    at, rho = int(np.argmax(tail)), tail.max()
+    pulled = Vertical(np.array([-280.0, 280.0]), np.array([1.0, 1.0]), np.array([0.0, 0.0]), 300.0)
+    bond = 4.0 * 3.9 * s.bars.left.hook.tail / 28.7
+    assert bond == pytest.approx(187.2, rel=0.01)
+    cases = [(s, None, 1.0, 0.0), (s, pulled, 0.904, 1.0), (vary(s, "plan.interface", "cracked"), None, 0.683, 1.95)]
+    for specimen, vertical, share, tension in cases:
+        law = interface_law(specimen, mesh, vertical)
+        assert law.crossing.ratio[at, 0] == pytest.approx(share * rho, rel=1e-3)
+        assert law.crossing.left[at, 0] == pytest.approx(bond - tension / rho)
+    assert not law.strength.any() and not law.residual.any()
+    assert (law.envelope(np.full((len(tail), 1), 0.5))[0] >= 0.0).all()
+
+
+def test_legs_of_an_open_plane_carry_the_vertical_tension_first() -> None:
+    """1.95 MPa over 2 legs of 129 mm2 per 85 x 600 mm2: 385.5 MPa each, 74.5 of 460 are left; the share stays whole."""
+    s = vary(read(MODELS / "as29-100-s3.toml"), "plan.interface", "cracked")
+    law = interface_law(s, plan_mesh(plan(s), 20.0))
+    at = int(np.argmax(law.crossing.ratio[:, 0]))
+    assert law.crossing.left[at, 0] == pytest.approx(74.5, abs=0.1)
+    assert law.crossing.ratio[at, 0] == pytest.approx(2 * 129 / (85 * 600))
+
+
 def test_continuous_bars_have_no_plan() -> None:
     with pytest.raises(InputFault, match="continuous"):
         plan(read(MODELS / "as29-cb.toml"))

@@ -78,8 +78,8 @@ def unseen(specimen: Specimen) -> tuple[str, ...]:
     out.append("splitting of the cover below the bars: the plan's crack is upright")
     if hooked and specimen.plan.interface_tails and specimen.confinement.about_pairs:
         out.append(
-            "how far the tails of hooks clamp the plane (plan.interface_tails, judgement): with ties alone "
-            "the strength rests on it, without it computed cases lost up to 43 % (models/studies/TRENDS.md)"
+            "how far the tails of hooks clamp the plane: by a free body of the slab and their bond in it "
+            "(plan.interface_tails); with ties alone the strength rests on it (models/studies/TRENDS.md)"
         )
     if hooked:
         out.append("side blow-out at the bends: the hooks stand out of this plane")

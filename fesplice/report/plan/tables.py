@@ -10,7 +10,12 @@ from fesplice.report.parts import Parts, Table, fixed, kilonewtons, percent, qua
 from fesplice.report.plan.slab import slab_of
 from fesplice.report.view import View
 
-_PLANE = {"cohesive": "softens as it opens", "intact": "never gives way", "none": "there is none"}
+_PLANE = {
+    "cohesive": "softens as it opens",
+    "intact": "never gives way",
+    "cracked": "open all over, steel across alone",
+    "none": "there is none",
+}
 
 
 def parts(view: View) -> Parts:

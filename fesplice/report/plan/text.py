@@ -10,7 +10,12 @@ from fesplice.report.view import View
 from fesplice.units import both
 
 Rows = list[tuple[str, str]]
-_PLANE = {"cohesive": "softens", "intact": "never softens", "none": "there is none"}
+_PLANE = {
+    "cohesive": "softens",
+    "intact": "never softens",
+    "cracked": "open all over, steel across alone",
+    "none": "there is none",
+}
 
 
 def loads(view: View) -> Rows:
