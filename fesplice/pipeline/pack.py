@@ -15,17 +15,16 @@ from pathlib import Path, PurePosixPath
 from fesplice.contracts import FolderFault, Outcome
 from fesplice.post.prediction import RECORD, Prediction
 from fesplice.post.readings import GAUGES
-from fesplice.report.page import PAGE
-from fesplice.report.prediction_page import TARGET
+from fesplice.report.within import PAGE, TARGET, VIEWER
 from fesplice.store import Run
 from fesplice.store.folder import ATTEMPTS, CURVE, FROZEN, MANIFEST, MARK, MESH, reason, refuse_frozen, write_whole
 
 #: Most bytes of an archive: mail systems commonly refuse more (common practice, no source).
 LARGEST = 10_000_000
 #: Of one run, besides the tables behind its figures.
-_OF_RUN = (MANIFEST, MESH, CURVE, ATTEMPTS, PAGE)
+_OF_RUN = (MANIFEST, MESH, CURVE, ATTEMPTS, PAGE, VIEWER)
 #: Of a prediction, besides its runs and the tables behind its figures.
-_OF_PREDICTION = (MARK, "specimen.toml", RECORD, GAUGES, TARGET, FROZEN)
+_OF_PREDICTION = (MARK, "specimen.toml", RECORD, GAUGES, TARGET, VIEWER, FROZEN)
 #: The same files give the same archive.
 _TIME = (1980, 1, 1, 0, 0, 0)
 _NOTE = """{what}

@@ -13,8 +13,8 @@ from fesplice.report.prediction_page import prediction_page, runs_of
 def draw_pages(folder: str | Path, progress: Callable[[str], None] | None = None) -> Path:
     """Draw and write the pages of elevation, coupled plan and prediction; answers the prediction's.
 
-    The elevation is drawn in a process of its own, beside the plan; ``progress`` hears what is drawn next. Raises
-    :class:`FolderFault` where the prediction or a run is missing or the disk refuses.
+    The elevation is drawn in a process of its own, beside the plan and the figures of both; ``progress`` hears what is
+    drawn next. Raises :class:`FolderFault` where the prediction or a run is missing or the disk refuses.
     """
     home = Path(folder)
     tell = progress or (lambda title: None)
@@ -23,5 +23,6 @@ def draw_pages(folder: str | Path, progress: Callable[[str], None] | None = None
         tell("elevation: all figures")
         if plan is not None:
             report(plan, progress=lambda title: tell(f"{plan.folder.name}: {title}"))
-        beside.wait([work], lambda name, now: None)
-    return prediction_page(home, runs=False, progress=progress)
+        return prediction_page(
+            home, runs=False, progress=progress, ready=lambda: beside.wait([work], lambda name, now: None)
+        )

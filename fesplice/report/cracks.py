@@ -6,6 +6,7 @@ so that any two can be laid side by side; only as many stand in a key as are nee
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -103,11 +104,16 @@ def widest_of(cracks: Cracks) -> str:
     return f"widest crack {style.short(float(cracks.width.max()), 2)} mm"
 
 
-def crack_key(figure: Any, widest: float, size: float, unit: float) -> None:
-    """The classes up to the ``widest`` opening [mm], drawn as on the map."""
+def widest(view: View, stages: Callable[[View], Sequence[Stage]]) -> float:
+    """The widest crack [mm] of the stages, over the runs of a series: as far as the key of all of them goes."""
+    return view.over(lambda v: max((float(cracks_of(v, s).width.max(initial=0.0)) for s in stages(v)), default=0.0))
+
+
+def crack_key(figure: Any, most: float, size: float, unit: float) -> None:
+    """The classes up to the largest opening ``most`` [mm], drawn as on the map."""
     from matplotlib.lines import Line2D
 
-    shown = max(int(classes(np.array([widest]))[0]) + 1, 1)
+    shown = max(int(classes(np.array([most]))[0]) + 1, 1)
     handles = [
         Line2D([], [], color=c, linewidth=w, label=f"{low:g}") for low, c, w in
         zip(CLASSES[:shown], colours(), weights(size, unit))

@@ -23,7 +23,7 @@ from fesplice.report.figures import FIGURES, Drawn, draw
 from fesplice.report.schedule import inputs
 from fesplice.report.view import SERVICE, View
 from fesplice.report.views import VIEWS
-from fesplice.report.within import PAGE, within
+from fesplice.report.within import PAGE, viewer_of, within
 from fesplice.store.folder import put_whole
 from fesplice.store.run import believing
 
@@ -81,6 +81,7 @@ def render(view: View, drawn: Drawn) -> str:
         view=kind,
         half=kind.half(s),
         whole=view.part(within),
+        viewer=viewer_of(run.folder),
         specimen=s,
         outcome=run.outcome,
         finished=run.outcome.finished,

@@ -23,7 +23,7 @@ from fesplice.report.parts import DASH, fixed, quantity
 from fesplice.report.prediction_figures import Row
 from fesplice.report.view import Shown, View
 from fesplice.report.views import VIEWS
-from fesplice.report.within import PAGE, PASS, TARGET
+from fesplice.report.within import PAGE, PASS, TARGET, viewer_of
 from fesplice.store import Run
 
 if TYPE_CHECKING:
@@ -43,12 +43,13 @@ def prediction_page(
     runs: bool = True,
     progress: Callable[[str], None] | None = None,
     shown: Shown | None = None,
+    ready: Callable[[], None] = lambda: None,
 ) -> Path:
     """Write FOLDER/prediction.html with its figures; with ``runs`` also the pages of elevation and coupled plan.
 
-    ``progress`` hears what is drawn next, ``shown.beside`` are runs whose axes hold here too. Raises
-    :class:`FolderFault` where the prediction or a run is missing or the
-    disk refuses.
+    ``progress`` hears what is drawn next, ``shown.beside`` are runs whose axes hold here too; ``ready`` is called
+    before the page is written, which links to the pages that stand by then. Raises :class:`FolderFault` where the
+    prediction or a run is missing or the disk refuses.
     """
     home = Path(folder)
     found = Prediction.read(home)
@@ -64,6 +65,7 @@ def prediction_page(
         "bracket": prediction_figures.bracket(bracket_rows(found, side.specimen), marks, place),
         "both": prediction_figures.both_views(views, found.bar_stress, place),
     }
+    ready()
     return paper.write("prediction.html", home / TARGET, **_values(home, found, side, files))
 
 
@@ -265,6 +267,7 @@ def _instruments(found: Prediction) -> list[tuple[str, str, str]]:
 def _values(home: Path, found: Prediction, side: View, files: Mapping[str, Sequence[Path]]) -> dict[str, Any]:
     manifest = side.run.manifest
     return {
+        "viewer": viewer_of(home),
         "specimen": side.specimen,
         "found": found,
         "lead": lead(found),

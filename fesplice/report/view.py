@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -133,11 +133,22 @@ class View:
     @cached_property
     def _series(self) -> list[View]:
         """This run and those beside it that are of the same view."""
-        return [self, *(v for v in (View(run) for run in self.shown.beside) if v.name == self.name)]
+        asked = replace(self.shown, beside=())
+        return [self, *(v for v in (View(run, asked) for run in self.shown.beside) if v.name == self.name)]
 
     def over(self, measure: Callable[[View], float]) -> float:
-        """The largest of ``measure`` over the runs of the series: the end of a scale that all of them share."""
-        return max(measure(view) for view in self._series)
+        """The largest of ``measure`` over the runs of the series: the end of a scale that all of them share.
+
+        One that has no such figure, or never came to what was asked for, has no say.
+        """
+        known = []
+        for view in self._series:
+            try:
+                known.append(measure(view))
+            except (LeftOut, InputFault):
+                if view is self:
+                    raise
+        return max(known)
 
     def part(self, kind: Callable[[View], Part]) -> Part:
         """What ``kind`` makes of this view, made when first asked for."""

@@ -236,9 +236,15 @@ def test_axes_of_a_series_reach_as_far_as_the_longest_of_it(run, tmp_path):
     for view in (View(run, Shown(beside=(more,))), View(more, Shown(beside=(run,)))):
         with pytest.MonkeyPatch.context() as patch:
             seen = keeping(patch)
-            draw(view, tmp_path / "f", names=["load-deflection"])
+            draw(
+                view, tmp_path / "f", names=["load-deflection", "cracks", "bar-profiles", "hook-history", "prying-tie"]
+            )
         axes = seen["load-deflection"].axes[0]
         limits.append((*axes.get_xlim(), *axes.get_ylim()))
+        # upright scales of the profiles, loads of the histories, and how far the key of the cracks goes
+        limits[-1] += tuple(v for axes in seen["bar-profiles"].axes for v in axes.get_ylim())
+        limits[-1] += (*seen["hook-history"].axes[0].get_xlim(), *seen["prying-tie"].axes[0].get_ylim())
+        limits[-1] += (*seen["prying-tie"].axes[1].get_xlim(), len(seen["cracks"].legends[0].get_lines()))
     assert limits[0] == pytest.approx(limits[1]) and limits[0][3] > 198.0
 
 

@@ -34,6 +34,7 @@ from fesplice.post.elevation.trace import plane_split
 from fesplice.post.plan.truss import truss
 from fesplice.post.readings import gauge_table
 from fesplice.post.runs import specimen_of
+from fesplice.report import paper
 from fesplice.report.cracks import cracks_of
 from fesplice.report.plan.slab import slab_of
 from fesplice.report.view import View, nearest
@@ -42,6 +43,7 @@ from fesplice.report.viewer.page import CAUTION, follow
 from fesplice.report.viewer.places import _planes
 from fesplice.report.viewer.scene import _Plane
 from fesplice.report.views import VIEWS
+from fesplice.report.within import viewer_of
 from fesplice.sizing.instruments import gauges_of
 from fesplice.store import Run
 
@@ -305,6 +307,24 @@ def test_a_prediction_shows_both_views_at_one_bar_stress(home):
     for lead in (0, 1):
         for row, pair in enumerate(header["follow"][lead]):
             assert pair[lead] == row and pair[1 - lead] == nearest(highest[1 - lead], highest[lead][row])
+
+
+def test_pages_written_before_a_viewer_link_to_it(home, tmp_path):
+    # what the templates leave where there is no viewer is what the link is put in place of
+    waits = paper.render("_viewer.html", viewer="")
+    assert "viewer.html" not in waits
+    pages = {home / "elevation" / "report.html": "../viewer.html", home / "prediction.html": "viewer.html"}
+    for page in pages:
+        page.write_text(f"<p>Said</p>{waits}<p>more</p>", encoding="utf-8")
+    fesplice.viewer(home, tmp_path / "elsewhere.html")
+    assert all(waits in page.read_text(encoding="utf-8") for page in pages)
+    (home / "viewer.html").unlink(missing_ok=True)
+    assert viewer_of(home) == viewer_of(home / "elevation") == ""
+    fesplice.viewer(home)
+    for page, link in pages.items():
+        text = page.read_text(encoding="utf-8")
+        assert re.findall(r'<a href="([^"]*)"', text) == [link] and waits not in text
+        assert (page.parent / link).resolve().is_file() and viewer_of(page.parent) == link
 
 
 def test_a_view_follows_the_stress_and_is_held_where_it_carries_no_more():

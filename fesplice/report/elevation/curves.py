@@ -67,6 +67,7 @@ def bar_profiles(view: View, folder: Path) -> list[Path]:
             row[0].set_ylabel(label)
             for axes in row:
                 axes.axhline(0.0, color=style.QUIET, linewidth=0.5, zorder=0)
+        _alike(grid, view)
         _yield(grid[0], view, lines)
         key_below(figure, grid[0, 0], 3)
         return style.save(figure, folder, "bar-profiles", {"": table})
@@ -105,6 +106,28 @@ def _zones(column: Any, view: View, line: str, start: float, anchored: bool) -> 
                 0.5 * (a + b), 0.985, name, transform=column[0].get_xaxis_transform(), fontsize=7,
                 color=style.QUIET, ha="center", va="top",
             )  # fmt: skip
+
+
+def _alike(grid: Any, view: View) -> None:
+    """Upright scales that hold for every run of the series."""
+
+    def ends(v: View, quantity: str) -> Floats:
+        """Least and largest of a quantity along the main bars at the stages."""
+        profiles = (profile(v.run.mesh, v.fields(s.step), line) for s in beam_of(v).stages() for line in
+                    main_lines(v.run.mesh))  # fmt: skip
+        values = [np.asarray(getattr(p, quantity), float) for p in profiles]
+        both = np.concatenate(values) if quantity == "stress" else np.concatenate([*values, *(-v for v in values)])
+        return np.array([np.nanmin(both), np.nanmax(both)])
+
+    if not view.shown.beside:
+        return
+    for row, quantity in zip(grid, ("stress", "slip", "tau"), strict=True):
+        low, high = (
+            -view.over(lambda v, q=quantity: -float(ends(v, q)[0])),
+            view.over(lambda v, q=quantity: float(ends(v, q)[1])),
+        )
+        room = 0.05 * max(high - low, 1e-9)
+        row[0].set_ylim(low - room, high + room)
 
 
 def _yield(row: Any, view: View, lines: list[str]) -> None:
@@ -240,9 +263,13 @@ def hook_history(view: View, folder: Path) -> list[Path]:
                 axes.axvline(stage.load / 1e3, color=style.FAINT, linewidth=0.6, zorder=0)
             style.letter(axes, mark if len(lines) > 1 else "", f"Hooks of bars {line}")
             axes.set_xlabel("load per ram (kN)")
-            axes.set_xlim(min(0.0, float(load.min())), 1.02 * float(load.max()))
+            furthest = view.over(lambda v: float(beam_of(v).hooks.load.max()) / 1e3)
+            axes.set_xlim(min(0.0, float(load.min())), 1.02 * furthest)
         row[0].set_ylabel(f"principal tension / f$_{{ct}}$, mean over {h.diameters:.0f} d$_b$")
         low, high = row[0].get_ylim()
+        if view.shown.beside:
+            high = 1.05 * view.over(lambda v: float(np.nanmax(beam_of(v).hooks.ratio, initial=0.0)))
+            low = -1.05 * view.over(lambda v: -float(np.nanmin(beam_of(v).hooks.ratio, initial=0.0)))
         row[0].set_ylim(min(low, 0.0), max(high, 1.15))
         key_below(figure, row[0], 5)
         return style.save(figure, folder, "hook-history", {"": _hook_table(view)})

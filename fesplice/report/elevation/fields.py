@@ -18,6 +18,7 @@ from fesplice.report.cracks import (
     cracks_of,
     draw_cracks,
     element_size,
+    widest,
     widest_of,
 )
 from fesplice.report.dimensions import body
@@ -34,7 +35,7 @@ def crack_map(view: View, folder: Path) -> list[Path]:
     beam = beam_of(view)
     stages, span, y = beam.stages(), beam.reach, beam.laid.y
     cracks = [cracks_of(view, s) for s in stages]
-    widest = max((float(c.width.max(initial=0.0)) for c in cracks), default=0.0)
+    most = widest(view, lambda v: beam_of(v).stages())
     unit, size = (span[1] - span[0]) / (style.WIDE - 16.0), element_size(view)
     height = (y[1] - y[0]) / unit
     with style.sheet(style.WIDE, len(stages) * (height + 6.5) + 14.0) as figure:
@@ -49,7 +50,7 @@ def crack_map(view: View, folder: Path) -> list[Path]:
             axes.set_ylabel("y (mm)")
             axes.tick_params(labelbottom=axes is rows[-1])
         rows[-1].set_xlabel("x from midspan (mm)")
-        crack_key(figure, widest, size, unit)
+        crack_key(figure, most, size, unit)
         return style.save(figure, folder, "cracks", {"": crack_table(stages, cracks)})
 
 
@@ -69,8 +70,8 @@ def principal_tension(view: View, folder: Path) -> list[Path]:
     x, y = beam.closure, beam.laid.y
     tensors = [view.elements.mean(view.points.values(view.fields(s.step), "stress")) for s in stages]
     seen = view.elements.inside(x)
-    limit = beam.strengths.get("closure", beam.strengths["precast"])
-    top = style.ceiling(limit)
+    limit = _limit(view)
+    top = style.ceiling(view.over(_limit))
     columns = len(stages)
     width = style.WIDE if columns > 1 else 0.72 * style.WIDE
     height = (y[1] - y[0]) * ((width - 13.0) / columns - 3.0) / (x[1] - x[0])
@@ -92,6 +93,12 @@ def principal_tension(view: View, folder: Path) -> list[Path]:
         style.colour_bar(figure, shown, list(row), label, extend="max", location="bottom", aspect=50, fraction=0.06)
         tables = {"stations": _station_table(view, stages), "": _tension_table(view, stages, tensors, seen)}
         return style.save(figure, folder, "principal-tension", tables)
+
+
+def _limit(view: View) -> float:
+    """f_ct [MPa] of the closure, or of the only concrete."""
+    strengths = beam_of(view).strengths
+    return strengths.get("closure", strengths["precast"])
 
 
 def _strokes(axes: Any, view: View, major: Floats, angle: Floats, seen: np.ndarray, limit: float) -> None:

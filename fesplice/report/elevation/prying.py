@@ -26,15 +26,10 @@ _TORN = "#dcc3a5"
 def prying_tie(view: View, folder: Path) -> list[Path]:
     """One row: tension on the plane and strength left over the load; share torn and index; both along the plane."""
     beam = beam_of(view)
-    seen, laid, specimen = beam.seen, beam.laid, view.specimen
-    concrete = specimen.concrete.closure or specimen.concrete.precast
-    found = prying(seen.interface, laid, concrete)
-    if not found:
-        raise LeftOut("no bar ends in a splice, so nothing is pried")
+    seen, laid = beam.seen, beam.laid
+    found, line, who, here = view.part(_pried)
     stage, top = beam.leading(), int(np.argmax(seen.load))
-    line, who = _worst(found, top)
     at = found[line]
-    here = along(seen.interface, laid, concrete, line, min(stage.row, len(seen.load) - 1))
     judged = beam.found.assessment
     state = judged.state(Mechanism.prying)
     first = seen.row_of(state.step) if state is not None and state.reached else None
@@ -46,9 +41,11 @@ def prying_tie(view: View, folder: Path) -> list[Path]:
         _at_stage(c, here, float(laid.anchors[line].tip))
         for axes in (a, b):
             axes.axvline(stage.load / 1e3, color=style.FAINT, linewidth=0.7, zorder=0)
-        most = max(float(at.demand[: top + 1].max()), float(at.left[: top + 1].max()))
+        most, furthest = view.over(_most), 1.03e-3 * view.over(lambda v: float(beam_of(v).seen.load.max()))
         for axes in (a, c):
-            axes.set_ylim(0.0, 1.15 * max(most, float(here.left.max(initial=0.0))))
+            axes.set_ylim(0.0, 1.15 * most)
+        for axes in (a, b):
+            axes.set_xlim(0.0, furthest or 1.0)
         style.letter(a, "a", f"Pull at the ends of {who}")
         index, torn = (float(v[: top + 1].max()) for v in (at.index, at.torn))
         style.letter(b, "b", f"Index up to {index:.2f}, torn {100.0 * torn:.0f} %")
@@ -58,6 +55,27 @@ def prying_tie(view: View, folder: Path) -> list[Path]:
             "x_mm": here.x, "tension_MPa": here.demand, "strength_left_MPa": here.left,
             "step": np.full(len(here.x), stage.step),
         }})  # fmt: skip
+
+
+def _pried(view: View) -> tuple[Any, str, str, Along]:
+    """Prying of every hook, the worst one with those it stands for, and the plane at the leading stage there."""
+    beam = beam_of(view)
+    seen, laid, specimen = beam.seen, beam.laid, view.specimen
+    concrete = specimen.concrete.closure or specimen.concrete.precast
+    found = prying(seen.interface, laid, concrete)
+    if not found:
+        raise LeftOut("no bar ends in a splice, so nothing is pried")
+    line, who = _worst(found, int(np.argmax(seen.load)))
+    here = along(seen.interface, laid, concrete, line, min(beam.leading().row, len(seen.load) - 1))
+    return found, line, who, here
+
+
+def _most(view: View) -> float:
+    """The largest pull on the plane or strength of it that the figure shows [MPa]."""
+    found, line, _, here = view.part(_pried)
+    rise = slice(0, int(np.argmax(beam_of(view).seen.load)) + 1)
+    histories = found[line].demand[rise].max(), found[line].left[rise].max()
+    return float(max(*histories, here.left.max(initial=0.0)))
 
 
 def _worst(found: Any, top: int) -> tuple[str, str]:
@@ -85,7 +103,6 @@ def _over_load(a: Any, b: Any, seen: ElevationTrace, at: Prying, top: int) -> No
     b.set_ylabel("index of prying; filled: share torn")
     for axes in (a, b):
         axes.set_xlabel("load per ram (kN)")
-        axes.set_xlim(0.0, 1.03 * float(load.max()) or 1.0)
 
 
 def _mark(a: Any, b: Any, seen: ElevationTrace, at: Prying, row: int, role: str) -> None:

@@ -51,9 +51,8 @@ def deformed(view: View, folder: Path) -> list[Path]:
     seen = view.elements.inside(x)
     opening = openings(view, stage)[seen]
     tubes = _tubes(view, fields, mesh.points + scale * moved, x)
-    stress = np.concatenate([t[2] for t in tubes]) if tubes else np.zeros(1)
-    limits = (min(0.0, -style.ceiling(-float(stress.min()))) if stress.min() < -1.0 else 0.0,
-              style.ceiling(max(float(stress.max()), 1.0)))  # fmt: skip
+    least, most = -view.over(lambda v: -float(_stresses(v).min())), view.over(lambda v: float(_stresses(v).max()))
+    limits = -style.ceiling(-least) if least < -1.0 else 0.0, style.ceiling(max(most, 1.0))
     picture = _render(_solid(view, mesh.points + scale * moved, seen), classes(opening) + 1, tubes, limits, (*x, *y))
     tall = 0.86 * style.WIDE * picture.shape[0] / picture.shape[1]
     with style.sheet(style.WIDE, tall + 19.0) as figure:
@@ -107,6 +106,13 @@ def _solid(view: View, points: Floats, seen: np.ndarray) -> tuple[Floats, np.nda
     rear = np.column_stack([points[used], np.full(len(used), -0.5 * view.specimen.body.width)])
     front = np.column_stack([points[used], np.zeros(len(used))])
     return np.concatenate([rear, front]), np.concatenate([place, place + len(used)], axis=1)
+
+
+def _stresses(view: View) -> Floats:
+    """Bar stresses of the scene [MPa]."""
+    beam = beam_of(view)
+    tubes = _tubes(view, view.fields(beam.leading().step), view.run.mesh.points, beam.closure)
+    return np.concatenate([t[2] for t in tubes]) if tubes else np.zeros(1)
 
 
 def _tubes(view: View, fields: Any, points: Floats, x: tuple[float, float]) -> list[Tube]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from fesplice.post.plan.forces import Thrust
 from fesplice.post.plan.layout import PlanBar
+from fesplice.post.plan.trace import TieState
 from fesplice.post.runs import bar_columns
 from fesplice.report import style
 from fesplice.report.plan.slab import MOVED, Slab, places_across, slab_of
@@ -55,6 +56,11 @@ def plan_ties(view: View, folder: Path) -> list[Path]:
         return style.save(figure, folder, "plan-ties", tables)
 
 
+def _leading_ties(view: View) -> tuple[TieState, ...]:
+    slab = slab_of(view)
+    return slab.ties(slab.leading().step)
+
+
 def _strains(axes: Any, slab: Slab, stage: Stage, strain: dict[str, float]) -> None:
     """One bar per line at its place; lines at one place side by side."""
     at = places_across(slab)
@@ -64,12 +70,10 @@ def _strains(axes: Any, slab: Slab, stage: Stage, strain: dict[str, float]) -> N
     wide = min(0.8 * pitch, 60.0) / most
     steel = slab.mesh.lines[slab.laid.across[0]].steel
     limit = 1e3 * slab.yields[steel] / slab.view.specimen.steel[steel].elastic_modulus
-    values = []
     for place, names in at:
         for k, name in enumerate(names):
             here = place + (k - 0.5 * (len(names) - 1)) * wide
             value = 1e3 * strain[name]
-            values.append(value)
             fill = _FILLS[k % len(_FILLS)]
             axes.bar(here, value, wide * 0.94, edgecolor=style.INK, linewidth=0.5, zorder=3, **fill)
             axes.annotate(
@@ -78,9 +82,10 @@ def _strains(axes: Any, slab: Slab, stage: Stage, strain: dict[str, float]) -> N
                 bbox={"boxstyle": "round,pad=0.05", "facecolor": "white", "edgecolor": "none", "alpha": 0.85},
             )  # fmt: skip
     axes.axhline(0.0, color=style.QUIET, linewidth=0.5, zorder=1)
-    highest = max(values)
+    highest = slab.view.over(lambda v: max((1e3 * t.strain for t in _leading_ties(v)), default=0.0))
     near = highest > 0.25 * limit
-    axes.set_ylim(1.15 * min(min(values), 0.0), 1.32 * max(highest, limit if near else 0.0, 1e-3))
+    lowest = -slab.view.over(lambda v: max((-1e3 * t.strain for t in _leading_ties(v)), default=0.0))
+    axes.set_ylim(1.15 * min(lowest, 0.0), 1.32 * max(highest, limit if near else 0.0, 1e-3))
     if near:
         axes.axhline(limit, color=style.INK, linewidth=0.8, linestyle=(0, (1, 1.5)), zorder=4)
     axes.set_xlim(*slab.laid.x)
@@ -159,9 +164,8 @@ def plan_sides(view: View, folder: Path) -> list[Path]:
     with style.sheet(style.WIDE, 120.0) as figure:
         grid = figure.subplot_mosaic([["low", "high"], ["thrust", "thrust"]], height_ratios=(1.0, 0.9))
         out = {s.step: {name: outward(slab, s, name, sign) for name, sign, _ in faces} for s in stages}
-        largest = {k: max(float(np.abs(v).max()) for _, v in both.values()) for k, both in out.items()}
-        limit = 1.1 * max(largest.values())
-        lowest = min(float(v.min()) for both in out.values() for _, v in both.values())
+        limit = 1.1 * view.over(lambda v: float(np.abs(_moved(v)).max()))
+        lowest = -view.over(lambda v: -float(_moved(v).min()))
         floor = max(1.15 * min(lowest, 0.0), -0.4 * limit) - 1e-6
         for mark, (name, _, y) in zip("ab", faces):
             axes = grid[name]
@@ -188,6 +192,14 @@ def plan_sides(view: View, folder: Path) -> list[Path]:
         return style.save(figure, folder, "plan-sides", tables)
 
 
+def _moved(view: View) -> np.ndarray:
+    """Outward displacement [mm] of both side faces at all stages."""
+    slab = slab_of(view)
+    return np.concatenate(
+        [outward(slab, s, *face)[1] for s in slab.stages() for face in (("low", -1.0), ("high", 1.0))]
+    )
+
+
 def outward(slab: Slab, stage: Stage, face: str, sign: float) -> tuple[np.ndarray, np.ndarray]:
     """x [mm] of the nodes of a side face and their outward displacement [mm]."""
     nodes = slab.mesh.node_sets[f"side:{face}"]
@@ -204,7 +216,12 @@ def _thrust_over_load(axes: Any, slab: Slab, stages: tuple[Stage, ...]) -> None:
         axes.plot(h.load[top:] / 1e3, h.thrust[top:, k] / 1e3, **line | {"linewidth": 0.5, "alpha": 0.8})
     for stage in stages:
         axes.axvline(stage.load / 1e3, color=style.FAINT, linewidth=0.6, zorder=0)
-    axes.set_xlim(min(0.0, float(h.load.min()) / 1e3), 1.04 * float(h.load.max()) / 1e3 or 1.0)
+    furthest = slab.view.over(lambda v: float(slab_of(v).history.load.max()) / 1e3)
+    axes.set_xlim(min(0.0, float(h.load.min()) / 1e3), 1.04 * furthest or 1.0)
+    if slab.view.shown.beside:
+        most = slab.view.over(lambda v: float(slab_of(v).history.thrust.max()) / 1e3)
+        least = -slab.view.over(lambda v: -float(slab_of(v).history.thrust.min()) / 1e3)
+        axes.set_ylim(min(0.0, 1.05 * least), 1.05 * most or 1.0)
     axes.set_xlabel("load per side (kN)")
     axes.set_ylabel("side thrust (kN)")
     style.letter(axes, "c", "Thrust that pushes the edge bars out (thin: past the strength)")

@@ -20,6 +20,7 @@ from fesplice.report.cracks import (
     cracks_of,
     draw_cracks,
     element_size,
+    widest,
     widest_of,
 )
 from fesplice.report.figure import Panel
@@ -45,7 +46,7 @@ def plan_cracks(view: View, folder: Path) -> list[Path]:
     stages = slab.stages()
     x, y = slab.window
     cracks = [cracks_of(view, s) for s in stages]
-    largest = max((float(c.width.max(initial=0.0)) for c in cracks), default=0.0)
+    largest = widest(view, lambda v: slab_of(v).stages())
     count, size = len(stages), element_size(view)
     width = style.WIDE if count > 1 else 0.62 * style.WIDE
     unit = (x[1] - x[0]) / ((width - 11.0) / count - 3.0)
@@ -73,7 +74,7 @@ def plan_struts(view: View, folder: Path) -> list[Path]:
     x, y = slab.window
     model = truss(slab.forces, fields)
     cracks = cracks_of(view, stage)
-    lines = compression(view, stage.step)
+    lines = view.part(_leading_lines)
     unit = (x[1] - x[0]) / (0.5 * style.WIDE - 12.0)
     with style.sheet(style.WIDE, (y[1] - y[0]) / unit + 28.0) as figure:
         left, right = figure.subplots(1, 2, sharey=True)
@@ -90,7 +91,8 @@ def plan_struts(view: View, folder: Path) -> list[Path]:
         concrete(left, slab.laid.x, slab.laid.y, None)
         seen = cracks.width >= VISIBLE
         draw_cracks(left, Cracks(cracks.ends[seen], cracks.width[seen], cracks.angle[seen]), element_size(view), unit)
-        top = draw_trajectories(left, lines)
+        top = view.over(_most)
+        draw_trajectories(left, lines, top)
         bars_to_scale(right, slab, names=False, quiet=True)
         draw_truss(right, slab, model, unit)
         _keys(figure, top)
@@ -107,18 +109,26 @@ def compression(view: View, step: int) -> list[Trajectory]:
     return trajectories(view.elements.centre, tensor, (x0, x1), (y0, y1), max((y1 - y0) / 42.0, 0.8 * size), size)
 
 
-def draw_trajectories(axes: Any, lines: list[Trajectory]) -> float:
-    """Lines as heavy as their stress; answers the stress [MPa] of the heaviest."""
+def _leading_lines(view: View) -> list[Trajectory]:
+    return compression(view, slab_of(view).leading().step)
+
+
+def _most(view: View) -> float:
+    """The end of the scale of trajectories [MPa]."""
+    lines = view.part(_leading_lines)
+    return style.ceiling(float(np.quantile(np.concatenate([t.stress for t in lines]), 0.99))) if lines else 0.0
+
+
+def draw_trajectories(axes: Any, lines: list[Trajectory], top: float) -> None:
+    """Lines as heavy as their stress, the heaviest at ``top`` [MPa]."""
     if not lines:
-        return 0.0
-    top = style.ceiling(float(np.quantile(np.concatenate([t.stress for t in lines]), 0.99)))
+        return
     pieces = np.concatenate([np.stack([t.xy[:-1], t.xy[1:]], axis=1) for t in lines])
     stress = np.concatenate([0.5 * (t.stress[:-1] + t.stress[1:]) for t in lines])
     share = np.clip(stress / top, 0.0, 1.0)
     for weight, which in zip(*_weights(share), strict=True):
         look = {"edgecolor": _STRUT, "linewidth": weight, "capstyle": "round", "zorder": 3}
         style.strokes(axes, pieces[which], look)
-    return top
 
 
 def _weights(share: Floats) -> tuple[list[float], list[np.ndarray]]:

@@ -13,6 +13,6 @@ scripts beside this file, on a canvas.
 
 from __future__ import annotations
 
-from fesplice.report.viewer.page import TARGET, viewer
+from fesplice.report.viewer.page import viewer
 
-__all__ = ["TARGET", "viewer"]
+__all__ = ["viewer"]

@@ -21,7 +21,7 @@ from fesplice.report.prediction_page import runs_of
 from fesplice.report.view import View, nearest
 from fesplice.report.viewer.pack import Parcel
 from fesplice.report.viewer.scene import put_scene
-from fesplice.report.within import is_prediction
+from fesplice.report.within import VIEWER, is_prediction, link_viewer
 from fesplice.store.folder import put_whole
 from fesplice.store.run import Run
 from fesplice.units import KINDS
@@ -29,7 +29,6 @@ from fesplice.units import KINDS
 if TYPE_CHECKING:
     from fesplice.contracts import Floats
 
-TARGET = "viewer.html"
 #: Systems of units that the page begins with.
 UNITS = ("si", "us")
 #: Said on the page whatever it shows.
@@ -45,7 +44,8 @@ def viewer(source: Run | Prediction | View | str | Path, out: str | Path | None 
     """Write the page one can play and answer its path.
 
     ``source``: a run, or the folder of a run or of a prediction; both views of a prediction stand side by side.
-    ``out``: default viewer.html in that folder. ``units``: what it begins with, "si" or "us"; both are in it.
+    ``out``: default viewer.html in that folder, where the pages then link to it. ``units``: what it begins with, "si"
+    or "us"; both are in it.
     Raises :class:`InputFault` for other units, :class:`FolderFault` where there is no step to show, a run is damaged,
     the disk refuses or a file of somebody stands there.
     """
@@ -55,8 +55,10 @@ def viewer(source: Run | Prediction | View | str | Path, out: str | Path | None 
     parcel = Parcel(_header(views, found, units))
     parcel.header["views"] = [put_scene(view, parcel, f"{k}/") for k, view in enumerate(views)]
     parcel.header["follow"] = follow([view.bar_stress for view in views])
-    target = folder / TARGET if out is None else Path(out)
-    return put_whole(target, _page(views[0].specimen.name, parcel).encode())
+    written = put_whole(folder / VIEWER if out is None else Path(out), _page(views[0].specimen.name, parcel).encode())
+    if out is None:
+        link_viewer(folder)
+    return written
 
 
 def _views(source: Run | Prediction | View | str | Path) -> tuple[Path, list[View], Prediction | None]:
