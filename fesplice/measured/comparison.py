@@ -23,7 +23,7 @@ from fesplice.measured.courses import Agreement, Course, Seen, agreement, over_l
 from fesplice.measured.readings import at_row, row_at
 from fesplice.measured.record import CAUTION, READINGS, RIG, SPECIMEN, ChannelRecord, Crack, Test
 from fesplice.measured.rig import Rig, gauges_of, read_rig
-from fesplice.post.elevation.bars import face_arcs, profile
+from fesplice.post.elevation.bars import BarProfile, face_arcs, profile
 from fesplice.post.elevation.layout import layout
 from fesplice.post.prediction import Prediction
 from fesplice.post.readings import OFF, UNITS, GaugeTable, gauge_table, rising
@@ -174,15 +174,37 @@ class _Material:
         return math.hypot(share * value, c.noise)
 
 
-def compare_test(folder: str | Path, found: Prediction, side: Run, top: Run | None) -> Compared:
-    """The test in ``folder`` over the prediction ``found`` of its runs; :class:`InputFault` for another specimen."""
-    place = Path(folder)
+class Predicted:
+    """A prediction with its runs, each step read once for all tests that are laid over it."""
+
+    def __init__(self, found: Prediction, side: Run, top: Run | None):
+        self.found, self.side, self.top = found, side, top
+        self._tables: dict[tuple[str, tuple[Gauge, ...]], GaugeTable] = {}
+        self._profiles: dict[tuple[int, str], BarProfile] = {}
+
+    def table(self, s: Specimen, gauges: Sequence[Gauge]) -> GaugeTable:
+        """What gauges read at every step; repeats of a test have the same."""
+        key = (s.digest, tuple(gauges))
+        if key not in self._tables:
+            self._tables[key] = gauge_table(s, gauges, self.side, self.top)
+        return self._tables[key]
+
+    def profile(self, index: int, line: str) -> BarProfile:
+        """Stress along a line of bars at a step."""
+        if (index, line) not in self._profiles:
+            self._profiles[index, line] = profile(self.side.mesh, self.side.step(index).fields, line)
+        return self._profiles[index, line]
+
+
+def compare_test(folder: str | Path, predicted: Predicted) -> Compared:
+    """The test in ``folder`` over the prediction of its specimen; :class:`InputFault` for another specimen."""
+    place, found, side = Path(folder), predicted.found, predicted.side
     test = Test.read(place)
     if test.specimen != found.specimen:
         raise InputFault(str(place), f"is a test of {test.specimen}; the prediction is of {found.specimen}")
     rig, s = read_rig(place / RIG), read(place / SPECIMEN)
     gauges = gauges_of(s, rig, str(place / RIG))
-    table = gauge_table(s, tuple(gauges.values()), side, top)
+    table = predicted.table(s, tuple(gauges.values()))
     reduced = test.series()
     m = _Material(
         s, test, rig, gauges, test.series(READINGS), reduced, table, found, onsets.peak_row(reduced["load_N"])
@@ -194,7 +216,7 @@ def compare_test(folder: str | Path, found: Prediction, side: Run, top: Run | No
     if found.made is not None and found.made.specimen != test.specimen_digest:
         remarks.insert(0, "the specimen file of the test differs from that of the prediction (values as built?)")
     return Compared(
-        place.name, test, rig.test.date, _courses(m, side, place.name), _along(m, side, place.name), test.cracks,
+        place.name, test, rig.test.date, _courses(m, side, place.name), _along(m, predicted, place.name), test.cracks,
         _ratios(m, side), claims.pairs(found, test, reached), mode, claims.claims(found, test, reached, mode),
         tuple(remarks),
     )  # fmt: skip
@@ -243,25 +265,24 @@ def _deflection_band(t: GaugeTable, gauges: Mapping[str, Gauge], none: Floats) -
     return (t.low[:, t.column(at)], t.high[:, t.column(at)]) if at else (none, none)
 
 
-def _along(m: _Material, side: Run, name: str) -> tuple[Along, ...]:
+def _along(m: _Material, predicted: Predicted, name: str) -> tuple[Along, ...]:
     """Stress along each line of bars at shares of the test's largest load."""
+    side = predicted.side
     mesh, curve = side.mesh, np.asarray(side.curve["load_N"], float)
     laid, rows = layout(mesh), rising(curve)
-    zero = side.step(side.indices[0]).fields
     out = []
     for share in ALONG:
         row = row_at(m.load, m.peak, share)
         load = float(m.load[row])
         k = int(np.clip(np.searchsorted(curve[rows], load), 1, len(rows) - 1))
         part = float(np.clip((load - curve[rows[k - 1]]) / (curve[rows[k]] - curve[rows[k - 1]]), 0.0, 1.0))
-        before, after = (side.step(side.indices[int(rows[i])]).fields for i in (k - 1, k))
+        before, after = (side.indices[int(rows[i])] for i in (k - 1, k))
         for line in ("A", "B"):
             points = _points(m, line, row, {})
             if line not in mesh.lines or not points:
                 continue
             face = face_arcs(mesh, line, laid)[0]
-            own = profile(mesh, zero, line)
-            a, b = profile(mesh, before, line), profile(mesh, after, line)
+            own, a, b = (predicted.profile(index, line) for index in (side.indices[0], before, after))
             own_at = {p.gauge: float(np.interp(face + p.arc, own.middle, own.strain)) for p in points}
             stress = (1.0 - part) * a.stress + part * b.stress
             held = load <= float(curve.max()) * (1.0 + 1e-9)
@@ -370,10 +391,16 @@ def _ratios(m: _Material, side: Run) -> tuple[Ratio, ...]:
 
 
 def _slope(load: Floats, deflection: Floats, largest: float) -> float:
-    """Least squares slope of the computed rise between the same shares of the test's largest load [N/mm]."""
+    """Least squares slope of the computed rise between the same shares of the test's largest load [N/mm].
+
+    Not a number where the computed load ends within the first quarter of that range.
+    """
     rows = rising(load)
     low, high = onsets.STIFF
-    at = np.linspace(low, min(high, float(load.max()) / largest), 50) * largest
+    end = min(high, float(load.max()) / largest)
+    if end < low + 0.25 * (high - low):
+        return math.nan
+    at = np.linspace(low, end, 50) * largest
     return float(np.polyfit(np.interp(at, load[rows], deflection[rows]), at, 1)[0])
 
 

@@ -103,8 +103,9 @@ def thinned(x: Floats, y: Floats, places: int = POINTS) -> tuple[Floats, Floats]
     x, y = x[good], y[good]
     if len(x) <= places:
         return x, y
-    blocks = np.array_split(np.arange(len(x)), places)
-    return np.array([np.median(x[b]) for b in blocks]), np.array([np.median(y[b]) for b in blocks])
+    whole, rest = divmod(len(x), places)
+    blocks = np.repeat(np.arange(places), np.where(np.arange(places) < rest, whole + 1, whole))
+    return _middles(blocks, x), _middles(blocks, y)
 
 
 def over_load(load: Floats, y: Floats, last: int, places: int = POINTS) -> tuple[Floats, Floats]:
@@ -115,9 +116,16 @@ def over_load(load: Floats, y: Floats, last: int, places: int = POINTS) -> tuple
     if not len(x) or float(x.max()) <= 0.0:
         return NONE, NONE
     at = np.clip((places * x / float(x.max())).astype(int), 0, places - 1)
-    order = np.argsort(at, kind="stable")
-    parts = [p for p in np.split(order, np.flatnonzero(np.diff(at[order])) + 1) if len(p)]
-    return np.array([np.median(x[p]) for p in parts]), np.array([np.median(v[p]) for p in parts])
+    return _middles(at, x), _middles(at, v)
+
+
+def _middles(groups: np.ndarray, values: Floats) -> Floats:
+    """Median of the values of every group that has some, in the order of the groups; all of them at once."""
+    order = np.lexsort((values, groups))
+    first = np.flatnonzero(np.diff(groups[order], prepend=-1))
+    count = np.diff(first, append=len(order))
+    held = values[order]
+    return 0.5 * (held[first + (count - 1) // 2] + held[first + count // 2])
 
 
 def widest(courses: Sequence[Course]) -> float:

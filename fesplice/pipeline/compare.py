@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from fesplice.contracts import FolderFault, InputFault
-from fesplice.measured.comparison import Comparison, compare_test, dates
+from fesplice.measured.comparison import Comparison, Predicted, compare_test, dates
 from fesplice.post.prediction import Prediction
 from fesplice.report.compare.page import comparison_page
 from fesplice.report.prediction_page import runs_of
@@ -35,7 +35,8 @@ def compare(
     home = Path(prediction)
     found = Prediction.read(home)
     side, top = runs_of(home, found)
-    done = tuple(compare_test(Path(t), found, side, top) for t in places)
+    predicted = Predicted(found, side, top)
+    done = tuple(compare_test(Path(t), predicted) for t in places)
     named = [t.name for t in done]
     if len(set(named)) < len(named):
         raise InputFault("compare", "two folders of tests have one name; give each its own")

@@ -17,6 +17,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from fesplice import Comparison, compare
 from fesplice.cli import main
@@ -25,7 +27,7 @@ from fesplice.measured import reduce
 from fesplice.measured.claims import FAILED, HELD, OPEN
 from fesplice.measured.comparison import older
 from fesplice.measured.comparison_text import comparison_text
-from fesplice.measured.courses import Course, Seen, agreement
+from fesplice.measured.courses import Course, Seen, agreement, over_load, thinned
 from fesplice.post.expected import CrackSeen, Expected, Happening
 from fesplice.post.prediction import Made
 from fesplice.report.compare.curves import overlay
@@ -263,3 +265,19 @@ def test_a_measured_load_cmod_envelope_lies_over_the_computed_notched_beam(tmp_p
     assert {f.suffix for f in files} == {".png", ".pdf", ".svg", ".csv"}
     rows = list(csv.DictReader((tmp_path / "overlay.csv").open()))
     assert [float(r["high"]) for r in rows if r["series"] != "computed"] == pytest.approx(list(high))
+
+
+@given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=200), st.integers(1, 40))
+def test_middles_of_blocks_are_medians(values: list[float], places: int) -> None:
+    """Held against the median of numpy, block by block."""
+    y = np.array(values)
+    x = np.arange(len(y), dtype=float)
+    seen = thinned(x, y, places)
+    blocks = np.array_split(np.arange(len(y)), places) if len(y) > places else np.arange(len(y))[:, None]
+    assert seen[0].tolist() == [np.median(x[b]) for b in blocks]
+    assert seen[1].tolist() == [np.median(y[b]) for b in blocks]
+    load = np.abs(y)
+    at, middle = over_load(load, x, len(y) - 1, places)
+    bins = np.clip((places * load / load.max()).astype(int), 0, places - 1) if load.max() > 0.0 else np.zeros(0)
+    assert at.tolist() == [np.median(load[bins == k]) for k in np.unique(bins)]
+    assert middle.tolist() == [np.median(x[bins == k]) for k in np.unique(bins)]

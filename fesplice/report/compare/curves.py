@@ -13,12 +13,14 @@ import numpy as np
 from fesplice.report import style
 
 if TYPE_CHECKING:
-    from fesplice.measured.comparison import Along, Comparison
+    from fesplice.measured.comparison import Along, Comparison, Point
     from fesplice.measured.courses import Course
 
 #: What the computed line, its band and an envelope look like.
 LINE: dict[str, Any] = {"color": style.INK, "linewidth": 1.3}
 BAND: dict[str, Any] = {"color": "#cfd9e2", "linewidth": 0.0, "zorder": 0}
+#: Most marks of all tests in one panel: more lie on one another. The CSV has all of them.
+MOST = 4000
 #: Most names in the key of a figure.
 NAMED = 8
 MARKS = ("o", "s", "^", "D", "v")
@@ -57,6 +59,7 @@ def _panel(axes: Any, c: Course) -> None:
     if len(x):
         fill(x, low, high, label="band of the prediction", **BAND)
     axes.plot(*_turned(c, c.x, c.y), label="computed", **LINE)
+    every = max(1, math.ceil(sum(len(s.x) for s in c.seen) / MOST))
     for k, s in enumerate(c.seen):
         look = style.CYCLE[(k + 1) % len(style.CYCLE)]
         if len(s.low):
@@ -68,8 +71,8 @@ def _panel(axes: Any, c: Course) -> None:
         points: dict[str, Any] = {"marker": MARKS[k % len(MARKS)], "markersize": 2.2, "linestyle": "none"}
         face = "none" if s.doubt else look["color"]
         label = style.plain(s.name)
-        axes.plot(*_turned(c, s.x, s.y), label=label, markerfacecolor=face, markeredgecolor=look["color"],
-                  markeredgewidth=0.4, **points)  # fmt: skip
+        axes.plot(*_turned(c, s.x[::every], s.y[::every]), label=label, markerfacecolor=face,
+                  markeredgecolor=look["color"], markeredgewidth=0.4, **points)  # fmt: skip
         if s.doubt:
             axes.text(0.03, 0.95, style.plain(told.partition(", ")[2]), transform=axes.transAxes, fontsize=7, va="top",
                       color=style.FAMILY["B"]["color"])  # fmt: skip
@@ -140,12 +143,15 @@ def along_bars(stretches: Sequence[Along], yields: Mapping[str, float], folder: 
     with style.sheet(style.WIDE, 76.0) as figure:
         panels = figure.subplots(1, len(lines), squeeze=False, sharey=True)[0]
         for k, (axes, line) in enumerate(zip(panels, lines)):
+            gauged: dict[tuple[str, bool], list[Point]] = {}
             for a in (a for a in stretches if a.line == line):
                 shade = first.index((a.test, round(a.load))) if (a.test, round(a.load)) in first else len(first)
                 look = style.CYCLE[shade % len(style.CYCLE)]
                 if shade < len(first):
                     axes.plot(a.arc, a.stress, linewidth=1.1, label=f"computed, {a.load / 1e3:.0f} kN", **look)
-                _bars_of(axes, a, look["color"])
+                for p in a.points:
+                    gauged.setdefault((look["color"], bool(p.doubt)), []).append(p)
+            _bars_of(axes, gauged)
             axes.axvline(0.0, color=style.QUIET, linewidth=0.6, linestyle=(0, (4, 1.5)))
             if line in yields:
                 axes.axhline(yields[line], color=style.QUIET, linewidth=0.6, linestyle=(0, (1, 1.5)))
@@ -158,11 +164,13 @@ def along_bars(stretches: Sequence[Along], yields: Mapping[str, float], folder: 
         return style.save(figure, folder, "bar-stress", {"": _along_table(stretches), "gauges": _points(stretches)})
 
 
-def _bars_of(axes: Any, a: Along, colour: str) -> None:
-    for p in a.points:
-        axes.errorbar(p.arc, p.stress, yerr=2.0 * p.uncertainty, marker="o", markersize=3.4, color=colour,
-                      markerfacecolor="none" if p.doubt else colour, markeredgewidth=0.7, elinewidth=0.7, capsize=1.6,
-                      zorder=5)  # fmt: skip
+def _bars_of(axes: Any, gauged: Mapping[tuple[str, bool], Sequence[Point]]) -> None:
+    """Gauges with their uncertainty by colour and doubt, those of all tests at once."""
+    for (colour, doubt), points in gauged.items():
+        arc, stress, uncertainty = ([getattr(p, which) for p in points] for which in ("arc", "stress", "uncertainty"))
+        axes.errorbar(arc, stress, yerr=2.0 * np.array(uncertainty), marker="o", markersize=3.4, color=colour,
+                      linestyle="none", markerfacecolor="none" if doubt else colour, markeredgewidth=0.7,
+                      elinewidth=0.7, capsize=1.6, zorder=5)  # fmt: skip
 
 
 def _along_table(stretches: Sequence[Along]) -> dict[str, list[Any]]:

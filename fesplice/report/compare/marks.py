@@ -95,15 +95,18 @@ def ratios(comparison: Comparison, folder: Path) -> list[Path]:
         axes.axvline(1.0, color=style.INK, linewidth=0.8)
         most = 2.0
         for k, t in enumerate(comparison.tests):
-            look = style.CYCLE[(k + 1) % len(style.CYCLE)]
+            colour = style.CYCLE[(k + 1) % len(style.CYCLE)]["color"]
+            alike: dict[tuple[str, str], list[tuple[float, int]]] = {}
             for r in t.ratios:
                 y = len(names) - 1 - names.index(r.quantity)
                 at = min(max(r.ratio, 0.0), most)
-                marker, face = _MARKS[k % len(_MARKS)], "none" if r.inside is False else look["color"]
-                axes.plot(at, y, marker=marker if at == r.ratio else ">", markersize=4.0, color=look["color"],
-                          markerfacecolor=face)  # fmt: skip
+                marker = _MARKS[k % len(_MARKS)] if at == r.ratio else ">"
+                alike.setdefault((marker, "none" if r.inside is False else colour), []).append((at, y))
                 if at != r.ratio:
                     axes.text(most - 0.04, y, f"{r.ratio:.3g}", fontsize=7, ha="right", va="center")
+            for (marker, face), places in alike.items():
+                axes.plot(*zip(*places, strict=True), marker=marker, markersize=4.0, color=colour,
+                          markerfacecolor=face, linestyle="none")  # fmt: skip
         axes.set_yticks(range(len(names)), [style.plain(n) for n in reversed(names)])
         axes.set_xlim(0.0, most)
         axes.set_ylim(-0.7, len(names) - 0.3)
