@@ -1,4 +1,4 @@
-"""Part d: damaged files of ours in every folder; full disks, folders in use, taken away or somebody's.
+"""Part d: damaged files of ours in every folder, and what lies round a verb (:mod:`campaign.surroundings`).
 
 A damaged file is told (exit code 1 or 2, one message) or read round; ``verify`` must tell every byte that was
 changed in a file that has a digest.
@@ -8,24 +8,23 @@ from __future__ import annotations
 
 import contextlib
 import csv
-import errno
 import functools
 import io
 import json
-import os
 import random
-import resource
 import shutil
-import signal
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import h5py
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as parquet
 
-from campaign.made import Made, coarse, make, study_text
+from campaign import surroundings
+from campaign.made import Made, coarse, make
 from campaign.trial import Tally, isolated, verb
 from fesplice.store.folder import write_manifest
 
@@ -57,6 +56,7 @@ READ = {
     "unfinished": (["summary"], ["verify"], ["export"]),
     "prediction": (["summary"], ["verify"], ["freeze", "--verify"]),
     "study": (["verify"],),
+    "test": (["replay"],),
 }
 
 
@@ -171,6 +171,26 @@ def _base(path: Path, rng: random.Random) -> None:
                 base.execute("DELETE FROM cases")
 
 
+def _columns(path: Path, rng: random.Random) -> None:
+    """A Parquet file that is one, with a column gone, called otherwise, of texts or of nothing, or without rows."""
+    table = parquet.read_table(path)
+    k = rng.randrange(max(table.num_columns, 1))
+    match rng.randrange(6):
+        case 0:
+            table = table.remove_column(k)
+        case 1:
+            table = table.rename_columns(["x" if j == k else name for j, name in enumerate(table.column_names)])
+        case 2:
+            table = table.set_column(k, table.column_names[k], pa.array(["=1+1"] * table.num_rows))
+        case 3:
+            table = table.set_column(k, table.column_names[k], pa.nulls(table.num_rows))
+        case 4:
+            table = table.slice(0, 0)
+        case _:
+            table = table.append_column(table.column_names[k], table.column(k))
+    parquet.write_table(table, path)
+
+
 _KINDS: dict[str, Callable[[Path, random.Random], None]] = {
     ".json": _json,
     ".csv": _table,
@@ -178,6 +198,7 @@ _KINDS: dict[str, Callable[[Path, random.Random], None]] = {
     ".sqlite": _base,
     ".toml": _bytes,
     ".fesplice": _json,
+    ".parquet": _columns,
 }
 
 
@@ -192,7 +213,7 @@ def _garbled(made: Made, name: str, k: int, seed: int, work: Path) -> str:
     rng = random.Random(f"{seed} d {k}")
     folder = work / f"{k}"
     shutil.copytree(made.folders[name], folder)
-    files = [p for p in sorted(folder.rglob("*")) if p.is_file() and p.name not in ("lock", "results.parquet")]
+    files = [p for p in sorted(folder.rglob("*")) if p.is_file() and p.name != "lock"]
     path = rng.choice(files)
     if rng.random() < 0.5:
         files = [p for p in files if p.parent == folder or p.name in ("manifest.json", "curve.csv")]
@@ -222,6 +243,11 @@ def _garbled(made: Made, name: str, k: int, seed: int, work: Path) -> str:
         fault = verb(["analyse", str(file), "--out", str(folder), "--no-pictures"])[0]
         if fault:
             return f"{what}: analyse: {fault}"
+    if name == "test":
+        for words in _tested(made, folder, work / f"{k}"):
+            fault = verb(words)[0]
+            if fault:
+                return f"{what}: {words[0]}: {fault}"
     if name == "study":
         fault = verb(["study", "run", str(made.home / "study.toml"), "--out", str(folder), "--workers", "0"])[0]
         if fault:
@@ -230,161 +256,18 @@ def _garbled(made: Made, name: str, k: int, seed: int, work: Path) -> str:
     return ""
 
 
-# ------------------------------------------------------------------ disks and folders
-def _surroundings(work: Path, quick: bool) -> Iterator[tuple[str, Callable[[], str]]]:
-    work.mkdir(parents=True, exist_ok=True)
-    file = work / "s.toml"
-    file.write_text(coarse().text, encoding="utf-8")
-    study = work / "study.toml"
-    study.write_text(study_text(2), encoding="utf-8")
-    verbs = {
-        "analyse": ["analyse", str(file), "--no-pictures", "--out"],
-        "predict": ["predict", str(file), "--no-pictures", "--out"],
-        "study run": ["study", "run", str(study), "--workers", "0", "--out"],
-        "schedule": ["schedule", str(file), "--out"],
-        "drawing": ["drawing", str(file), "--out"],
-    }
-    for name, words in list(verbs.items())[: 1 if quick else None]:
-        yield f"d {name} into a foreign folder", functools.partial(_foreign, words, work / f"foreign-{words[0]}")
-        yield f"d {name} into a file", functools.partial(_file, words, work / f"file-{words[0]}")
-        yield f"d {name} on a full disk", functools.partial(_full, words, work / f"full-{words[0]}")
-        if name in ("analyse", "predict", "study run"):
-            yield f"d {name} with two writers", functools.partial(_two, words, work / f"two-{words[0]}")
-            yield f"d {name}, folder taken away", functools.partial(_away, words, work / f"away-{words[0]}")
-    yield "d analyse with the clock set back", functools.partial(_clock, verbs["analyse"], work / "clock")
-    yield "d check to standard output that is full", functools.partial(_no_room, file)
-
-
-def _foreign(words: list[str], folder: Path) -> str:
-    """Somebody's files of every name of ours stay what they are."""
-    folder.mkdir()
-    names = ("notes.txt", "results.csv", "prediction.json", "specimen.toml", "curve.csv", "report.html", "study.json")
-    for name in names:
-        (folder / name).write_text("mine")
-    drawn = [
-        p
-        for p in (
-            "as19-100-t3-schedule.csv",
-            "as19-100-t3.dxf",
-            "as19-100-t3.pdf",
-            "as19-100-t3.png",
-            "as19-100-t3.svg",
-        )
-    ]
-    for name in drawn:
-        (folder / name).write_text("mine")
-    fault, _, told = verb([*words, str(folder)])
-    if fault:
-        return fault
-    changed = [name for name in (*names, *drawn) if (folder / name).read_text(errors="replace") != "mine"]
-    return f"replaced {', '.join(changed)}" if changed else "" if told else "was not refused"
-
-
-def _file(words: list[str], folder: Path) -> str:
-    folder.write_text("mine")
-    fault, _, told = verb([*words, str(folder)])
-    return fault or ("" if told and folder.read_text() == "mine" else "a file was taken for a folder")
-
-
-def _full(words: list[str], folder: Path) -> str:
-    """No file can grow beyond some bytes (EFBIG, as a full disk refuses), at three sizes; then all goes on."""
-    before = resource.getrlimit(resource.RLIMIT_FSIZE)
-    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    for size in (0, 3000, 40_000):
-        resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
-        try:
-            fault, _, told = verb([*words, str(folder)])
-        finally:
-            resource.setrlimit(resource.RLIMIT_FSIZE, before)
-        if fault:
-            return f"{size} bytes: {fault}"
-    fault, _, told = verb([*words, str(folder)])
-    return fault and f"afterwards: {fault} {told[:200]}"
-
-
-def _two(words: list[str], folder: Path) -> str:
-    from fesplice.store.folder import Lock, claim
-
-    if words[0] != "analyse":
-        claim(folder, "prediction" if words[0] == "predict" else "study")
-    folder.mkdir(parents=True, exist_ok=True)
-    lock = Lock(folder)
-    fault, _, told = verb([*words, str(folder)])
-    lock.release()
-    if fault:
-        return fault
-    return "" if "is being written by" in told else f"two writers at once: {told[:100]!r}"
-
-
-def _away(words: list[str], folder: Path) -> str:
-    """The folder is taken away at the third file that is put in place."""
-    true, count = os.replace, [0]
-
-    def replace(*paths: Any, **options: Any) -> None:
-        count[0] += 1
-        if count[0] == 3:
-            shutil.rmtree(folder, ignore_errors=True)
-        true(*paths, **options)
-
-    os.replace = replace
-    try:
-        fault, _, told = verb([*words, str(folder)])
-    finally:
-        os.replace = true
-    if fault:
-        return fault
-    again = verb([*words, str(folder)])[0]
-    return again and f"afterwards: {again}"
-
-
-def _clock(words: list[str], folder: Path) -> str:
-    """A run of a clock that goes backwards."""
-    import time
-
-    true, now = time.time, [2e9]
-
-    def back() -> float:
-        now[0] -= 3600.0
-        return now[0]
-
-    time.time = back
-    try:
-        return verb([*words, str(folder)])[0]
-    finally:
-        time.time = true
-
-
-def _no_room(file: Path) -> str:
-    """Standard output refuses what is written to it."""
-    import sys
-
-    from fesplice.cli import main
-
-    class Full(io.StringIO):
-        def write(self, text: str) -> int:
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-
-    before, sys.argv = sys.argv, ["fesplice", "check", str(file)]
-    told = io.StringIO()
-    try:
-        with contextlib.redirect_stdout(Full()), contextlib.redirect_stderr(told):
-            main()
-    except SystemExit as end:
-        return (
-            ""
-            if end.code == 2 and "cannot write" in told.getvalue()
-            else f"exit code {end.code}: {told.getvalue()[:100]}"
-        )
-    finally:
-        sys.argv = before
-    return "no fault was told"
+def _tested(made: Made, test: Path, beside: Path) -> list[list[str]]:
+    """What reads a reduced test: learning, and on every other one the comparison."""
+    words = [["learn", str(test), "--prediction", str(made.folders["prediction"]), "--out", f"{beside}.json"]]
+    compared = ["compare", str(test), "--prediction", str(made.folders["prediction"]), "--out", f"{beside}-compared"]
+    return [*words, compared] if int(beside.name) % 2 else words
 
 
 def run(number: int, seed: int, work: Path) -> Tally:
     """Part d."""
-    tally = Tally("d  damaged files, full disks, foreign folders")
+    tally = Tally("d  damaged files, disks that refuse or vanish, foreign folders")
     made = make(work / "made")
-    names = ("elevation", "plan", "plan", "unfinished", "prediction", "prediction", "study")
+    names = ("elevation", "plan", "plan", "unfinished", "prediction", "prediction", "study", "test")
     trials: list[tuple[str, Callable[[], str]]] = []
     for k in range(number):
         name = names[k % len(names)]
@@ -392,6 +275,5 @@ def run(number: int, seed: int, work: Path) -> Tally:
             (f"d {name} {k} (seed {seed})", functools.partial(_garbled, made, name, k, seed, work / "garbled"))
         )
     isolated(trials, tally, batch=25)
-    # each in a process of its own: they change the limits of the process
-    isolated(_surroundings(work / "around", number < 50), tally, batch=1)
+    isolated(surroundings.trials(made, work / "around", number < 50), tally, batch=1, patience=900.0)
     return tally

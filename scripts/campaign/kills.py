@@ -20,6 +20,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import fesplice.pipeline.beside
 from campaign.disk import nth_call
 from campaign.made import coarse, study_text
 from campaign.trial import Tally, verb
@@ -28,6 +29,8 @@ from fesplice.store.folder import read_manifest
 MODELS = Path(__file__).resolve().parents[2] / "models"
 #: Most starts of one trial.
 STARTS = 60
+#: Kills of each process beside a prediction.
+BESIDE = 8
 
 
 class Job:
@@ -91,17 +94,43 @@ class Job:
         return code in (0, 3) or (self.name == "freeze" and "is frozen already" in told)
 
 
+#: What a process beside a prediction runs in place of its own: it counts its calls, and dies at one of them.
+_WATCHED = """
+import os, sys
+sys.path[:0] = [{scripts!r}]
+from campaign.kills import dying_at
+from fesplice.pipeline import beside
+mine = os.path.basename(sys.argv[4]) == {name!r}
+with dying_at({number} if mine else 0) as count:
+    code = beside.main(*sys.argv[1:])
+if mine:
+    with open({counted!r}, "w") as file:
+        file.write(str(count[0]))
+sys.exit(code)
+"""
+
+
 def dying_at(number: int) -> contextlib.AbstractContextManager[list[int]]:
     """The process kills itself in place of the ``number``-th call that changes the disk; a write does half its work."""
     return nth_call(number, lambda: os.kill(os.getpid(), signal.SIGKILL))
 
 
-def _forked(job: Job, folder: Path, number: int = 0, after: float | None = None) -> tuple[int, str, float]:
-    """Run the verb in a forked process, killed at a disk call or after some seconds: exit code, words, seconds."""
+def _forked(
+    job: Job, folder: Path, number: int = 0, after: float | None = None, beside: str = ""
+) -> tuple[int, str, float]:
+    """Run the verb in a forked process, killed at a disk call or after some seconds: exit code, words, seconds.
+
+    ``beside``: the process of that run beside the prediction is killed at a disk call of its own instead.
+    """
     told = folder.parent / f"{folder.name}.told"
     child = os.fork()
     if child == 0:
         os.setpgid(0, 0)
+        if beside:
+            scripts = str(Path(__file__).resolve().parents[1])
+            words = {"scripts": scripts, "name": beside, "number": number, "counted": str(_counted(folder, beside))}
+            fesplice.pipeline.beside._CHILD = _WATCHED.format(**words)
+            number = 0
         with dying_at(number) as count:
             fault, _, error = verb([*job.words, str(folder)])
         told.write_text(json.dumps([fault, error, count[0]]), encoding="utf-8")
@@ -118,6 +147,11 @@ def _forked(job: Job, folder: Path, number: int = 0, after: float | None = None)
     return os.waitstatus_to_exitcode(status), words, time.monotonic() - began
 
 
+def _counted(folder: Path, beside: str) -> Path:
+    """Where a process beside a prediction writes how many disk calls it made."""
+    return folder.with_name(f"{folder.name}-{beside}.count")
+
+
 def _open_up(folder: Path) -> None:
     """Give the right to write back, so that a frozen folder can be removed."""
     for path in [folder, *folder.rglob("*")]:
@@ -129,6 +163,9 @@ def _disturbed(job: Job, folder: Path, wanted: dict[str, Any], kill: Callable[[i
     job.start(folder)
     for start in range(STARTS):
         code, words, _ = _forked(job, folder, **kill(start))
+        if code == 2 and "ended with code -9" in words:
+            # the prediction tells that a process beside it was killed, and ends
+            continue
         if code == 9 or (code == 2 and not job.finished(code, words)):
             # the process beside a killed prediction may hold its folder for the blink of an eye
             if "is being written by" in words:
@@ -144,6 +181,29 @@ def _disturbed(job: Job, folder: Path, wanted: dict[str, Any], kill: Callable[[i
     _open_up(folder)
     shutil.rmtree(folder)
     return f"differs: {', '.join(off[:4])}" if off else ""
+
+
+def _beside(job: Job, wanted: dict[str, Any], tally: Tally) -> None:
+    """Kills of the processes beside a prediction, all along each of them.
+
+    That their folders outlive a kill at every call is tried by ``analyse`` and ``plan``, whose work they do; what is
+    tried here is that the prediction tells it and goes on.
+    """
+    for name in ("elevation", "plan-intact", "plan-free"):
+        folder = job.work / f"peace-{name}"
+        job.start(folder)
+        code, words, _ = _forked(job, folder, beside=name)
+        if not job.finished(code, words):
+            tally.take(f"c predict, {name} beside it in peace", f"code {code}: {words[:300]}")
+            continue
+        calls = int(_counted(folder, name).read_text())
+        shutil.rmtree(folder)
+        for at in range(1, calls + 1, max(1, calls // BESIDE)):
+            kill = functools.partial(
+                lambda start, at, name: {"number": at, "beside": name} if start == 0 else {}, at=at, name=name
+            )
+            fault = _disturbed(job, job.work / f"{name}-{at}", wanted, kill)
+            tally.take(f"c predict, {name} beside it killed at disk call {at} of {calls}", fault)
 
 
 def run(number: int, seed: int, work: Path) -> Tally:
@@ -168,6 +228,8 @@ def run(number: int, seed: int, work: Path) -> Tally:
             began = time.process_time()
             fault = _disturbed(job, job.work / f"call-{at}", wanted, kill)
             tally.take(f"c {name} killed at disk call {at} of {calls}", fault, time.process_time() - began)
+        if name == "predict":
+            _beside(job, wanted, tally)
         rng = random.Random(f"{seed} c {name}")
         for k in range(max(1, number // len(names)) if name != "workers" else 4):
 

@@ -8,6 +8,7 @@ from functools import cache
 from pathlib import Path
 
 from fesplice.contracts import Outcome
+from fesplice.measured import reduce
 from fesplice.pipeline import analyse, predict
 from fesplice.specimen import Specimen, read
 from fesplice.specimen.read import vary_many
@@ -52,7 +53,7 @@ class Made:
     @property
     def folders(self) -> dict[str, Path]:
         """All of them by name."""
-        return {name: self.home / name for name in ("elevation", "plan", "unfinished", "prediction", "study")}
+        return {name: self.home / name for name in ("elevation", "plan", "unfinished", "prediction", "study", "test")}
 
 
 def make(home: Path) -> Made:
@@ -71,4 +72,7 @@ def make(home: Path) -> Made:
     run_study(file, home / "study", resources=Resources(workers=0))
     with Table(home / "study") as table:
         table.export()
+    logged = MODELS / "tests" / "as19-100-t3"
+    logs = [logged / name for name in ("loads.csv", "strains.csv")]
+    reduce(logs, logged / "rig.toml", MODELS / "as19-100-t3.toml", home / "test")
     return made
