@@ -18,7 +18,7 @@ Kinds of group and what their ``data`` holds (all per element unless said):
 ``joint``              cells = minus a, minus b, plus a, plus b; ``thickness``,
                        ``normal`` (n_e, 2) from minus to plus
 ``link``               cells = node, partner at any distance; ``axis`` (n_e, 2), ``area``
-                       [mm2]; the plan's group "hanging" also ``leg_ratio`` and ``tail_A_ratio``, ``tail_B_ratio``
+                       [mm2]; the plan's group "interface" also ``leg_ratio`` and ``tail_A_ratio``, ``tail_B_ratio``
 ``anchor``             cells = bar node + 9 x 4 host nodes; ``tangent`` (n_e, 2) the way the
                        bar is pulled, ``patch_local`` (n_e, 9, 2) natural coordinates
 """

@@ -15,7 +15,7 @@ from fesplice.geometry.planes import HookEnd, Plane
 from fesplice.mesh import Group, Mesh, check
 
 #: Names of groups and node sets that the plan adds to those of the elevation.
-HANGING, GRIPS, ANCHOR = "hanging", "grips", "anchor"
+INTERFACE, GRIPS, ANCHOR = "interface", "grips", "anchor"
 CROSSHEADS = ("crosshead:left", "crosshead:right")
 #: Crossheads stand this share of the slab's length outside it; their place counts for nothing but pictures.
 _OUTSIDE = 0.15
@@ -65,7 +65,7 @@ def plan_mesh(plane: Plane, element: float) -> Mesh:
     points = np.concatenate([points, [[0.5 * (slab.x0 + slab.x1), 0.5 * (slab.y0 + slab.y1)]]])
     hung = _link(np.arange(n_slab, dtype=np.int32), body, _tributary(x, y), 1.0)
     crossing = {f"{kind}_ratio": _crossing(plane, kind, points[:n_slab, 0]) for kind in ("leg", "tail_A", "tail_B")}
-    groups[HANGING] = Group("link", "link", hung.cells, {**hung.data, **crossing})
+    groups[INTERFACE] = Group("link", "link", hung.cells, {**hung.data, **crossing})
     sets["body"] = np.array([body], np.int32)
     grid = np.arange(n_slab, dtype=np.int32).reshape(len(x), len(y))
     sets["side:low"], sets["side:high"] = grid[:, 0], grid[:, -1]

@@ -48,7 +48,7 @@ def crossing_steel(specimen: Specimen, mesh: Mesh, stress: Floats, legs: Floats)
     None where no steel crosses it.
     """
     p, concrete = specimen.plan, specimen.concrete.closure or specimen.concrete.precast
-    data, kinds = mesh.groups["hanging"].data, []
+    data, kinds = mesh.groups["interface"].data, []
     lost = p.interface == "cracked"
     tension = np.full(len(stress), concrete.tensile_strength) if lost else np.maximum(stress, 0.0)
     handed = interface_strength(concrete.tensile_strength, tension) / concrete.tensile_strength

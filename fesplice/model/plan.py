@@ -63,7 +63,7 @@ class Vertical:
 def interface_law(specimen: Specimen, mesh: Mesh, vertical: Vertical | None = None) -> CohesiveInterface:
     """The plane between slab and body, with the strength that ``vertical`` leaves it (None: no vertical stress)."""
     p, concrete = specimen.plan, specimen.concrete.closure or specimen.concrete.precast
-    x = mesh.points[mesh.groups["hanging"].cells[:, 0], 0]
+    x = mesh.points[mesh.groups["interface"].cells[:, 0], 0]
     stress, legs = (np.zeros(len(x)), np.zeros(len(x))) if vertical is None else vertical.at(x)
     shear = concrete.elastic_modulus / (2.0 * (1.0 + concrete.poisson))
     residual = interface_residual(p.interface_friction, stress)
@@ -120,7 +120,7 @@ def laws(
         elif kind == "grips":
             row = rows["A" if which == "left" else "B"]
             out[name] = Spring(specimen.steel[row.steel].elastic_modulus / specimen.plan.grip_length)
-    out["hanging"] = interface_law(specimen, mesh, vertical)
+    out["interface"] = interface_law(specimen, mesh, vertical)
     return out
 
 
@@ -212,7 +212,7 @@ def columns(model: Model, step: Step, values: dict[str, Floats]) -> dict[str, fl
     """The step's line of ``curve.csv``: force per side, extension, bar stresses at the faces, side faces.
 
     ``bar_stress_A_MPa`` is the mean of a side, ``bar_stress_A1_MPa`` one bar; ``side_*_mm`` the largest outward
-    displacement of a side face; ``plane_lost`` the share of the plane's area past its peak.
+    displacement of a side face; ``interface_lost`` the share of the plane's area past its peak.
     """
     u, mesh = step.state.u, model.mesh
     full = values["u"]
@@ -226,11 +226,11 @@ def columns(model: Model, step: Step, values: dict[str, Floats]) -> dict[str, fl
     out |= single
     for name, sign in (("side_low", -1.0), ("side_high", 1.0)):
         out[f"{name}_mm"] = float((sign * full[2 * mesh.node_sets[name.replace("_", ":")] + 1]).max())
-    part = next(p for p in model.parts if p.name == "hanging")
+    part = next(p for p in model.parts if p.name == "interface")
     law = part.law
     assert isinstance(law, CohesiveInterface)
-    past = step.state.history["hanging"]["reached"][:, 0, 0] > law.strength / law.stiffness
-    out["plane_lost"] = float(part.weights[past, 0].sum() / part.weights.sum())
+    past = step.state.history["interface"]["reached"][:, 0, 0] > law.strength / law.stiffness
+    out["interface_lost"] = float(part.weights[past, 0].sum() / part.weights.sum())
     return out | {
         "iterations": step.iterations,
         "residual": step.residual,

@@ -13,6 +13,7 @@ import numpy as np
 
 from fesplice.contracts import FespliceError, Floats, FolderFault, Outcome
 from fesplice.mesh import Mesh
+from fesplice.store import renamed
 from fesplice.store.arrays import Packed, read_mesh
 from fesplice.store.folder import (
     ATTEMPTS,
@@ -135,7 +136,7 @@ class Run:
         mesh = read_mesh(self.folder / MESH)
         if mesh.digest != self.manifest["mesh"]["digest"]:
             raise FolderFault(str(self.folder / MESH), "is not the mesh this run was made with")
-        return mesh
+        return renamed.groups(mesh)
 
     @cached_property
     def _reader(self) -> StepReader:
@@ -221,7 +222,7 @@ class Run:
     def _curve(self, path: Path) -> dict[str, np.ndarray]:
         """The curve, believed: every step once and in order, nothing but numbers and outcomes."""
         self._believe(path)
-        table = read_table(path)
+        table = renamed.columns(read_table(path))
         # runs of earlier versions have no digests, but their manifest knows how many steps they ended with
         ended, found = self.manifest.get("steps"), len(table["step"]) if table else 0
         if self.outcome.finished and ended is not None and found != ended:

@@ -25,6 +25,7 @@ import numpy as np
 from fesplice.contracts import Floats, FolderFault, Ints
 from fesplice.elements import ELEMENTS
 from fesplice.mesh import Mesh
+from fesplice.store import renamed
 from fesplice.store.arrays import Packed, pack_small
 from fesplice.store.folder import Absent, reason, step_path
 
@@ -146,13 +147,14 @@ class StepFile:
             self.alone = bool(about["alone"])
             self.lanes = [(str(part), int(size), share) for part, size, share in about["lanes"]]
             self.layout = {
-                str(quantity): [(str(name), tuple(map(int, shape))) for name, shape in entries]
+                str(quantity): [(renamed.field(str(name)), tuple(map(int, shape))) for name, shape in entries]
                 for quantity, entries in about["layout"].items()
             }
-            self.derived = tuple(map(str, about["derived"]))
+            self.derived = tuple(renamed.field(str(name)) for name in about["derived"])
         except (KeyError, TypeError, ValueError, AttributeError) as error:
             raise FolderFault(str(path), f"is damaged: {reason(error)}") from error
-        self.plain = tuple(name.removeprefix("plain/") for name in self.packed if name.startswith("plain/"))
+        stored = [name for name in self.packed if name.startswith("plain/")]
+        self.plain = {renamed.field(name.removeprefix("plain/")): name for name in stored}
 
     def after(self, taken: Taken) -> Taken:
         """Rounded numbers of this step and the one before, from those of the two before."""
@@ -199,7 +201,7 @@ class Fields(Mapping[str, np.ndarray]):
             parts = [self._part(part, start, shape[:-1], np.float32) for part in _CRACK_PARTS]
             return np.stack(parts, axis=-1)
         if name in self._file.plain:
-            return self._file.packed[f"plain/{name}"].copy()
+            return self._file.packed[self._file.plain[name]].copy()
         if name in self._file.derived and name in self._strains.names:
             return self._strains.of(name, self["u"]).astype(np.float32)
         raise Absent(str(self._file.path), f"does not hold {name}: of another run, or of another version")

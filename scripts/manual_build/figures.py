@@ -189,7 +189,7 @@ def interface(s: Specimen) -> Figure:
     mesh = plan_mesh(plan(s), s.plan.element)
     for colour, tails in zip(INK, (False, True)):
         law = plan_model.interface_law(vary_many(s, {"plan.interface_tails": tails}), mesh)
-        k = int(np.argmax(mesh.groups["hanging"].data["tail_A_ratio"]))
+        k = int(np.argmax(mesh.groups["interface"].data["tail_A_ratio"]))
         slip = np.tile(d, (len(law.strength), 1))
         right.plot(d, law.envelope(slip)[0][k], color=colour, label="with tails of hooks" if tails else "no steel")
     _labelled(right, "displacement of slab and body [mm]", "traction at a hook [MPa]")

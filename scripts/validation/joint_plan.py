@@ -114,7 +114,7 @@ def _law(c: Column, mesh: Mesh, name: str, settings: Settings, splitting: str, v
         return EndAnchor(curve)
     if kind == "grips":
         return Spring(c.steel.modulus / (GRIP * c.diameter))
-    if kind == "hanging":
+    if kind == "interface":
         return _planes(c, mesh, mix, vertical)
     if g.kind == "quad4":
         return SmearedCrack.built(concrete_numbers(mix, settings.crack))
@@ -135,7 +135,7 @@ def _law(c: Column, mesh: Mesh, name: str, settings: Settings, splitting: str, v
 
 def _planes(c: Column, mesh: Mesh, mix: Any, vertical: Vertical | None) -> CohesiveInterface:
     """Both planes as one of twice the stiffness, strength and energy; the numbers of a specimen file that says none."""
-    p, x = PlanPlane(), mesh.points[mesh.groups["hanging"].cells[:, 0], 0]
+    p, x = PlanPlane(), mesh.points[mesh.groups["interface"].cells[:, 0], 0]
     stress = np.zeros(len(x)) if vertical is None else vertical.at(x)[0]
     f_t = mix.tensile_strength
     return CohesiveInterface(

@@ -64,7 +64,7 @@ def columns(mesh: Mesh, share: float, load: float, k: int) -> dict[str, float | 
     bars = {f"bar_stress_{n}_MPa": BAR * share for n, line in mesh.lines.items() if line.role == "main"}
     return {
         "load_N": load, "extension_mm": 0.4 * k, "bar_stress_A_MPa": BAR * share, "bar_stress_B_MPa": BAR * share,
-        **bars, "side_low_mm": OUT * share, "side_high_mm": OUT * share, "plane_lost": 0.1 * k, "iterations": 4,
+        **bars, "side_low_mm": OUT * share, "side_high_mm": OUT * share, "interface_lost": 0.1 * k, "iterations": 4,
         "residual": 1e-4, "energy": 1e-6, "outcome": "converged",
     }  # fmt: skip
 
@@ -97,6 +97,6 @@ def fields(mesh: Mesh, share: float, k: int) -> Fields:
             out |= {f"{name}/slip": np.full(m, 0.1 * share), f"{name}/force": np.full(m, 100e3 * share)}
         elif name.startswith("grips:"):
             out |= {f"{name}/slip": np.zeros((m, 2)), f"{name}/stress": np.tile([BAR * share, 0.0], (m, 1))}
-        elif name == "hanging":
+        elif name == "interface":
             out |= {f"{name}/slip": np.zeros((m, 2)), f"{name}/stress": np.zeros((m, 2))}
     return out

@@ -280,8 +280,8 @@ def test_the_plane_loses_what_its_law_says():
     for d in path:
         answer = law.respond(np.array([[[d, 0.0]]]), history, np.ones((1, 1)))
         history = answer.history
-        steps.append({"hanging/slip": np.array([[d, 0.0]]), "hanging/stress": answer.stress[0]})
-    mesh = SimpleNamespace(points=np.zeros((4, 2)), groups={"hanging": SimpleNamespace(cells=np.array([[0, 3]]))})
+        steps.append({"interface/slip": np.array([[d, 0.0]]), "interface/stress": answer.stress[0]})
+    mesh = SimpleNamespace(points=np.zeros((4, 2)), groups={"interface": SimpleNamespace(cells=np.array([[0, 3]]))})
     run = SimpleNamespace(mesh=mesh, indices=tuple(range(len(path))), step=lambda k: SimpleNamespace(fields=steps[k]))
     shape = SimpleNamespace(cells=np.array([[0, 0, 0, 0]]), concrete=1)
     plane = _Plane(SimpleNamespace(run=run), shape)  # pyright: ignore

@@ -89,7 +89,7 @@ def test_steel_across_by_kind(name: str, lines: int) -> None:
     laid = plan_layout(mesh)
     assert len(laid.across) == lines and [b.line for b in laid.bars] == ["A1", "B1", "B2", "A2"]
     assert quality(mesh) > 0.99
-    hung = mesh.groups["hanging"].data["area"]
+    hung = mesh.groups["interface"].data["area"]
     assert hung.sum() == pytest.approx(560 * 600)
     slab = mesh.groups["closure"]
     volume = (np.ptp(mesh.points[slab.cells], axis=1).prod(axis=1) * slab.data["thickness"]).sum()
@@ -101,7 +101,7 @@ def test_steel_across_by_kind(name: str, lines: int) -> None:
 def test_legs_cross_the_plane_where_stirrups_stand() -> None:
     """S3: 2 legs of 129 mm2 per 85 mm and 600 mm, over six spacings."""
     mesh = plan_mesh(plan(read(MODELS / "as29-100-s3.toml")), 20.0)
-    hung = mesh.groups["hanging"]
+    hung = mesh.groups["interface"]
     ratio, x = hung.data["leg_ratio"], mesh.points[hung.cells[:, 0], 0]
     assert np.unique(ratio) == pytest.approx([0.0, 2 * 129 / (85 * 600)])
     assert np.abs(x[ratio > 0]).max() <= 255 and np.abs(x[ratio == 0]).min() > 255
@@ -111,7 +111,7 @@ def test_tails_cross_the_plane_where_they_stand() -> None:
     """Two No. 29 bars of 645 mm2 a side, over 5 bar diameters about the tail, cut off at the joint face."""
     s = read(MODELS / "as29-100-u.toml")
     mesh = plan_mesh(plan(s), 10.0)
-    hung = mesh.groups["hanging"]
+    hung = mesh.groups["interface"]
     x, at = mesh.points[hung.cells[:, 0], 0], 230.0 - 0.5 * 28.7
     wide = 280.0 - (at - 2.5 * 28.7)
     for name, side in (("A", 1.0), ("B", -1.0)):
@@ -119,7 +119,7 @@ def test_tails_cross_the_plane_where_they_stand() -> None:
         assert ratio.max() == pytest.approx(2 * 645 / (wide * 600), rel=1e-3)
         assert (side * x[ratio > 0]).min() == pytest.approx(at - 2.5 * 28.7, abs=10.0)
     assert not hung.data["leg_ratio"].any()
-    turned = plan_mesh(plan(vary(s, "bars.left.hook.angle", 180)), 20.0).groups["hanging"].data
+    turned = plan_mesh(plan(vary(s, "bars.left.hook.angle", 180)), 20.0).groups["interface"].data
     assert not turned["tail_A_ratio"].any() and not turned["tail_B_ratio"].any()
 
 
@@ -142,7 +142,7 @@ def test_tails_hold_the_bend_layer_and_what_bar_level_hands_on_of_the_cover() ->
     """
     s = read(MODELS / "as29-100-u.toml")
     mesh = plan_mesh(plan(s), 20.0)
-    tail = np.asarray(mesh.groups["hanging"].data["tail_A_ratio"])
+    tail = np.asarray(mesh.groups["interface"].data["tail_A_ratio"])
     at, rho = int(np.argmax(tail)), tail.max()
     pulled = Vertical(np.array([-280.0, 280.0]), np.array([1.0, 1.0]), np.array([0.0, 0.0]), 300.0)
     bond = 4.0 * 3.9 * s.bars.left.hook.tail / 28.7
@@ -195,7 +195,7 @@ def test_reactions_sum_to_nothing_and_bars_to_the_load() -> None:
     pulls = forces.bar_forces(values)
     for row in "AB":
         assert sum(f for name, f in pulls.items() if name[0] == row) == pytest.approx(step.state.load, rel=1e-3)
-    _, held = forces.hanging(values)
+    _, held = forces.interface(values)
     scale = step.state.load
     assert abs(held[:, 0].sum()) < 1e-6 * scale
     sideways = held[:, 1].sum() + sum(forces.held(values, name) for name in pulls)
@@ -231,7 +231,7 @@ def test_what_struts_and_ties_leave_out_is_statics_of_the_members() -> None:
     assert drawn(180.0).residual == 0.0  # of the strip, which knows nothing of the picture
 
 
-# ------------------------------------------------------------------ hanging plane in the model
+# ------------------------------------------------------------------ interface in the model
 def test_vertical_tension_and_legs_reach_the_plane() -> None:
     """sqrt(f_t^2 - f_t s) of 1.95 MPa at s = 1: 1.361; 2 legs of 129 per 85 x 600 mm2, 460 - 100 MPa to yield."""
     s = read(MODELS / "as29-100-s3.toml")
@@ -250,7 +250,7 @@ def test_plane_alone_spends_its_energy_over_the_area() -> None:
     """A slab that slides as a whole across its plane spends G_F x area; the bars and the slab are taken away."""
     s = vary(small("as19-100-u"), "plan.interface_tails", False)
     model = built(s)
-    part = next(p for p in model.parts if p.name == "hanging")
+    part = next(p for p in model.parts if p.name == "interface")
     history, work, before, last = part.law.fresh(part.shape), 0.0, 0.0, 0.0
     for slip in np.linspace(0.0, 0.2, 2001)[1:]:
         strain = np.zeros((*part.shape, 2))
@@ -319,7 +319,7 @@ def test_trace_follows_the_run(run: Run) -> None:
     assert history.bar_stress == pytest.approx(
         np.max([run.curve[f"bar_stress_{n}_MPa"] for n in ("A1", "A2", "B1", "B2")], axis=0)
     )
-    assert np.all(history.plane_lost >= 0.0) and history.splitting[-1].max() > history.splitting[0].max()
+    assert np.all(history.interface_lost >= 0.0) and history.splitting[-1].max() > history.splitting[0].max()
 
 
 def test_each_bar_yields_by_its_own_steel(tmp_path: Path) -> None:
@@ -450,7 +450,7 @@ def test_columns_read_each_bar(run: Run) -> None:
     model = built(small("as29-0-u"))
     step, values = pulled(model, 0.1)
     row = columns(model, step, values)
-    assert {"load_N", "extension_mm", "bar_stress_B2_MPa", "side_low_mm", "plane_lost"} <= row.keys()
+    assert {"load_N", "extension_mm", "bar_stress_B2_MPa", "side_low_mm", "interface_lost"} <= row.keys()
     area = 2 * 645.0
     assert row["bar_stress_A_MPa"] == pytest.approx(step.state.load / area, rel=1e-6)
     assert row["extension_mm"] == pytest.approx(0.1)

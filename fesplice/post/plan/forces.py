@@ -147,9 +147,9 @@ class PlanForces:
     def cuts(self, fields: Fields) -> tuple[Cut, ...]:
         """Every gap of the plan, cut open at one step."""
         blocks = self._blocks(fields)
-        _, held = self.hanging(fields)
+        _, held = self.interface(fields)
         hung = np.zeros((len(self.mesh.points), 2))
-        hung[self.mesh.groups["hanging"].cells[:, 0]] = held
+        hung[self.mesh.groups["interface"].cells[:, 0]] = held
         found = []
         for gap in self.laid.gaps:
             total, lower = np.zeros((len(self.mesh.points), 2)), np.zeros((len(self.mesh.points), 2))
@@ -215,10 +215,10 @@ class PlanForces:
     def _thickness(self) -> float:
         return float(np.max(self.mesh.groups[self.laid.group].data["thickness"]))
 
-    def hanging(self, fields: Fields) -> tuple[Floats, Floats]:
+    def interface(self, fields: Fields) -> tuple[Floats, Floats]:
         """Places (n, 2) [mm] of the slab's nodes and forces (n, 2) [N] of the body on them."""
-        g = self.mesh.groups["hanging"]
-        traction = np.asarray(fields["hanging/stress"], float)
+        g = self.mesh.groups["interface"]
+        traction = np.asarray(fields["interface/stress"], float)
         return self.mesh.points[g.cells[:, 0]], -traction * np.asarray(g.data["area"], float)[:, None]
 
     def thrusts(self, fields: Fields, cuts: tuple[Cut, ...] | None = None) -> tuple[Thrust, ...]:
@@ -243,7 +243,7 @@ class PlanForces:
 
     def carried(self, fields: Fields, y0: float, y1: float) -> tuple[Floats, Floats]:
         """Force (2,) [N] of the body on the strip between the cuts ``y0`` and ``y1``, and its place (2,) [mm]."""
-        place, held = self.hanging(fields)
+        place, held = self.interface(fields)
         y = place[:, 1]
         share = np.where((y > y0) & (y < y1), 1.0, 0.0)
         share[(np.abs(y - y0) < 1e-6) | (np.abs(y - y1) < 1e-6)] = 0.5

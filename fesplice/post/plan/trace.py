@@ -44,7 +44,7 @@ class PlanTrace:
     the edge bars, ``thrust`` (n, 2) on the edge bars, ``strut_stress`` (n,) and ``strut_angle`` (n,) of the
     lapped gaps' most loaded strut, ``hook_slip`` and ``hook_force`` (n, m) by bar, ``bond_past`` (n, m) share of
     its lead past the bond peak, ``bond_opening`` (n,) largest mean opening beside a lead that wedges,
-    ``tie_utilisation`` (n,) largest share of yield, ``plane_lost`` (n,) share of the plane past its peak,
+    ``tie_utilisation`` (n,) largest share of yield, ``interface_lost`` (n,) share of the plane past its peak,
     ``side`` (n,) largest outward movement of a side face.
     """
 
@@ -67,7 +67,7 @@ class PlanTrace:
     bond_past: Floats
     bond_opening: Floats
     tie_utilisation: Floats
-    plane_lost: Floats
+    interface_lost: Floats
     side: Floats
 
 
@@ -123,7 +123,7 @@ def trace(run: Run, laid: PlanLayout | None = None) -> PlanTrace:
         yield_utilisation=(rows / limits[:, None]).max(axis=0),
         gaps=tuple(g.name for g in laid.gaps),
         bars=tuple(b.line for b in laid.bars),
-        plane_lost=np.asarray(curve["plane_lost"], float)[:n],
+        interface_lost=np.asarray(curve["interface_lost"], float)[:n],
         side=np.maximum(np.asarray(curve["side_low_mm"], float), np.asarray(curve["side_high_mm"], float))[:n],
         **arrays,
     )

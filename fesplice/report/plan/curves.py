@@ -272,7 +272,7 @@ def plan_load(view: View, folder: Path) -> list[Path]:
             furthest = view.over(lambda v: float(v.curve[MOVED].max()))
             axes.set_xlim(min(0.0, float(moved.min())), 1.04 * furthest or 1.0)
             axes.grid(True, zorder=0)
-        keep = {k: v for k, v in curve.items() if k in ("step", "load_N", "outcome", "plane_lost")
+        keep = {k: v for k, v in curve.items() if k in ("step", "load_N", "outcome", "interface_lost")
                 or k.endswith(("_mm", "_MPa"))}  # fmt: skip
         return style.save(figure, folder, "plan-load", {"": keep})
 

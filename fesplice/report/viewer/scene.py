@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 FINE_OPENING, FINE_STRESS = 0.01, 0.05
 #: Share of elements that may lie beyond the end of a colour scale (judgement).
 _BEYOND = 0.005
-_PLANE = "hanging"
+_PLANE = "interface"
 
 
 @dataclass(frozen=True)
