@@ -20,6 +20,7 @@ from fesplice.contracts import Outcome
 from fesplice.post.mechanisms import Mechanism
 from fesplice.post.prediction import Prediction
 from fesplice.post.record import findings
+from fesplice.post.trust import SENTENCES
 from fesplice.report import write_page
 from fesplice.report.figures import Drawn
 from fesplice.report.prediction_page import prediction_page
@@ -106,7 +107,7 @@ def test_a_prediction_is_one_text_everywhere(changes, tmp_path) -> None:
     assert "not a safety system" in said.output.splitlines()[-1]
     page = shown(prediction_page(home, runs=False))
     told = (live.sentence, live.elevation.sentence, live.coupled.sentence, *live.governing.evidence, *live.around)
-    for line in (*told, *live.unresolved):
+    for line in (*told, *live.unresolved, *SENTENCES):
         assert line in page, line
     for judged in (live.elevation, live.free, live.intact, live.coupled):
         assert f"{judged.sentence}." in page
