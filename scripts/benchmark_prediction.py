@@ -40,7 +40,7 @@ def measure(specimen: Path, home: Path) -> bool:
     began, used = time.perf_counter(), processor()
     parts: dict[str, Progress] = {}
 
-    def told(name: str, now: Progress | None) -> None:
+    def told(now: Progress | None, name: str) -> None:
         if now is not None:
             parts[name] = now
 

@@ -69,7 +69,7 @@ def overhead(folder: Path, number: int = 1000) -> float:
     ends: list[float] = []
     run_study(
         study(number), folder / "many", resources=Resources(workers=2), task=nothing_to_do,
-        told=lambda now: ends.append(now.elapsed),
+        progress=lambda now: ends.append(now.elapsed),
     )  # fmt: skip
     return (ends[-1] - ends[0]) / number
 

@@ -46,16 +46,15 @@ def schedule(
 ) -> None:
     """Bar schedule (CSV), clash list (CSV) and drawing for CAD (DXF). Exit 1 if bars clash."""
     from fesplice.geometry import clashes
-    from fesplice.report.barlist import barlist_text, write_barlist
-    from fesplice.report.dxf import write_dxf
+    from fesplice.pipeline.before import schedule as write
+    from fesplice.report.barlist import barlist_text
     from fesplice.sizing.cage import cage
     from fesplice.specimen import read
 
     given = read(specimen)
-    pieces, faults, name = cage(given), clashes(given), given.name.lower()
-    out.print(barlist_text(given, pieces, faults))
-    files = write_barlist(given, pieces, faults, folder, name)
-    for path in (*files, write_dxf(given, pieces, folder / f"{name}.dxf")):
+    faults = clashes(given)
+    out.print(barlist_text(given, cage(given), faults))
+    for path in write(given, folder):
         out.print(str(path))
     if faults:
         raise typer.Exit(1)
@@ -83,34 +82,13 @@ def sheet(
 
         out.print(gauges_toml(suggested(read_file(specimen))))
         return
-    from fesplice.report.sheet import sheet as compose
-    from fesplice.report.sheetprint import write_sheet
-    from fesplice.sizing import check as check_specimen
-    from fesplice.sizing.instruments import gauges_of
-    from fesplice.sizing.testday import test_day
+    from fesplice.pipeline.before import sheet as write
     from fesplice.specimen import read
 
     given = read(specimen)
-    found = check_specimen(given)
-    if falls := [m for m in found.missed if m.key == "own strength"]:
-        raise InputFault(str(specimen), f"no sheet of a beam that does not stand: {falls[0].note}")
-    computed = plan = predicted = table = None
-    if run is not None:
-        from fesplice.post.prediction import Prediction
-        from fesplice.post.readings import gauge_table
-        from fesplice.report.prediction_page import runs_of
-        from fesplice.report.within import is_prediction
-        from fesplice.store import Run
-
-        predicted = Prediction.read(run) if is_prediction(run) else None
-        computed, plan = (Run(run), None) if predicted is None else runs_of(run, predicted)
-        if predicted is not None and computed is not None:
-            table = gauge_table(given, gauges_of(given), computed, plan)
     target = file if file is not None else Path(f"{given.name.lower()}-sheet.html")
-    page = compose(given, found, test_day(given, found), computed, plan, predicted, table)
-    out.print(str(write_sheet(page, target, paper)))
-    if page.csv:
-        out.print(str(target.with_suffix(".csv")))
+    for path in write(given, target, run, paper):
+        out.print(str(path))
 
 
 def _stress(text: str) -> float:

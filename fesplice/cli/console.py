@@ -159,14 +159,14 @@ class Watch:
         if self.log is not None:
             self.log.file.close()
 
-    def named(self, run: str, now) -> None:
-        """A step of one run among several; without a step only that it goes on."""
-        if now is not None:
-            self(now, run)
-        elif self.live:
-            self.bar.update(self.task, description=f"{run:<11} running")
-
     def __call__(self, now, run: str = "") -> None:
+        """A step of a run, among several the one named; without a step only that it goes on."""
+        if now is None:
+            if self.live:
+                self.bar.update(self.task, description=f"{run:<11} running")
+            return
+        from fesplice.pipeline.progress import full_line, live_line
+
         if self.live:
             # one line of a terminal has no room for both
             self.bar.update(self.task, description=told(live_line(now, run), shown().replace("both", "si")))
@@ -175,28 +175,3 @@ class Watch:
         if self.log is not None:
             self.log.print(told(full_line(now, run)))
             self.log.file.flush()
-
-
-def live_line(now, run: str) -> str:
-    """What matters while one waits, in at most 70 columns: load, bar stress, movement, time left."""
-    left = "" if now.left is None else f"  at most {_time(now.left)} left"
-    head = f"{run:<11} " if run else ""
-    seen = f"{now.load / 1e3:7.1f} kN {now.bar_stress:4.0f} MPa {now.deflection:6.2f} mm"
-    return f"{head}step {now.step.index:3d} {seen}{left}"
-
-
-def full_line(now, run: str) -> str:
-    """The same with what its load is counted per, and how the step was found."""
-    left = "" if now.left is None else f"  at most {_time(now.left)} left"
-    head = f"{run:<12} " if run else ""
-    return (
-        f"{head}step {now.step.index:3d}  {now.load / 1e3:8.2f} kN {now.per}  {now.deflection:7.2f} mm  "
-        f"bar {now.bar_stress:5.0f} MPa  {now.step.iterations:2d} iterations  residual {now.step.residual:.0e}{left}"
-    )
-
-
-def _time(seconds: float) -> str:
-    """A length of time as one says it: ``40 s``, ``3 min``, ``2 h``."""
-    if seconds < 100.0:
-        return f"{max(round(seconds, -1), 10):.0f} s" if seconds > 20.0 else f"{max(seconds, 1.0):.0f} s"
-    return f"{seconds / 60.0:.0f} min" if seconds < 5400.0 else f"{seconds / 3600.0:.1f} h"

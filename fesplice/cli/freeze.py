@@ -43,11 +43,10 @@ def verify(
     folder: Annotated[Path, typer.Argument(help="folder of a run, a prediction or a study", show_default=False)],
 ) -> None:
     """Hold a folder against its digests and make again what follows from its steps. Exit 1 if something differs."""
-    from fesplice.pipeline.verify import verify_folder
-    from fesplice.study.verify import is_study, verify_study
+    from fesplice.study.verify import looks
 
     counts = {True: 0, False: 0, None: 0}
-    for look in verify_study(folder) if is_study(folder) else verify_folder(folder):
+    for look in looks(folder):
         counts[look.held] += 1
         out.print(str(look), style="bold red" if look.held is False else None)
     told = f", {counts[None]} not told" if counts[None] else ""

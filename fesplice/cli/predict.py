@@ -47,7 +47,7 @@ def predict(
     target = folder if folder != Path() else Path("runs") / f"{given.name.lower()}-prediction"
     with Watch(quiet, log) as watch:
         try:
-            found = compute(given, target, progress=watch.named, learned=learned)
+            found = compute(given, target, progress=watch, learned=learned)
         except KeyboardInterrupt:
             err.print("fesplice: stopped; the same command goes on from the last accepted steps")
             raise typer.Exit(130) from None

@@ -28,11 +28,6 @@ def _folder(file: Path, folder: Path) -> Path:
     return folder if folder != Path() else Path("runs") / file.stem
 
 
-def _time(seconds: float) -> str:
-    minutes, seconds = divmod(round(seconds), 60)
-    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min {seconds:02d} s"
-
-
 def _kn(load: float, digits: int = 1) -> str:
     """A load per ram [N]; none where own weight alone goes beyond."""
     return f"{load / 1e3:.{digits}f} kN" if load >= 0.0 else "none"
@@ -90,7 +85,7 @@ def run(
     target = _folder(file, folder)
     wanted = _resources(given.resources, workers, scheduler)
     try:
-        run_study(given, target, resources=wanted, told=_tell, again=again, planning=_planning(), notice=_notice)
+        run_study(given, target, resources=wanted, progress=_tell, again=again, planning=_planning(), notice=_notice)
     except KeyboardInterrupt:
         err.print("fesplice: stopped; the same command goes on where every run stands")
         raise typer.Exit(130) from None
@@ -138,10 +133,8 @@ def _resources(given: Resources, workers: int | None, scheduler: str) -> Resourc
     return None if workers is None else replace(given, workers=workers, adaptive=None, scheduler="")
 
 
-def _tell(now: StudyProgress) -> None:
-    left = f", about {_time(now.left)} left" if now.done < now.total else ""
-    states = ", ".join(f"{view} {state}" for view, state in now.states.items())
-    err.print(f"{now.done:5d} of {now.total}  {now.label}: {states}{left}")
+def _tell(now: StudyProgress, name: str = "") -> None:
+    err.print(now.line(name))
 
 
 @study.command()
@@ -185,7 +178,7 @@ def convergence(
         raise InputFault("convergence", [allowed[views in VIEWS]])
     given = read(specimen)
     target = folder if folder != Path() else Path("runs") / f"{given.name.lower()}-convergence"
-    page, found = compute(given, target, views=views, resources=Resources(workers), told=_tell)
+    page, found = compute(given, target, views=views, resources=Resources(workers), progress=_tell)
     for m in found:
         said = "held" if m.held else f"NOT held{f' ({m.reason})' if m.reason else ''}"
         out.print(

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from fesplice.answers import Chart, Drawable, Line, Tabular
 from fesplice.contracts import Floats, InputFault
 from fesplice.measured import claims, onsets
 from fesplice.measured.channels import ACCURACY
@@ -107,7 +108,7 @@ class Compared:
 
 
 @dataclass(frozen=True)
-class Comparison:
+class Comparison(Drawable, Tabular):
     """Tests of one specimen against its prediction in ``folder``.
 
     ``frozen``: what verifying the freeze of the prediction gave; ``age``: whether it was older than each test.
@@ -121,6 +122,30 @@ class Comparison:
 
     def __repr__(self) -> str:
         return f"Comparison({self.found.specimen}: {len(self.tests)} tests, {self.frozen})"
+
+    def chart(self, course: str = "") -> Chart:
+        """A computed course and what the tests saw of it: load over deflection unless another is named."""
+        kept = [c for t in self.tests for c in t.courses]
+        names = list(dict.fromkeys(c.name for c in kept))
+        wanted = course or next((c.name for c in kept if c.turned), names[0] if names else "")
+        chosen = [c for c in kept if c.name == wanted]
+        if not chosen:
+            raise InputFault("plot", f"course = {course!r}; there are {', '.join(names) or 'none'}")
+        first = chosen[0]
+        pairs = [("computed", first.x, first.y), *((s.name, s.x, s.y) for c in chosen for s in c.seen)]
+        lines = tuple(Line(name, *((y, x) if first.turned else (x, y))) for name, x, y in pairs)
+        across, up = (first.y_axis, first.x_axis) if first.turned else (first.x_axis, first.y_axis)
+        return Chart(f"{self.found.specimen}: {wanted}", across, up, lines)
+
+    def columns(self) -> dict[str, list[Any]]:
+        """Test over prediction: one row per test and quantity."""
+        rows = [(t.name, r) for t in self.tests for r in t.ratios]
+        return {
+            "test": [name for name, _ in rows], "quantity": [r.quantity for _, r in rows],
+            "unit": [r.unit for _, r in rows], "measured": [r.test for _, r in rows],
+            "uncertainty": [r.uncertainty for _, r in rows], "predicted": [r.predicted for _, r in rows],
+            "ratio": [r.ratio for _, r in rows], "inside": [r.inside for _, r in rows],
+        }  # fmt: skip
 
     def to_dict(self) -> dict[str, Any]:
         """All but the curves, fit for JSON; None where a value is not known."""

@@ -13,6 +13,7 @@ from pathlib import Path
 from types import UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
+from fesplice.answers import Chart, Drawable, Line, Tabular
 from fesplice.contracts import FolderFault, InputFault
 from fesplice.measured.quality import Suspect
 from fesplice.store.folder import plain, reason
@@ -193,7 +194,7 @@ class Judged:
 
 
 @dataclass(frozen=True)
-class Test:
+class Test(Drawable, Tabular):
     """A reduced test."""
 
     # pytest would take the name for a test of its own
@@ -226,6 +227,24 @@ class Test:
             f"Test({self.specimen}: largest load {peak.value / 1e3:.1f} kN per ram, {len(self.channels)} channels, "
             f"{len(self.suspects)} suspect)"
         )
+
+    # -------------------------------------------------------------- to be drawn, as a table
+    def chart(self) -> Chart:
+        """Load per ram over midspan deflection as reduced; :class:`FolderFault` where the test has no deflection."""
+        kept = self.series()
+        if "deflection_mm" not in kept:
+            raise FolderFault(str(self.folder or self.specimen), "has no midspan deflection to draw the load over")
+        line = Line(f"{self.specimen}, test", kept["deflection_mm"], kept["load_N"] / 1e3)
+        return Chart(line.name, "midspan deflection (mm)", "load per ram (kN)", (line,))
+
+    def columns(self) -> dict[str, list[Any]]:
+        """Results of the test: name, value, standard uncertainty, unit, formula, note."""
+        kept = self.results
+        return {
+            "result": list(kept), "value": [v.value for v in kept.values()],
+            "uncertainty": [v.uncertainty for v in kept.values()], "unit": [v.unit for v in kept.values()],
+            "formula": [v.formula for v in kept.values()], "note": [v.note for v in kept.values()],
+        }  # fmt: skip
 
     # -------------------------------------------------------------- file
     def to_dict(self) -> dict[str, Any]:

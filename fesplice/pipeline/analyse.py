@@ -15,7 +15,7 @@ from fesplice.model.assembly import Model
 from fesplice.model.fields import fields
 from fesplice.model.plan import Vertical
 from fesplice.pipeline import manifest
-from fesplice.pipeline.progress import Progress, seconds_left
+from fesplice.pipeline.progress import Hears, Progress, seconds_left
 from fesplice.pipeline.views import Setup, setup
 from fesplice.post.record import as_stored, findings
 from fesplice.sizing import check
@@ -34,7 +34,7 @@ def analyse(
     mesh: Mesh | None = None,
     bond: BondMaker | None = None,
     concrete: ConcreteMaker | None = None,
-    progress: Callable[[Progress], None] | None = None,
+    progress: Hears | None = None,
     begin: Callable[[Model], None] | None = None,
 ) -> Run:
     """Compute one view of a specimen (or its file) to failure into a run folder, and return the run.
@@ -76,7 +76,7 @@ def _findings(folder: Path, outcome: Outcome) -> dict:
     return as_stored(findings(run, stored=False, outcome=outcome)) if run.n_steps else {}
 
 
-def _march(case: Setup, model: Model, writer: RunWriter, progress: Callable[[Progress], None] | None) -> None:
+def _march(case: Setup, model: Model, writer: RunWriter, progress: Hears | None) -> None:
     march = case.march(model, writer.attempt)
     if writer.saved is not None:
         _restore(march, model, dict(writer.saved.memory))

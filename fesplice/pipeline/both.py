@@ -25,6 +25,7 @@ from fesplice.model.plan import Vertical
 from fesplice.pipeline import beside, manifest
 from fesplice.pipeline.analyse import analyse
 from fesplice.pipeline.beside import Beside, Told
+from fesplice.pipeline.progress import Hears
 from fesplice.pipeline.views import computable
 from fesplice.post.elevation.findings import elevation_findings
 from fesplice.post.elevation.interface import InterfaceTrace
@@ -55,12 +56,12 @@ def predict(
     specimen: Specimen | str | Path,
     folder: str | Path,
     *,
-    progress: Told | None = None,
+    progress: Hears | None = None,
     bond: BondMaker | None = None,
     concrete: ConcreteMaker | None = None,
     learned: Model | str | Path | None = None,
 ) -> Prediction:
-    """Compute and read both views of a specimen (or its file); ``progress(run, step)`` hears of every step.
+    """Compute and read both views of a specimen (or its file); ``progress(now, run)`` hears of every step.
 
     The elevation and the two plans that bracket the answer run side by side, each in a process of its own; what is
     told of their steps lacks displacements and stresses. With a law handed in (``bond``, ``concrete``: see
@@ -82,7 +83,8 @@ def predict(
     laws: Laws = {kind: law for kind, law in (("bond", bond), ("concrete", concrete)) if law is not None}
     text, lock = _claim(s, home)
     try:
-        answer = _predict(s, home, text, progress or (lambda name, now: None), laws)
+        hears = progress or (lambda now, run="": None)
+        answer = _predict(s, home, text, lambda name, now: hears(now, name), laws)
     finally:
         lock.release()
     return _told_by(model, s, home, answer)

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from fesplice.answers import Chart, Drawable, Span, Tabular
 from fesplice.contracts import FolderFault
 from fesplice.post.expected import Expected
 from fesplice.post.mechanisms import Assessment, Mechanism, MechanismState
@@ -84,7 +85,7 @@ class Made:
 
 
 @dataclass(frozen=True, repr=False)
-class Prediction:
+class Prediction(Drawable, Tabular):
     """Both views of one specimen. Bar stresses at the joint face [MPa], loads per ram [N].
 
     ``free``, ``intact``, ``coupled``: the plan with an open plane, an intact one, and the one the elevation
@@ -145,6 +146,36 @@ class Prediction:
 
     def _repr_html_(self) -> str:
         return shown(self.specimen, self.sentence, [s for s in self.sentences if s != self.sentence])
+
+    # -------------------------------------------------------------- to be drawn, as a table
+    def chart(self) -> Chart:
+        """Bar stress at the joint face: the prediction in its band, and every view."""
+        answer = Span("prediction", self.bar_stress, *self.band, open=not self.exact, note=self.mode.words)
+        return Chart(self.specimen, "bar stress at the joint face (MPa)", spans=(answer, *self._read))
+
+    def columns(self) -> dict[str, list[Any]]:
+        """One row for the prediction and one for every view, bar stresses in MPa."""
+        spans = self.chart().spans
+        return {
+            "reading": [s.name for s in spans], "bar_stress_MPa": [s.value for s in spans],
+            "low_MPa": [s.low if k == 0 else math.nan for k, s in enumerate(spans)],
+            "high_MPa": [s.high if k == 0 else math.nan for k, s in enumerate(spans)],
+            "lower_bound": [s.open for s in spans], "mechanism": [s.note for s in spans],
+        }  # fmt: skip
+
+    @property
+    def _read(self) -> tuple[Span, ...]:
+        views = (
+            ("elevation", self.elevation),
+            ("plan, coupled with the elevation", self.coupled),
+            ("plan, no plane to the body", self.free),
+            ("plan, plane that never gives way", self.intact),
+        )
+        return tuple(
+            Span(name, a.bar_stress, 0.0, a.bar_stress, open=not a.dropped, note=a.mode.words)
+            for name, a in views
+            if a is not None
+        )
 
     # -------------------------------------------------------------- what it says
     @property

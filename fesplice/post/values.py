@@ -13,6 +13,7 @@ from typing import Annotated, Any, TypeVar
 
 from pydantic import BeforeValidator, PlainSerializer, TypeAdapter, ValidationError
 
+from fesplice.answers import Tabular
 from fesplice.contracts import FolderFault, Outcome
 
 T = TypeVar("T")
@@ -59,7 +60,7 @@ def shown(title: str, first: str, lines: Sequence[str]) -> str:
     return f"<div><b>{escape(title)}</b><p>{escape(first)}</p><ul>{items}</ul></div>"
 
 
-class Told:
+class Told(Tabular):
     """How findings of a view show themselves: one line, one screen, a notebook's cell, plain values."""
 
     specimen: str
@@ -68,6 +69,16 @@ class Told:
     def to_dict(self) -> dict[str, Any]:
         """The findings as plain values; None where a value is not known."""
         return to_dict(self)
+
+    def columns(self) -> dict[str, list[Any]]:
+        """One row per mechanism: where it was reached, and how far it was used at the strength."""
+        states = self.assessment.states
+        return {
+            "mechanism": [s.name for s in states], "reached_at_MPa": [s.reached_at for s in states],
+            "load_N": [s.load for s in states], "step": [s.step for s in states],
+            "utilisation": [s.utilisation for s in states],
+            "evidence": [s.evidence[0].text if s.evidence else "" for s in states],
+        }  # fmt: skip
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}({self.specimen}, {self.assessment.sentence})"

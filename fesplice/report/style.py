@@ -61,7 +61,8 @@ CYCLE: tuple[dict[str, Any], ...] = (
 WARM = ("#ffffff", "#fdecd2", "#f7cf9b", "#ecae6c", "#da8a48", "#be672f", "#994722", "#6f2c1b", "#461713")
 COOL = ("#ffffff", "#e3edf5", "#bfd6e8", "#94b9d8", "#6799c4", "#4079ab", "#275b8c", "#173f69", "#0c2542")
 
-_SETTINGS: Any = {
+#: The house settings of matplotlib.
+SETTINGS: Any = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
     "font.size": 7.5,
@@ -114,7 +115,7 @@ def sheet(width: float, height: float, *, free: bool = False) -> Iterator[Figure
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
     fitted = None if free else ConstrainedLayoutEngine(w_pad=0.03, h_pad=0.03, hspace=0.03, wspace=0.03)
-    with matplotlib.rc_context(_SETTINGS):
+    with matplotlib.rc_context(SETTINGS):
         yield Figure(figsize=(width / 25.4, height / 25.4), layout=fitted)
 
 

@@ -6,6 +6,7 @@ import math
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
+from fesplice.answers import Chart, Drawable, Span, Tabular
 from fesplice.contracts import Fault, InputFault
 from fesplice.provisions import ec2_2023_loops
 from fesplice.sizing.band import Band, band
@@ -48,8 +49,8 @@ class HandLoads:
     largest_load: float
 
 
-@dataclass(frozen=True)
-class SpecimenCheck:
+@dataclass(frozen=True, repr=False)
+class SpecimenCheck(Drawable, Tabular):
     """Everything that is known of a specimen without finite elements.
 
     ``doubts`` are values that are read but hardly meant, ``effort`` what computing each view takes.
@@ -78,6 +79,28 @@ class SpecimenCheck:
     def missed(self) -> tuple[Margin, ...]:
         """Margins that count and are not met."""
         return tuple(m for m in self.margins if m.counts and not m.met)
+
+    def chart(self) -> Chart:
+        """Bar stress at anchorage failure by every formula that has an answer, the band first."""
+        rows = [e for e in self.band.estimates if math.isfinite(e.stress)]
+        spans = tuple(Span(f"{e.formula}, {e.line}", e.stress, 0.0, e.stress, note=e.role) for e in rows)
+        return Chart(self.name, "bar stress at anchorage failure (MPa)", spans=spans)
+
+    def columns(self) -> dict[str, list[Any]]:
+        """One row per formula and row of bars; stresses in MPa, moments in N mm, loads per ram in N."""
+        rows = self.band.estimates
+        return {
+            "bars": [e.line for e in rows], "formula": [e.formula for e in rows], "source": [e.source for e in rows],
+            "reading": [e.reading for e in rows], "stress_MPa": [e.stress for e in rows],
+            "moment_Nmm": [e.moment for e in rows], "load_N": [e.load for e in rows], "role": [e.role for e in rows],
+            "central": [e.central for e in rows], "notes": ["; ".join(e.notes) for e in rows],
+        }  # fmt: skip
+
+    def __repr__(self) -> str:
+        said = (
+            "all margins met" if self.ok else f"missed: {', '.join(m.name for m in self.missed) or 'cannot be built'}"
+        )
+        return f"SpecimenCheck({self.name}: {said}; {self.band.central.stress:.0f} MPa by the central formula)"
 
     def as_dict(self) -> dict[str, Any]:
         """Plain numbers in N, mm, MPa, texts, lists and dicts, fit for JSON: values that are no number become None."""

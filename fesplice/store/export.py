@@ -11,7 +11,7 @@ import os
 import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 from xml.sax.saxutils import quoteattr
 
 import numpy as np
@@ -20,6 +20,9 @@ from fesplice.contracts import Floats, FolderFault, Ints
 from fesplice.mesh import BarLine, Mesh
 from fesplice.store.folder import EXPORT, PARTIAL, reason, write_whole
 from fesplice.store.run import Run, StepFields, believing
+
+if TYPE_CHECKING:
+    import meshio
 
 COLLECTION = "run.pvd"
 
@@ -61,6 +64,21 @@ def export(run: Run, steps: Literal["all"] | int | Iterable[int] = "all") -> Pat
     except OSError as error:
         raise FolderFault(str(folder), f"cannot be written: {reason(error)}") from error
     return folder / COLLECTION
+
+
+def grids(run: Run, step: int) -> dict[str, meshio.Mesh]:
+    """The parts ``concrete`` and ``bars`` of a step (negative: from the last) as :func:`export` writes them.
+
+    Raises :class:`FolderFault` for a step that is not stored.
+    """
+    import meshio
+
+    mesh, fields = run.mesh, run.step(step)
+    found = {"concrete": _concrete(mesh, fields), "bars": _bars(mesh, fields)}
+    return {
+        name: meshio.Mesh(points, cells, point_data=of_points, cell_data=of_cells)
+        for name, (points, cells, of_points, of_cells) in ((n, g) for n, g in found.items() if g is not None)
+    }
 
 
 def collection(title: str, parts: Iterable[tuple[int, str, str]]) -> str:

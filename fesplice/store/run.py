@@ -11,6 +11,7 @@ from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 
+from fesplice.answers import Chart, Drawable, Line, Tabular
 from fesplice.contracts import FespliceError, Floats, FolderFault, Outcome
 from fesplice.mesh import Mesh
 from fesplice.store import renamed
@@ -60,7 +61,14 @@ class StepFields:
         return {name[len(head) :]: self.fields[name] for name in self.fields if name.startswith(head)}
 
 
-class Run:
+#: How the curve of a view is drawn: column of its movement, names of the axes.
+_SHOWN_AS = {
+    "deflection_mm": ("deflection_mm", "midspan deflection (mm)", "load per ram (kN)"),
+    "extension_mm": ("extension_mm", "extension from face to face (mm)", "load per side (kN)"),
+}
+
+
+class Run(Drawable, Tabular):
     """A run on disk. Every answer is as of now: tables are read again once their file has changed.
 
     Raises :class:`FolderFault` when ``folder`` holds no run or the asked file is damaged.
@@ -70,6 +78,19 @@ class Run:
         self.folder = Path(folder)
         self._kept: dict[str, tuple[Any, Any]] = {}
         self.manifest  # noqa: B018  a folder that holds no run is refused here, not at first use
+
+    def chart(self) -> Chart:
+        """Load over midspan deflection, or over the lengthening of a plan; the curve as it stands now."""
+        curve = self.curve
+        if not curve:
+            raise FolderFault(str(self.folder), "no step is stored yet")
+        moved, name, per = _SHOWN_AS["extension_mm" if "extension_mm" in curve else "deflection_mm"]
+        line = Line(f"{self.specimen_name}, {self.settings.get('view', '')}", curve[moved], curve["load_N"] / 1e3)
+        return Chart(line.name, name, per, (line,))
+
+    def columns(self) -> dict[str, np.ndarray]:
+        """The curve, one row per step."""
+        return self.curve
 
     def __repr__(self) -> str:
         return f"Run({str(self.folder)!r}, {self.specimen_name!r}, {self.n_steps} steps, {self.outcome.name})"

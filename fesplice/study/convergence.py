@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from fesplice.pipeline import manifest
+from fesplice.pipeline.progress import Hears
 from fesplice.report import trends
 from fesplice.report.trends import Bars
 from fesplice.report.trends_page import Entry, write
@@ -23,7 +24,7 @@ from fesplice.specimen import Specimen
 from fesplice.study.description import VIEWS, Factor, Level, Resources, Study
 from fesplice.study.effects import Row, response
 from fesplice.study.keys import key
-from fesplice.study.runner import StudyProgress, run_study
+from fesplice.study.runner import run_study
 from fesplice.study.table import Table
 
 #: Element sizes over the given one, coarse and fine; the step; the thickness of the plan (its usual scatter is 20 %).
@@ -125,12 +126,12 @@ def convergence(
     *,
     views: str = "both",
     resources: Resources | None = None,
-    told: Callable[[StudyProgress], None] | None = None,
+    progress: Hears | None = None,
 ) -> tuple[Path, list[Moved]]:
     """Compute what is open, draw it, write FOLDER/convergence.html; answer the page and every comparison."""
     place = Path(folder)
     study = convergence_study(specimen, views, resources)
-    run_study(study, place, told=told)
+    run_study(study, place, progress=progress)
     with Table(place) as table:
         rows = table.rows()
     found = judge(rows, study.views)

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fesplice.contracts import Fault, FolderFault, InputFault
+from fesplice.pipeline.progress import Hears, said
 from fesplice.store.extras import need
 from fesplice.store.folder import Lock, claim, write_whole
 from fesplice.study.cases import Case, cases
@@ -45,13 +46,24 @@ class StudyProgress:
     elapsed: float
     left: float
 
+    @property
+    def share(self) -> float:
+        """Share of the open cases that are done."""
+        return self.done / max(self.total, 1)
+
+    def line(self, name: str = "") -> str:
+        """All of it in one line."""
+        left = f", about {said(self.left)} left" if self.done < self.total else ""
+        states = ", ".join(f"{view} {state}" for view, state in self.states.items())
+        return f"{self.done:5d} of {self.total}  {name or self.label}: {states}{left}"
+
 
 def run_study(
     study: Study | str | Path,
     folder: str | Path,
     *,
     resources: Resources | None = None,
-    told: Callable[[StudyProgress], None] | None = None,
+    progress: Hears | None = None,
     again: bool = False,
     task: Task = compute,
     planning: Callable[[int, int], None] | None = None,
@@ -82,7 +94,7 @@ def run_study(
         with Table(place, study.views, create=True) as table:
             table.enter(listed)
             _keep(place / STUDY, study)
-            _carry_out(table, study, listed, resources or study.resources, told, again, task, notice)
+            _carry_out(table, study, listed, resources or study.resources, progress, again, task, notice)
             return table.path
     finally:
         lock.release()
@@ -108,7 +120,7 @@ def _carry_out(
     study: Study,
     listed: list[Case],
     resources: Resources,
-    told: Callable[[StudyProgress], None] | None,
+    progress: Hears | None,
     again: bool,
     task: Task,
     notice: Callable[[str], None] | None,
@@ -130,11 +142,11 @@ def _carry_out(
                 records = _records(answer, work[case_id][2])
                 pending += [(case_id, view, record) for view, record in records.items()]
                 done += 1
-                if told is not None:
+                if progress is not None:
                     elapsed = time.monotonic() - began
                     states = {view: str(record["state"]) for view, record in records.items()}
                     left = elapsed / done * (len(work) - done)
-                    told(StudyProgress(done, len(work), labels[case_id], states, elapsed, left))
+                    progress(StudyProgress(done, len(work), labels[case_id], states, elapsed, left))
             if time.monotonic() - written > PATIENCE:
                 table.write(pending)
                 pending, written = [], time.monotonic()

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from fesplice.answers import Chart, Drawable, Line, Tabular
 from fesplice.contracts import FolderFault, InputFault
 from fesplice.store.cells import harmless, meant
 from fesplice.store.folder import write_whole
@@ -26,7 +27,7 @@ FILE, CSV = "results.sqlite", "results.csv"
 TIMES = ("seconds",)
 
 
-class Table:
+class Table(Drawable, Tabular):
     """The results of a study on disk. Every fault of the disk is a :class:`FolderFault`."""
 
     def __init__(self, folder: str | Path, views: Sequence[str] = (), *, create: bool = False):
@@ -53,9 +54,39 @@ class Table:
     def _fault(self, fault: Exception) -> FolderFault:
         return FolderFault(str(self.path), f"cannot be used: {getattr(fault, 'strerror', None) or fault}")
 
+    def __repr__(self) -> str:
+        states = [row["state"] for row in self.rows()]
+        counts = ", ".join(f"{states.count(s)} {s}" for s in dict.fromkeys(states))
+        return f"Table({str(self.folder)!r}: {counts})"
+
+    # -------------------------------------------------------------- to be drawn
+    def chart(self, x: str = "", y: str = "", by: str = "") -> Chart:
+        """Column ``y`` over column ``x``, a line for every value of ``by``.
+
+        Left out: the first strength that is known over the first number that was varied. Raises :class:`InputFault`
+        for a column that is not there.
+        """
+        rows = self.rows()
+        numbers = [n for n in self.names if n not in HEAD and any(_is_number(row.get(n)) for row in rows)]
+        varied = [n for n in numbers if len({row[n] for row in rows}) > 1]
+        y = y or next((n for n in _STRENGTHS if n in numbers), "")
+        x = x or next((n for n in varied if n not in TAIL and not n.startswith(tuple(self.views))), "")
+        for key, name, there in (("x", x, numbers), ("y", y, numbers), ("by", by, ["", *self.names])):
+            if name not in there:
+                raise InputFault("plot", f"{key} = {name!r}; columns: {', '.join(filter(None, there))}")
+        groups: dict[Any, list[tuple[float, float]]] = {}
+        for row in rows:
+            if _is_number(row[x]) and _is_number(row[y]):
+                groups.setdefault(row[by] if by else "", []).append((row[x], row[y]))
+        lines = tuple(
+            Line(f"{_axis(by)} {value}" if by else "", *zip(*sorted(points)), marks=len(points) == 1)
+            for value, points in groups.items()
+        )
+        return Chart(self.folder.name, _axis(x), _axis(y), lines)
+
     # -------------------------------------------------------------- columns
     @property
-    def columns(self) -> list[str]:
+    def names(self) -> list[str]:
         """Names of all columns: what the case is, what was varied, hand values, the test, the views."""
         names = [row[1] for row in self._base.execute("PRAGMA table_info(cases)")]
         views = [n for n in names if n.startswith(tuple(f"{p}_" for p in _views(names)))]
@@ -65,13 +96,13 @@ class Table:
     @property
     def views(self) -> tuple[str, ...]:
         """Views of the study, or else those that have columns."""
-        return self._asked or _views(self.columns)
+        return self._asked or _views(self.names)
 
     def _columns(self, wanted: Mapping[str, str]) -> None:
         with self._base:
             listed = ", ".join(f"{_quoted(name)} {sql}" for name, sql in HEAD.items())
             self._base.execute(f"CREATE TABLE IF NOT EXISTS cases ({listed})")
-            for name in [name for name in wanted if name not in self.columns]:
+            for name in [name for name in wanted if name not in self.names]:
                 sql = wanted[name]
                 self._base.execute(f"ALTER TABLE cases ADD COLUMN {_quoted(name)} {sql}")
 
@@ -142,16 +173,21 @@ class Table:
 
     def rows(self, *, specimens: bool = False) -> list[dict[str, Any]]:
         """Rows of the present study in order; column -> value, None where nothing is known."""
-        names = [n for n in self.columns if specimens or n != "specimen"]
+        names = [n for n in self.names if specimens or n != "specimen"]
         query = f"SELECT {', '.join(map(_quoted, names))} FROM cases WHERE number IS NOT NULL ORDER BY number"
         try:
             return [dict(zip(names, row)) for row in self._base.execute(query)]
         except sqlite3.Error as fault:
             raise self._fault(fault) from fault
 
+    def columns(self) -> dict[str, list[Any]]:
+        """One list per column, a place per case; None where nothing is known."""
+        rows = self.rows()
+        return {name: [row[name] for row in rows] for name in self.names if name != "specimen"}
+
     def export(self) -> list[Path]:
         """Write results.csv and results.parquet beside the table; answer their paths."""
-        names, rows = [n for n in self.columns if n != "specimen"], self.rows()
+        names, rows = [n for n in self.names if n != "specimen"], self.rows()
         paths = [self.folder / CSV, self.folder / "results.parquet"]
         try:
             write_csv(paths[0], names, rows)
@@ -159,6 +195,20 @@ class Table:
         except OSError as fault:
             raise self._fault(fault) from fault
         return paths
+
+
+#: Strengths that a chart shows when none is named, the first that is known.
+_STRENGTHS = ("prediction_MPa", "elevation_drop_MPa", "elevation_peak_MPa", "plan_drop_MPa", "plan_peak_MPa")
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
+def _axis(column: str) -> str:
+    """A column as an axis says it: "bars.spacing_mm" -> "bars.spacing (mm)"."""
+    name, _, unit = column.rpartition("_")
+    return f"{name.replace('_', ' ')} ({unit})" if unit in ("mm", "MPa", "kN", "N") else column.replace("_", " ")
 
 
 def _row(case: Case) -> dict[str, Any]:

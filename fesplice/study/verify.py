@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from fesplice.contracts import FespliceError, FolderFault
-from fesplice.pipeline.verify import Look, looked, verify_run
+from fesplice.pipeline.verify import Look, looked, verify_folder, verify_run
 from fesplice.post.prediction import RECORD, Prediction
 from fesplice.specimen import read_text
 from fesplice.store import Run
@@ -27,7 +27,7 @@ def verify_study(folder: str | Path) -> Iterator[Look]:
     """Each case as it is looked at, then the table that was exported."""
     home = Path(folder)
     with Table(home) as table:
-        rows, views, names = table.rows(specimens=True), table.views, [n for n in table.columns if n != "specimen"]
+        rows, views, names = table.rows(specimens=True), table.views, [n for n in table.names if n != "specimen"]
     for row in rows:
         for view in views:
             if row.get(f"{view}_state") in ("done", "stopped"):
@@ -87,3 +87,16 @@ def _export(path: Path, names: list[str], rows: list[dict[str, Any]]) -> str:
         if path.read_bytes() == csv_text(names, rows).encode("utf-8"):
             return f"{len(rows)} rows"
     raise FolderFault(str(path), f"is not the table of {FILE}")
+
+
+def verify(folder: str | Path) -> tuple[Look, ...]:
+    """Hold a run, a prediction or a study against its digests, and make again what follows from its steps.
+
+    Raises :class:`FolderFault` where there is none of them.
+    """
+    return tuple(looks(folder))
+
+
+def looks(folder: str | Path) -> Iterator[Look]:
+    """The same, one thing after another as it is looked at."""
+    return verify_study(folder) if is_study(folder) else verify_folder(folder)

@@ -225,7 +225,7 @@ def test_a_thousand_cases_cost_less_than_20_ms_each(cluster: tuple[str, int], tm
 
     seen: list[StudyProgress] = []
     before = time.process_time(), spent(cluster[1])
-    run_study(study, tmp_path / "many", resources=Resources(scheduler=cluster[0]), task=record, told=seen.append)
+    run_study(study, tmp_path / "many", resources=Resources(scheduler=cluster[0]), task=record, progress=seen.append)
     cost = time.process_time() - before[0] + spent(cluster[1]) - before[1]
     rows = content(tmp_path / "many")
     assert len(rows) == 1000 and all(row["state"] == "done" for row in rows)

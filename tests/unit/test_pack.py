@@ -35,7 +35,7 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("pack") / "p"
     seen: list[str] = []
     s = vary_many(read(MODELS / "as19-100-t3.toml"), COARSE)
-    predict(s, folder, progress=lambda name, now: seen.append(name) if now is not None else None)
+    predict(s, folder, progress=lambda now, name: seen.append(name) if now is not None else None)
     # every step of every run is told, wherever it is computed
     runs = sorted(p.parent.name for p in folder.glob("*/manifest.json"))
     assert {name: seen.count(name) for name in runs} == {name: Run(folder / name).n_steps for name in runs}

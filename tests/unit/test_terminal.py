@@ -17,6 +17,7 @@ from typer.testing import CliRunner
 
 from fesplice import findings
 from fesplice.cli import app, console
+from fesplice.pipeline import progress
 from fesplice.pipeline.progress import EFFORT, seconds_left
 from fesplice.post.record import as_stored
 from fesplice.store import Run
@@ -33,7 +34,7 @@ def now(left: float | None = 4000.0):
 
 @pytest.mark.parametrize("run", ["", "elevation", "plan-intact", "plan-pass-9"])
 def test_the_live_line_fits_eighty_columns_with_the_clock(run: str) -> None:
-    line = console.live_line(now(), run)
+    line = progress.live_line(now(), run)
     assert len(line) + len(" 0:00:00") <= 80, line
     assert "12345.7 kN" in line and "1234 MPa" in line and "at most 67 min left" in line
 
@@ -42,7 +43,7 @@ def test_the_live_line_fits_eighty_columns_with_the_clock(run: str) -> None:
     ("seconds", "said"), [(0.2, "1 s"), (7.4, "7 s"), (43.0, "40 s"), (300.0, "5 min"), (7300.0, "2.0 h")]
 )
 def test_time_is_said_as_one_says_it(seconds: float, said: str) -> None:
-    assert f"at most {said} left" in console.full_line(now(seconds), "")
+    assert f"at most {said} left" in progress.full_line(now(seconds), "")
 
 
 @pytest.mark.parametrize("view", sorted(EFFORT))
@@ -72,8 +73,8 @@ def test_quiet_says_nothing_and_a_log_keeps_every_step(tmp_path: Path, capsys) -
     for _ in range(2):
         with console.Watch(quiet=True, log=log) as watch:
             watch(now(), "plan-free")
-            watch.named("elevation", None)
-    assert log.read_text() == 2 * (console.full_line(now(), "plan-free") + "\n")
+            watch(None, "elevation")
+    assert log.read_text() == 2 * (progress.full_line(now(), "plan-free") + "\n")
     told = capsys.readouterr()
     assert told.out == "" and told.err == ""
 

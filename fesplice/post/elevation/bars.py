@@ -7,12 +7,13 @@ stress and bearing are known at the nodes.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fesplice.contracts import Floats, Ints
-from fesplice.mesh import Mesh
+from fesplice.answers import Chart, Drawable, Line, Tabular
+from fesplice.contracts import Floats, InputFault, Ints
+from fesplice.mesh import ZONES, Mesh
 from fesplice.post.elevation.layout import Layout, layout, stations_of
 from fesplice.post.points import Fields
 
@@ -20,8 +21,14 @@ if TYPE_CHECKING:
     from fesplice.store.run import Run
 
 
+#: What a profile may be drawn of, as an axis says it.
+_QUANTITIES = {
+    "stress": "bar stress (MPa)", "slip": "slip (mm)", "tau": "bond stress (MPa)", "bearing": "bearing (N/mm)",
+}  # fmt: skip
+
+
 @dataclass(frozen=True)
-class BarProfile:
+class BarProfile(Drawable, Tabular):
     """State of a bar line at one step.
 
     Nodes (n,): ``arc`` length [mm], ``xy`` (n, 2) [mm], ``zone`` (0 lead, 1 bend, 2 tail), ``slip``
@@ -42,6 +49,23 @@ class BarProfile:
     middle: Floats
     stress: Floats
     strain: Floats
+
+    def chart(self, quantity: str = "stress") -> Chart:
+        """``stress``, ``slip``, ``tau`` (bond stress) or ``bearing`` over the arc length."""
+        if quantity not in _QUANTITIES:
+            raise InputFault("plot", f"quantity = {quantity!r}; allowed: {', '.join(_QUANTITIES)}")
+        at = self.middle if quantity == "stress" else self.arc
+        title = f"Bars {self.line}"
+        line = Line(title, at, getattr(self, quantity))
+        return Chart(title, "distance along the bar (mm)", _QUANTITIES[quantity], (line,))
+
+    def columns(self) -> dict[str, Any]:
+        """One row per node; ``stress_MPa`` is interpolated there."""
+        return {
+            "arc_mm": self.arc, "x_mm": self.xy[:, 0], "y_mm": self.xy[:, 1], "zone": [ZONES[k] for k in self.zone],
+            "stress_MPa": self.at_nodes, "slip_mm": self.slip, "bond_stress_MPa": self.tau,
+            "bearing_N_per_mm": self.bearing,
+        }  # fmt: skip
 
     def stress_at(self, arc: float) -> float:
         """Stress at an arc length [MPa], linear between the middles of elements."""
