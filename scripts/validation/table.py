@@ -59,7 +59,7 @@ def markdown(series: dict[str, list[Row]], seconds: float, figures: Sequence[str
         use = counted(rows, target)
         mean, cov = mean_and_cov(use)
         bounds = verdicts(rows, target)
-        told = "; ".join(f"{v.what}: " + ("met" if v.met else f"missed ({v.miss})") for v in bounds) or "none"
+        told = "; ".join(f"{v.what}: {v.told()}" for v in bounds) or "none"
         lines.append(f"| [{name}](#{name}) | {len(rows)} | {len(use)} | {_mean(mean)} | {_percent(cov)} | {told} |")
     share = failed / max(steps + failed, 1)
     bare = [f"{r.case.series}/{r.case.name}" for r in every if r.found is not None and not r.found.passed]
@@ -89,9 +89,7 @@ def _section(name: str, rows: Sequence[Row], figure: bool) -> list[str]:
         lines += [f"Mean {mean:.3f}, COV {_percent(cov)} over {len(use)} rows ({which}).", ""]
     if bounds := verdicts(rows, target):
         lines += ["| target | wanted | reached | |", "|---|---|---|---|"]
-        lines += [
-            f"| {v.what} | {v.wanted} | {v.reached} | {'met' if v.met else '**missed**: ' + v.miss} |" for v in bounds
-        ]
+        lines += [f"| {v.what} | {v.wanted} | {v.reached} | {v.told(bold=True)} |" for v in bounds]
         lines.append("")
     lines += [
         "| case | quantity | test | prediction | test/pred. | mode: test | predicted | use, value known | unknowns "

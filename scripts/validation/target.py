@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -81,17 +81,28 @@ TARGETS = {
 
 @dataclass(frozen=True)
 class Verdict:
-    """One bound, what was reached, and by how much it is missed (0 when met)."""
+    """One bound, what was reached, by how much it is missed; ``open`` says where it is not judged for lack of rows.
+
+    ``each``: it binds every row by itself, so that a miss stands whatever the missing rows would say.
+    """
 
     what: str
     wanted: str
     reached: str
     miss: str = ""
+    each: bool = False
+    open: str = ""
 
     @property
     def met(self) -> bool:
-        """True when nothing is missing."""
-        return not self.miss
+        """True when nothing is missing, neither to the bound nor of the rows."""
+        return not self.miss and not self.open
+
+    def told(self, bold: bool = False) -> str:
+        """``met``, ``missed (by +0.030)``, ``not judged: 1 of 24 computed``; a miss ``bold`` as in the tables."""
+        if self.miss:
+            return f"**missed**: {self.miss}" if bold else f"missed ({self.miss})"
+        return self.open or "met"
 
 
 def counted(rows: Sequence[Row], target: Target) -> list[Row]:
@@ -118,49 +129,71 @@ def steps_of(rows: Sequence[Row]) -> tuple[int, int, int, int]:
 
 
 def verdicts(rows: Sequence[Row], target: Target) -> list[Verdict]:
-    """Every bound of a series against what its rows reached."""
-    out = []
+    """Every bound of a series against what its rows reached; a bound over rows without a result is not judged."""
+    return [_held(v, over) for v, over in _bounds(rows, target)]
+
+
+def _held(verdict: Verdict, over: Sequence[Row]) -> Verdict:
+    """The verdict as it is when all rows it goes ``over`` have a result, else open (or missed by single rows)."""
+    have = sum(r.found is not None for r in over)
+    if have == len(over):
+        return verdict
+    return replace(
+        verdict, miss=verdict.miss if verdict.each else "", open=f"not judged: {have} of {len(over)} computed"
+    )
+
+
+def _bounds(rows: Sequence[Row], target: Target) -> list[tuple[Verdict, list[Row]]]:
+    """Every bound with the rows it goes over."""
+    out: list[tuple[Verdict, list[Row]]] = []
+    asked = [r for r in rows if r.case.use in target.counts and r.case.test is not None]
     use = counted(rows, target)
     mean, cov = mean_and_cov(use)
     if target.mean is not None:
         low, high = target.mean
         miss = "" if low <= mean <= high else f"by {low - mean if mean < low else mean - high:+.3f}"
-        out.append(Verdict("mean test/prediction", f"{low:g} to {high:g}", f"{mean:.3f}", miss or _none(use)))
+        verdict = Verdict("mean test/prediction", f"{low:g} to {high:g}", f"{mean:.3f}", miss or _none(use))
+        out.append((verdict, asked))
     if target.cov is not None:
         miss = "" if cov <= target.cov else f"by {100 * (cov - target.cov):.1f} points"
-        out.append(Verdict("COV", f"at most {100 * target.cov:g} %", f"{100 * cov:.1f} %", miss or _none(use)))
+        verdict = Verdict("COV", f"at most {100 * target.cov:g} %", f"{100 * cov:.1f} %", miss or _none(use))
+        out.append((verdict, asked))
     if target.near is not None:
         share, within = target.near
         close = sum(abs(r.ratio - 1.0) <= within for r in use)
         lack = int(np.ceil(share * len(use))) - close
-        out.append(Verdict(
+        out.append((Verdict(
             f"rows within {100 * within:g} % of the prediction", f"at least {100 * share:g} %",
             f"{close} of {len(use)}", f"by {lack} rows" if lack > 0 else _none(use),
-        ))  # fmt: skip
+        ), asked))  # fmt: skip
     if target.within is not None:
         low, high = target.within
         off = [f"{r.case.name} {r.ratio:.2f}" for r in use if not low <= r.ratio <= high]
-        out.append(Verdict(
-            "every row", f"{low:g} to {high:g}", f"{len(use) - len(off)} of {len(use)}", ", ".join(off) or _none(use)
-        ))  # fmt: skip
+        out.append((Verdict(
+            "every row", f"{low:g} to {high:g}", f"{len(use) - len(off)} of {len(use)}", ", ".join(off) or _none(use),
+            each=True,
+        ), asked))  # fmt: skip
     if target.modes:
-        named = [r for r in rows if r.case.mode and r.found is not None and r.case.use in target.counts]
+        named = [r for r in rows if r.case.mode and r.case.use in target.counts]
+        seen = sum(r.found is not None for r in named)
         wrong = [r.case.name for r in named if r.wrong_mode]
-        out.append(Verdict("mode of failure", "none wrong", f"{len(wrong)} of {len(named)} wrong", ", ".join(wrong)))
+        told = f"{len(wrong)} of {seen} wrong"
+        out.append((Verdict("mode of failure", "none wrong", told, ", ".join(wrong), each=True), named))
     if target.extra:
         held = [(r, float(r.found.extras[target.extra])) for r in use if r.found and target.extra in r.found.extras]
         off = [f"{r.case.name} {v:.2f}" for r, v in held if not abs(v - 1.0) <= target.extra_within]
-        out.append(Verdict(
+        out.append((Verdict(
             target.extra.replace("_", " "), f"1 within {100 * target.extra_within:g} %",
-            f"{len(held) - len(off)} of {len(held)} inside", ", ".join(off),
-        ))  # fmt: skip
+            f"{len(held) - len(off)} of {len(held)} inside", ", ".join(off), each=True,
+        ), asked))  # fmt: skip
     if target.band is not None:
-        banded = [r for r in rows if r.case.band is not None and r.found is not None]
+        banded = [r for r in rows if r.case.band is not None]
+        seen = sum(r.found is not None for r in banded)
         off = [f"{r.case.name} {100 * r.outside:.1f} %" for r in banded if r.outside > target.band]
-        out.append(Verdict(
+        out.append((Verdict(
             "inside the stated band", f"at most {100 * target.band:g} % outside",
-            f"{len(banded) - len(off)} of {len(banded)}", ", ".join(off),
-        ))  # fmt: skip
+            f"{seen - len(off)} of {seen}", ", ".join(off), each=True,
+        ), banded))  # fmt: skip
     return out
 
 

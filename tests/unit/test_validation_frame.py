@@ -103,6 +103,17 @@ def test_targets_say_by_how_much_they_are_missed() -> None:
     assert all(v.met for v in verdicts([row(1.0, 1.0), row(1.04, 1.0)], Target(mean=(0.95, 1.05), cov=0.08)))
 
 
+def test_a_target_over_rows_that_were_not_computed_is_not_judged() -> None:
+    banded = [row(1.0, 1.5, band=(1.0, 2.0)), *(Row(case(band=(1.0, 2.0)), None) for _ in range(23))]
+    (inside,) = verdicts(banded, Target(band=0.0))
+    assert not inside.met and inside.told() == inside.told(bold=True) == "not judged: 1 of 24 computed"
+    assert "inside the stated band: not judged: 1 of 24 computed" in table.markdown({"plain": banded}, 0.0)
+    mean, cov = verdicts([row(1.0, 1.0), row(1.4, 1.0), Row(case(test=1.0), None)], Target(mean=(0.9, 1.1), cov=0.08))
+    assert mean.told() == cov.told() == "not judged: 2 of 3 computed"  # the third may bring the mean back
+    (off,) = verdicts([row(1.0, 2.5, band=(1.0, 2.0)), Row(case(band=(1.0, 2.0)), None)], Target(band=0.0))
+    assert off.told() == "missed (one 25.0 %)"  # whatever the second row says
+
+
 def test_outside_a_band_is_measured_from_its_edge() -> None:
     assert row(1.0, 2.2, band=(1.0, 2.0)).outside == pytest.approx(0.1)
     assert row(1.0, 0.9, band=(1.0, 2.0)).outside == pytest.approx(0.1)
