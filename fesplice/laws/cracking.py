@@ -19,6 +19,10 @@ HORDIJK_AREA = 0.1947025
 #: Reserve [MPa] from which on tension stiffening counts as having no bound.
 UNBOUNDED = 1e9
 
+#: Roundings of the strength in biaxial compression (judgement): ratio of stresses below which it fades in, and how
+#: blunt its crease at equal stresses is.
+FADES, BLUNT = 0.1, 0.02
+
 _END = 28.0 * np.exp(-6.93)
 
 
@@ -97,24 +101,63 @@ def tension(c, strain, band, weight, limit):
 
 
 @compiled
-def crushing(c, strain, band):
-    """Compression (positive numbers): Popovics (1973) to the peak, then a parabola to zero.
+def rising(c, eta):
+    """Compression (positive) at ``eta`` of the strain at the peak, and its slope by the strain (Popovics 1973)."""
+    n = c.modulus / max(c.modulus - c.strength / c.peak_strain, 0.02 * c.modulus)
+    power = eta**n
+    below = n - 1.0 + power
+    return c.strength * n * eta / below, c.strength * n * (n - 1.0) * (1.0 - power) / (below * below) / c.peak_strain
+
+
+@compiled
+def crushing(c, strain, band, gain):
+    """Compression (positive numbers): rising to the peak, then a parabola to zero; third, slope by ``gain``.
 
     The falling branch ends at e_u = e_0 + 1.5 G_c / (band f_c), at least 1.25 e_0, so that its
-    area is G_c/band (energy-regularised; G_c after Nakamura & Higai 2001).
+    area is G_c/band (energy-regularised; G_c after Nakamura & Higai 2001). ``gain`` multiplies f_c and e_0: the initial
+    stiffness and G_c stay.
     """
-    eta = strain / c.peak_strain
+    eta = strain / (gain * c.peak_strain)
     if eta <= 1.0:
-        n = c.modulus / max(c.modulus - c.strength / c.peak_strain, 0.02 * c.modulus)
-        power = eta**n
-        below = n - 1.0 + power
-        slope = c.strength * n * (n - 1.0) * (1.0 - power) / (below * below) / c.peak_strain
-        return c.strength * n * eta / below, slope
-    length = max(1.5 * c.crushing_energy / (band * c.strength), 0.25 * c.peak_strain)
-    x = (strain - c.peak_strain) / length
+        value, slope = rising(c, eta)
+        return gain * value, slope, value - eta * c.peak_strain * slope
+    length, shrinks = 1.5 * c.crushing_energy / (band * gain * c.strength), 1.0
+    if length < 0.25 * c.peak_strain:
+        length, shrinks = 0.25 * c.peak_strain, 0.0
+    x = (strain - gain * c.peak_strain) / length
     if x >= 1.0:
-        return 0.0, 0.0
-    return c.strength * (1.0 - x * x), -2.0 * c.strength * x / length
+        return 0.0, 0.0, 0.0
+    slope = -2.0 * gain * c.strength * x / length
+    by_gain = c.strength * (1.0 - x * x) + slope * (shrinks * x * length / gain - c.peak_strain)
+    return gain * c.strength * (1.0 - x * x), slope, by_gain
+
+
+@compiled
+def biaxial(c, x1, x2):
+    """Strength under compression along both axes over f_c, and its slopes by the equivalent strains ``x1``, ``x2``.
+
+    (1 + 3.65 a)/(1 + a)^2 with a the lesser over the greater stress (Kupfer & Gerstle, J. Eng. Mech. Div. ASCE 99
+    (1973) 853-866, fitted to Kupfer, Hilsdorf & Rusch, ACI Journal 66-8 (1969) 656-666; both from memory), in
+    terms of q = (1 - a)/(1 + a): (4.65 + 2 q - 2.65 q^2)/4. The stresses are those of the uniaxial curve, held at f_c
+    beyond its peak: so the ratio is no mechanism of its own when one axis softens. Two roundings take the creases at
+    a = 0 and a = 1 away.
+    """
+    if x1 >= 0.0 or x2 >= 0.0:
+        return 1.0, 0.0, 0.0
+    p1, d1 = rising(c, min(-x1 / c.peak_strain, 1.0))
+    p2, d2 = rising(c, min(-x2 / c.peak_strain, 1.0))
+    total = p1 + p2
+    q = (p1 - p2) / total
+    least = (1.0 - abs(q)) / (1.0 + abs(q))
+    root, unit = np.sqrt(q * q + BLUNT * BLUNT), np.sqrt(1.0 + BLUNT * BLUNT) - BLUNT
+    more = 0.25 * (0.65 + 2.0 * (root - BLUNT) / unit - 2.65 * q * q)
+    slope = 0.25 * (2.0 * q / (root * unit) - 5.3 * q)
+    if least < FADES:
+        t = least / FADES
+        fades = t * t * (3.0 - 2.0 * t)
+        rises = 6.0 * t * (1.0 - t) / FADES * -2.0 * np.sign(q) / (1.0 + abs(q)) ** 2
+        more, slope = fades * more, fades * slope + rises * more
+    return 1.0 + more, -2.0 * slope * p2 * d1 / (total * total), 2.0 * slope * p1 * d2 / (total * total)
 
 
 @compiled
@@ -134,8 +177,11 @@ def lateral_softening(c, lateral):
 
 # ------------------------------------------------------------------ one axis, one point
 @compiled
-def _along(c, x, lateral, seen_t, seen_c, band_t, band_c, weight, limit):
-    """Stress, slope, and slope by the ``lateral`` strain along an axis; unloading goes to the origin."""
+def _along(c, x, lateral, seen_t, seen_c, band_t, band_c, weight, limit, gain, by_own, by_lateral):
+    """Stress, slope, and slope by the ``lateral`` strain along an axis; unloading goes to the origin.
+
+    ``gain`` of the strength in compression with its slopes by the strain along the axis and the lateral one.
+    """
     e = c.modulus
     s, d, cross = e * x, e, 0.0
     if x > 0.0:
@@ -146,10 +192,11 @@ def _along(c, x, lateral, seen_t, seen_c, band_t, band_c, weight, limit):
             s, d = (envelope, slope) if x >= seen_t else (envelope / k * x, envelope / k)
     elif x < 0.0:
         k = max(seen_c, -x)
-        envelope, slope = crushing(c, k, band_c)
+        envelope, slope, by_gain = crushing(c, k, band_c, gain)
         soft, soft_slope = lateral_softening(c, lateral)
         raw, d = (-envelope, slope) if -x >= seen_c else (envelope / k * x, envelope / k)
-        s, d, cross = soft * raw, soft * d, soft_slope * raw
+        gains = by_gain / k * x
+        s, d, cross = soft * raw, soft * (d + gains * by_own), soft_slope * raw + soft * gains * by_lateral
     return s + 1e-7 * e * x, d + 1e-5 * e, cross
 
 
@@ -159,7 +206,8 @@ def _coupled(c, e1, e2, seen_t, seen_c, band_t, band_c, weight, limit1, limit2):
 
     Stress across an axis shortens it as in sound concrete, cracks or none: x1 = e1 + nu s2/E, x2 = e2 + nu s1/E
     (a crack adds to the compliance across itself alone, Bazant & Oh 1983). An axis that hands over no tension any more
-    no longer draws the other one in. Newton's method; nu^2 times both slopes over E^2 is far below 1: one root.
+    no longer draws the other one in. Newton's method; nu^2 times both slopes over E^2 is far below 1, and nu/E times
+    the slopes by the lateral strain is too: one root.
     """
     a = c.poisson / c.modulus
     c11 = 1.0 / (1.0 - c.poisson * c.poisson)
@@ -171,8 +219,9 @@ def _coupled(c, e1, e2, seen_t, seen_c, band_t, band_c, weight, limit1, limit2):
         x2 = e2
     close = 1e-14 * (abs(e1) + abs(e2)) + 1e-20
     for k in range(60):
-        s1, d1, cross1 = _along(c, x1, x2, seen_t[0], seen_c[0], band_t, band_c, weight, limit1)
-        s2, d2, cross2 = _along(c, x2, x1, seen_t[1], seen_c[1], band_t, band_c, weight, limit2)
+        gain, by1, by2 = biaxial(c, x1, x2)
+        s1, d1, cross1 = _along(c, x1, x2, seen_t[0], seen_c[0], band_t, band_c, weight, limit1, gain, by1, by2)
+        s2, d2, cross2 = _along(c, x2, x1, seen_t[1], seen_c[1], band_t, band_c, weight, limit2, gain, by2, by1)
         miss1, miss2 = x1 - a * s2 - e1, x2 - a * s1 - e2
         if abs(miss1) + abs(miss2) <= close:
             break

@@ -86,7 +86,7 @@ def compression(s: Specimen) -> Figure:
     c, figure, left, right = _constants(law), *_pair()
     e = np.linspace(0.0, 0.012, 600)
     for colour, band in zip(INK, (10.0, 20.0, 50.0)):
-        left.plot(1e3 * e, [cracking.crushing(c, x, band)[0] for x in e], color=colour, label=f"band {band:.0f} mm")
+        left.plot(1e3 * e, [cracking.crushing(c, x, band, 1.0)[0] for x in e], color=colour, label=f"band {band:.0f} mm")
     _labelled(left, "compressive strain [‰]", "compression [MPa]")
     left.legend(frameon=False)
     x = np.linspace(0.0, 8.0, 400)
