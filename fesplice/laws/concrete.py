@@ -36,6 +36,8 @@ class SmearedCrack:
     concrete area they stiffen; where the history that is handed in has ``left`` (n_e,), the
     share of it that the bars have left at present counts.
 
+    ``biaxial``: compression along both axes strengthens (Kupfer & Gerstle 1973); False keeps f_c there.
+
     ``alone`` says that no bar spreads the cracks, so that each is one jump in a band of one element: rotating axes
     then follow the opening of that jump, whose shear along the crack takes no stress (:mod:`fesplice.laws.parting`).
     Where bars cross the cracks several hairline cracks share an element, and its strain is not that of one jump:
@@ -52,6 +54,7 @@ class SmearedCrack:
     crack: str = "rotating"
     curve: str = "hordijk"
     softening_floor: float = 0.4
+    biaxial: bool = True
     alone: bool = False
     stiffening: float | Floats = 0.0
     reserve: float | Floats = cracking.UNBOUNDED
@@ -89,6 +92,7 @@ class SmearedCrack:
             self.softening_floor,
             self.curve == "exponential",
             self.crack == "fixed",
+            self.biaxial,
         )
         weight = np.full(len(strain), self.stiffening, float)
         reserve = np.full(len(strain), self.reserve, float) * history.get("left", 1.0)

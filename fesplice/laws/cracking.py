@@ -27,7 +27,10 @@ _END = 28.0 * np.exp(-6.93)
 
 
 class Constants(NamedTuple):
-    """Numbers of one concrete: MPa, N/mm; ``exponential`` and ``fixed`` choose the curve and the crack model."""
+    """Numbers of one concrete: MPa, N/mm; ``exponential`` and ``fixed`` choose the curve and the crack model.
+
+    ``biaxial``: compression along both axes strengthens.
+    """
 
     modulus: float
     poisson: float
@@ -39,6 +42,7 @@ class Constants(NamedTuple):
     floor: float
     exponential: bool
     fixed: bool
+    biaxial: bool
 
 
 # ------------------------------------------------------------------ curves
@@ -142,7 +146,7 @@ def biaxial(c, x1, x2):
     beyond its peak: so the ratio is no mechanism of its own when one axis softens. Two roundings take the creases at
     a = 0 and a = 1 away.
     """
-    if x1 >= 0.0 or x2 >= 0.0:
+    if x1 >= 0.0 or x2 >= 0.0 or not c.biaxial:
         return 1.0, 0.0, 0.0
     p1, d1 = rising(c, min(-x1 / c.peak_strain, 1.0))
     p2, d2 = rising(c, min(-x2 / c.peak_strain, 1.0))

@@ -13,9 +13,11 @@ limit at which it counts as reached. Rules, in this order:
 4. Yielding reached before the drop governs, unless an anchorage mechanism was reached at less than
    ``EARLIER`` of its bar stress: then what follows is only what the hooks went on to carry. Bars that
    hardened to more than ``HARDENED`` of their yield strength were held well enough: yielding it is.
-5. Without a drop: yielding if reached; otherwise the mechanism with the largest utilisation at the largest
+5. Of what would govern a drop among yielding, crushing and shear, shear does where it was reached and the beam turns
+   about a slanting crack at the strength (:mod:`fesplice.post.elevation.hinge`), unless the bars hardened as above.
+6. Without a drop: yielding if reached; otherwise the mechanism with the largest utilisation at the largest
    load, named as the nearest, not as the failure.
-6. What is next is the mechanism reached at the least bar stress above the strength (above the stress at yield
+7. What is next is the mechanism reached at the least bar stress above the strength (above the stress at yield
    where yielding governs). One that never reached its limit is told by its utilisation, never by a multiple of
    stress. What was reached before the strength without being what the drop was is not next: it came before.
 
@@ -351,13 +353,14 @@ def assess(
     unresolved: Iterable[str] = (),
     steps: Sequence[int] | Ints | None = None,
     carried: tuple[float, float] | None = None,
+    slanting: bool = False,
 ) -> Assessment:
     """Judge one view by the rules of this module.
 
     ``bar_stress`` [MPa] and ``load`` [N] (n,) over the rows of the run; ``top`` the row of the strength, ``low`` the
     row at the end of the drop (None without a failure: ``top`` is then the row of the largest load); ``steps``
     (n,) numbers of the rows, 0, 1, ... if left out; ``carried`` bar stress [MPa] and load [N] of the strength
-    where they are not those of the row ``top``.
+    where they are not those of the row ``top``; ``slanting``: the view turns about a slanting crack at its strength.
     """
     stress, force = np.asarray(bar_stress, float), np.asarray(load, float)
     rows = _Rows(stress, force, np.arange(len(stress)) if steps is None else np.asarray(steps, int), top, low)
@@ -366,6 +369,8 @@ def assess(
         by.setdefault(Mechanism(indicator.mechanism), []).append(indicator)
     states = [_state(key, by[key], rows) for key in Mechanism if key in by]
     governing = _governing(states, low is not None)
+    if slanting and low is not None:
+        governing = _by_shear(governing, states)
     # a joint is open long before anything fails: it is no measure of how near the next failure is
     others = [s for s in states if s is not governing and s.mechanism is not Mechanism.joint_opening]
     strength, value = carried or (float(rows.highest[top]), float(force[top]))
@@ -447,6 +452,15 @@ def _governing(states: list[MechanismState], dropped: bool) -> MechanismState | 
     # joints and cracks across the bars open whenever anything gives way: they govern only alone
     real = [s for s in reached if s.mechanism not in (Mechanism.joint_opening, Mechanism.yielding)]
     return max(real or reached, key=_strongest, default=None)
+
+
+def _by_shear(governing: MechanismState | None, states: list[MechanismState]) -> MechanismState | None:
+    """What governs a drop of a view that turns about a slanting crack: shear, but for anchorage and hardened bars."""
+    shear = next((s for s in states if s.mechanism is Mechanism.shear and s.reached), None)
+    bars = next((s for s in states if s.mechanism is Mechanism.yielding), None)
+    if shear is None or governing is None or (bars is not None and bars.utilisation >= HARDENED):
+        return governing
+    return shear if governing.mechanism in (Mechanism.yielding, Mechanism.crushing) else governing
 
 
 def _beyond(states: list[MechanismState]) -> MechanismState | None:

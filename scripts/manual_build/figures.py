@@ -44,7 +44,7 @@ MESH = {"mesh.splice": "36 mm", "mesh.elsewhere": "120 mm"}
 def _constants(law: SmearedCrack) -> cracking.Constants:
     return cracking.Constants(
         law.modulus, law.poisson, law.tensile_strength, law.fracture_energy, law.strength, law.peak_strain,
-        law.crushing_energy, law.softening_floor, law.curve == "exponential", law.crack == "fixed",
+        law.crushing_energy, law.softening_floor, law.curve == "exponential", law.crack == "fixed", law.biaxial,
     )  # fmt: skip
 
 
@@ -86,7 +86,9 @@ def compression(s: Specimen) -> Figure:
     c, figure, left, right = _constants(law), *_pair()
     e = np.linspace(0.0, 0.012, 600)
     for colour, band in zip(INK, (10.0, 20.0, 50.0)):
-        left.plot(1e3 * e, [cracking.crushing(c, x, band, 1.0)[0] for x in e], color=colour, label=f"band {band:.0f} mm")
+        left.plot(
+            1e3 * e, [cracking.crushing(c, x, band, 1.0)[0] for x in e], color=colour, label=f"band {band:.0f} mm"
+        )
     _labelled(left, "compressive strain [‰]", "compression [MPa]")
     left.legend(frameon=False)
     x = np.linspace(0.0, 8.0, 400)

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import csv
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -30,12 +31,15 @@ from fesplice.geometry.planes import NetStrip, Plane
 from fesplice.model.estimate import expected_deflection, yield_deflection
 from fesplice.pipeline import analyse
 from fesplice.pipeline.manifest import STEPS_TO_PEAK
+from fesplice.post.elevation.findings import ElevationFindings
 from fesplice.post.mechanisms import Mechanism
 from fesplice.post.record import findings
 from fesplice.specimen import Specimen, read_text
 from fesplice.store import Run
+from validation import beam_state
 from validation.case import Case, Found, Settings
 from validation.tally import counted
+from validation.target import Row
 
 FILES = {
     "beams_vecchio_shim.csv": "Vecchio & Shim, ASCE J. Struct. Eng. 130-3 (2004) 460-469",
@@ -244,15 +248,15 @@ def plane_of(beam: Beam, s: Specimen) -> Plane:
 
 
 # ------------------------------------------------------------------ the run
-def published(mode: Mechanism, legs: bool) -> str:
+def published(mode: Mechanism, ties: bool) -> str:
     """The name that the sources give to what the judge found; a mode that they do not know keeps its own.
 
-    A reading of this project, not of the sources: diagonal tension (DT) is shear without legs, shear-compression (VC)
-    shear with legs, flexure-compression (FC) yielding or crushing of the compression zone.
+    A reading of this project, not of the sources: shear is shear-compression (VC) where stirrups yield (``ties``), else
+    diagonal tension (DT); yielding or crushing of the compression zone is flexure-compression (FC).
     """
     match mode:
         case Mechanism.shear:
-            return "VC" if legs else "DT"
+            return "VC" if ties else "DT"
         case Mechanism.yielding | Mechanism.crushing:
             return "FC"
     return mode.words
@@ -275,6 +279,7 @@ def run_beam(beam: Beam, settings: Settings, folder: Path) -> Found:
 def found(beam: Beam, run: Run, unknowns: int, ending: str = "") -> Found:
     """What a run of a beam says; the load is the largest, as tests give it."""
     seen, curve, tally = findings(run), run.curve, counted(run)
+    assert isinstance(seen, ElevationFindings), "beams are seen from the side"
     judged = seen.assessment
     load, deflection = (np.asarray(curve[name], float) for name in ("load_N", "deflection_mm"))
     load, deflection = load / 1e3, deflection - deflection[0]
@@ -287,12 +292,15 @@ def found(beam: Beam, run: Run, unknowns: int, ending: str = "") -> Found:
         "deflection_ratio": beam.deflection / float(deflection[top]),
         "what": judged.failure,
     }
+    extras |= beam_state.at_peak(run)
+    for what, other in beam_state.moved(run, seen).items():
+        extras[f"mode_with_{what}"] = published(other.mode, beam_state.stirrups_yield(other))
     for mechanism in (Mechanism.shear, Mechanism.crushing, Mechanism.yielding):
         extras[f"{mechanism}_at_strength"] = states[mechanism].utilisation
         extras[f"{mechanism}_over_drop"] = states[mechanism].growth
     return Found(
         prediction=float(load[top]),
-        mode=published(judged.mode, bool(beam.spacing)),
+        mode=published(judged.mode, beam_state.stirrups_yield(judged)),
         unknowns=unknowns,
         steps=run.n_steps,
         failed=tally.failed,
@@ -308,6 +316,33 @@ def found(beam: Beam, run: Run, unknowns: int, ending: str = "") -> Found:
             "measured load [kN]": [beam.load],
         },
     )
+
+
+def summary(rows: Sequence[Row]) -> list[str]:
+    """The state at the peak beside what is published, and modes under other numbers of the judge."""
+    done = [(r, r.found) for r in rows if r.found is not None]
+    low, high = beam_state.CRACK
+    out = [
+        f"State at the peak. Published widest cracks of VS-OA1 to OA3 at failure: {low:.2f} to {high:.2f} mm (Bernardi "
+        "et al. 2016); nothing is known of strains. Strain: least principal strain of the compression zone within one "
+        "depth of the load, over e_0.",
+        "",
+        "| beam | slanting, upright, widest crack [mm] | deflection: test, computed [mm] | strain over e_0 |",
+        "|---|---|---|--:|",
+    ]
+    for r, f in done:
+        e = f.extras
+        wide = ", ".join(f"{float(e[f'{k}_crack_at_peak_mm']):.2f}" for k in ("slanting", "upright", "widest"))
+        sag = f"{float(e['deflection_test_mm']):.1f}, {float(e['deflection_at_peak_mm']):.1f}"
+        out.append(f"| {r.case.name} | {wide} | {sag} | {float(e['strain_beside_load_over_peak_strain']):.1f} |")
+    keys = sorted({k for _, f in done for k in f.extras if k.startswith("mode_with_")})
+    out += ["", "Modes with one number of the judge moved (`fesplice/post/elevation/hinge.py`):", ""]
+    for key in keys:
+        other = [r.case.name for r, f in done if f.extras.get(key, f.mode) != f.mode]
+        right = sum(r.agrees(r.case.mode, str(f.extras.get(key, f.mode))) for r, f in done)
+        told = f"{len(other)} change ({', '.join(other)})" if other else "none changes"
+        out.append(f"- {key.removeprefix('mode_with_')}: {told}; {right} of {len(done)} as the source names them")
+    return [*out, ""]
 
 
 def cases(data: Path) -> list[Case]:

@@ -77,6 +77,28 @@ def test_bars_that_hardened_were_held_well_enough() -> None:
     assert seen.failure.endswith("by flexural yielding, then side thrust at the edge bars")
 
 
+def test_a_view_that_turns_about_a_slanting_crack_fails_by_shear() -> None:
+    """Rule 5: however much crushes and however near to yield the bars are, but not where they hardened or anchorage
+    gave way."""
+    crushes = measure("crushing", [0, 0, 0, 0.5, 1.1, 9.0])
+    shears = measure("shear", [0, 0, 0.5, 1.2, 1.5, 2.0])
+    yields, hardened = (measure("yielding", [0, 0.25, 0.5, 0.75, top, 0.8], growing=False) for top in (1.0, 1.06))
+    judged = {
+        name: [assess("elevation", STRESS, LOAD, 4, 5, made, slanting=s).mode for s in (False, True)]
+        for name, made in {
+            "crushing": [crushes, shears], "yielding": [yields, crushes, shears], "hardened": [hardened, shears],
+            "anchorage": [shears, measure("prying", [0, 0, 0, 0.5, 1.1, 9.0])], "no shear": [crushes],
+        }.items()
+    }  # fmt: skip
+    m = Mechanism
+    assert judged == {
+        "crushing": [m.crushing, m.shear], "yielding": [m.yielding, m.shear], "hardened": [m.yielding] * 2,
+        "anchorage": [m.prying] * 2, "no shear": [m.crushing] * 2,
+    }  # fmt: skip
+    still = assess("elevation", STRESS[:5], LOAD[:5], 4, None, [crushes, shears], slanting=True)
+    assert still.mode is m.none
+
+
 def test_without_a_drop_the_nearest_is_named_and_the_strength_is_a_bound() -> None:
     seen = assess("elevation", STRESS[:5], LOAD[:5], 4, None, [measure("prying", [0, 0, 0.1, 0.3, 0.8])])
     assert not seen.dropped and not seen.certain and seen.mode is Mechanism.none

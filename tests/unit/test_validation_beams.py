@@ -68,12 +68,12 @@ def test_settings_reach_the_specimen() -> None:
 
 
 def test_published_names_of_what_the_judge_finds() -> None:
-    """Every mechanism has a name; legs decide between DT and VC alone."""
+    """Every mechanism has a name; stirrups that yield decide between DT and VC alone."""
     assert beams.published(Mechanism.shear, False) == "DT" and beams.published(Mechanism.shear, True) == "VC"
-    for legs in (False, True):
-        assert beams.published(Mechanism.yielding, legs) == beams.published(Mechanism.crushing, legs) == "FC"
+    for ties in (False, True):
+        assert beams.published(Mechanism.yielding, ties) == beams.published(Mechanism.crushing, ties) == "FC"
         others = [m for m in Mechanism if m not in (Mechanism.shear, Mechanism.yielding, Mechanism.crushing)]
-        assert [beams.published(m, legs) for m in others] == [m.words for m in others]
+        assert [beams.published(m, ties) for m in others] == [m.words for m in others]
 
 
 def test_a_beam_goes_the_way_of_a_users_run(tmp_path: Path) -> None:
@@ -86,7 +86,7 @@ def test_a_beam_goes_the_way_of_a_users_run(tmp_path: Path) -> None:
     kept = run.manifest["summary"]["findings"]
     assert kept["outcome"] == seen.outcome.name == run.outcome.name == run.manifest["outcome"]["name"]
     assert told.prediction == pytest.approx(seen.peak_load / 1e3) and 200.0 < told.prediction < 600.0
-    assert told.mode == beams.published(seen.assessment.mode, legs=False)
+    assert told.mode == beams.published(seen.assessment.mode, ties=False)
     assert told.extras["what"] == seen.assessment.failure
     assert [line.role for line in run.mesh.lines.values()].count("main") == len(beam.layers) == 2
 
@@ -126,6 +126,18 @@ def test_inclined_cracks_of_a_beam_without_splice_are_seen_everywhere(mesh: Mesh
     thin = noted(mesh, (600.0, 250.0), lean=45.0, width=0.1)
     assert thin.outside.value == pytest.approx(0.1) and thin.diagonal.value == 0.0
     assert noted(mesh, (600.0, 250.0), lean=10.0, width=0.5).outside.value == 0.0
+
+
+def test_a_beam_turns_about_the_wider_of_a_slanting_and_an_upright_crack(mesh: Mesh) -> None:
+    """The upright one is 0.2 mm wide. Slanting is 20 to 70 degrees within the middle 0.6 of the depth of 552 mm."""
+    for y, lean, counts in ((250.0, 45.0, True), (250.0, 25.0, True), (250.0, 10.0, False), (60.0, 45.0, False),
+                            (500.0, 45.0, False)):  # fmt: skip
+        seen = noted(mesh, (600.0, y), lean=lean, width=0.5).hinge
+        assert seen.slanting == pytest.approx(0.5 if counts else 0.0, abs=1e-9)
+        assert seen.upright == pytest.approx(0.2)
+    assert seen.over() == 0.0 and noted(mesh, (600.0, 250.0), lean=45.0, width=0.5).hinge.over() == pytest.approx(2.5)
+    assert noted(mesh, (600.0, 250.0), lean=45.0, width=0.5).hinge.over(joint=1.0) == pytest.approx(0.5)
+    assert noted(mesh, (600.0, 250.0), lean=80.0, width=0.5).hinge.upright == pytest.approx(0.5)
 
 
 def test_compression_of_the_zone_beside_the_load_and_of_the_web_are_told_apart(mesh: Mesh) -> None:

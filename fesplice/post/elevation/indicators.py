@@ -13,6 +13,7 @@ import numpy as np
 from fesplice.formulas import laps
 from fesplice.formulas.bond import side_splitting as splitting_force
 from fesplice.mesh import Mesh
+from fesplice.post.elevation.hinge import WIDER
 from fesplice.post.elevation.layout import Layout, layout, main_lines
 from fesplice.post.elevation.trace import ElevationTrace, Snapshot, Spot
 from fesplice.post.limits import CRUSHING, HOOK_SLIP, LOST, SPLIT, WIDE
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
 
 SPLIT_PLANE = "share of the hook's plane that has split"
+STIRRUPS = "stirrup strain over yield strain"
 
 
 def elevation_indicators(seen: ElevationTrace, mesh: Mesh, specimen: Specimen) -> list[Indicator]:
@@ -66,6 +68,9 @@ def elevation_indicators(seen: ElevationTrace, mesh: Mesh, specimen: Specimen) -
                 "mm", "common limit of crack width"),
         at_spot(m.shear, "least principal strain of the web", lambda s: s.web, CRUSHING, "",
                 "EN 1992-1-1, from memory"),
+        Indicator(m.shear, "slanting crack of the web over the widest upright crack", seen.series(slants), WIDER, "",
+                  "the beam turns about the wider", False,
+                  place=np.array([(s.hinge.x, s.hinge.y) for s in seen.snapshots])),
     ]  # fmt: skip
     if split := seen.by_bar("split"):
         found.append(by_bar(m.side_splitting, SPLIT_PLANE, split, LOST, "", "half of its strength"))
@@ -87,7 +92,7 @@ def elevation_indicators(seen: ElevationTrace, mesh: Mesh, specimen: Specimen) -
     if stirrups:
         steels = [specimen.steel[line.steel] for line in stirrups]
         legs = seen.series(lambda s: s.legs) / min(s.yield_strength / s.elastic_modulus for s in steels)
-        found.append(Indicator(m.shear, "stirrup strain over yield strain", legs, 1.0, "", "measured yield strength"))
+        found.append(Indicator(m.shear, STIRRUPS, legs, 1.0, "", "measured yield strength"))
     across = seen.interface
     if len(across.leg_x) and specimen.confinement.upright:
         f_y = specimen.steel[specimen.confinement.steel].yield_strength
@@ -102,7 +107,13 @@ def assess_elevation(seen: ElevationTrace, mesh: Mesh, specimen: Specimen, held:
     return assess(
         "elevation", seen.bar_stress, seen.load, held.top_row, held.low_row if held.exact else None,
         elevation_indicators(seen, mesh, specimen), unseen(specimen), [s.step for s in seen.snapshots], carried,
+        slants(seen.snapshots[held.top_row]) >= WIDER,
     )  # fmt: skip
+
+
+def slants(s: Snapshot) -> float:
+    """Slanting crack of the web over the widest upright crack or joint; 0 while no slanting one is wide."""
+    return s.hinge.over(s.joint.value) if s.hinge.slanting >= WIDE else 0.0
 
 
 def assess_pull(

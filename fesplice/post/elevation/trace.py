@@ -20,6 +20,7 @@ from fesplice.mesh import BEND, LEAD, BarLine, Mesh
 from fesplice.post.concrete import FLAT
 from fesplice.post.elevation.bars import arc_at, face_arcs, profile
 from fesplice.post.elevation.forces import SectionCut, lay_ties, read_cut
+from fesplice.post.elevation.hinge import WEB, Hinge, hinge, leaning
 from fesplice.post.elevation.interface import InterfaceReader, InterfaceTrace
 from fesplice.post.elevation.layout import Layout, layout, main_lines, stations_of
 from fesplice.post.equilibrium import Balance, balance, run_loads
@@ -33,8 +34,8 @@ if TYPE_CHECKING:
     from fesplice.store.run import Run
 
 
-#: Shares of the depth beyond which the compression zone begins, and at which the web does (judgement).
-ZONE, WEB = 0.6, 0.2
+#: Share of the depth beyond which the compression zone begins (judgement).
+ZONE = 0.6
 
 
 @dataclass(frozen=True)
@@ -52,14 +53,15 @@ class Snapshot:
 
     ``strain``: largest crack strain by concrete; ``cracks``: widest crack by direction (``flat``,
     ``inclined``, ``upright``); ``outside``: widest inclined crack out of the splice, and ``diagonal`` the same where it
-    is wider than every upright crack (else 0); ``bar_level``: widest flat or
-    inclined crack in the bar row or the row above, between joint face and hook; ``joint``: widest joint opening;
-    ``compression``: least principal strain of the compression zone away from plates, positive, up to a depth beyond the
-    loads; ``web`` that of the web beyond it. By main bar line: ``past`` share of the
-    embedded lead past its bond peak, ``lead`` mean slip over it, ``slip`` largest of the anchored end, ``opening``
+    is wider than every upright crack (else 0); ``hinge``: the cracks the beam may turn about; ``bar_level``: widest
+    flat or inclined crack in the bar row or the row above, between joint face and hook; ``joint``: widest joint
+    opening; ``compression``: least principal strain of the compression zone away from plates, positive, up to a depth
+    beyond the loads; ``web`` that of the web beyond it. By main bar line: ``past`` share of the embedded lead
+    past its bond peak, ``lead`` mean slip over it, ``slip`` largest of the anchored end, ``opening``
     beside a lead that wedges, ``bearing`` mean pressure of the concrete in the bend per bar diameter, ``stress`` at
-    the joint face. ``legs`` largest strain of stirrups. ``split``: share of the plane of the hooks that has split, by
-    line; none in runs of earlier versions or where no plane can.
+    the joint face (the largest along bars that run through where there is no joint). ``legs`` largest strain of
+    stirrups. ``split``: share of the plane of the hooks that has split, by line; none in runs of earlier versions or
+    where no plane can.
     """
 
     step: int
@@ -81,6 +83,7 @@ class Snapshot:
     stress: Mapping[str, float]
     legs: float = 0.0
     split: Mapping[str, float] = field(default_factory=dict)
+    hinge: Hinge = Hinge(0.0, 0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -159,7 +162,8 @@ class Tracer:
         x = self.points.xy[:, 0]
         # where all bars run through and nothing is cast against there is no splice to leave out
         through = not laid.anchors and not laid.joints
-        self._outside = through | (x < laid.cast[0]) | (x > laid.cast[1])
+        self._through = through
+        self.outside = through | (x < laid.cast[0]) | (x > laid.cast[1])
         self._zone, self._web = _zone_and_web(mesh, self.points, laid)
         self._main = main_lines(mesh)
         self._stirrups = [line.groups for line in mesh.lines.values() if line.role == "stirrup"]
@@ -178,7 +182,8 @@ class Tracer:
         past, lead, slip, stress = {}, {}, {}, {}
         for name, faces in self._faces.items():
             state = profile(self.mesh, fields, name)
-            stress[name] = max(state.stress_at(arc) for arc in faces)
+            # without a joint or an anchor no section is named: the one that carries most counts
+            stress[name] = float(state.stress.max()) if self._through else max(state.stress_at(arc) for arc in faces)
             if name not in self._embedded:
                 continue
             length, anchored = self._embedded[name]
@@ -191,7 +196,7 @@ class Tracer:
             slip[name] = float(slid[anchored].max(initial=0.0))
         e2 = principal(points.values(fields, "strain"), engineering=True)[1]
         level = np.where(self._row, np.maximum(kinds["flat"], kinds["inclined"]), 0.0)
-        outside = np.where(self._outside, kinds["inclined"], 0.0)
+        outside = np.where(self.outside, kinds["inclined"], 0.0)
         return Snapshot(
             step=number,
             load=load,
@@ -203,7 +208,7 @@ class Tracer:
             bar_level=_most(points, level),
             joint=_joint(self.mesh, fields),
             compression=_most(points, np.where(self._away & self._zone, -e2, 0.0)),
-            web=_most(points, np.where(self._away & self._web & self._outside, -e2, 0.0)),
+            web=_most(points, np.where(self._away & self._web & self.outside, -e2, 0.0)),
             past=past,
             lead=lead,
             slip=slip,
@@ -211,6 +216,7 @@ class Tracer:
             bearing={name: _bend_bearing(line, fields) for name, line in self._main.items()},
             stress=stress,
             split={name: plane_split(fields, name) for name in self._main if f"plane:{name}/left" in fields},
+            hinge=hinge(points.xy, crack, self.laid.y, self.outside),
             legs=max((_highest(fields, groups) for groups in self._stirrups), default=0.0),
         )
 
@@ -220,8 +226,7 @@ def _widths(crack: Floats) -> dict[str, Floats]:
     """Crack widths (n,) by direction from crack fields (n, 3); a point has one of them, the others are 0."""
     strain, normal, band = crack.T
     width = np.maximum(strain, 0.0) * band
-    # angle between the crack and the bars, 0 .. 90 deg
-    lean = np.degrees(np.arccos(np.clip(np.abs(np.sin(normal)), 0.0, 1.0)))
+    lean = leaning(normal)
     flat, upright = lean <= FLAT, lean >= 90.0 - FLAT
     return {"flat": width * flat, "inclined": width * (~flat & ~upright), "upright": width * upright}
 
