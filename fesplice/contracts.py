@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
+Bools = NDArray[np.bool_]
 Flags = NDArray[np.bool_]
 History = Mapping[str, Floats]
 
@@ -327,9 +328,13 @@ class Trial:
 
 
 class Equilibrium(Protocol):
-    """All the solver knows of a model: forces, tangent, loads over the free unknowns. No law, no element."""
+    """All the solver knows of a model: forces, tangent, loads over the free unknowns. No law, no element.
+
+    ``shifts`` (n_free,) is True at displacements and slides and False at rotations, whose moments have another unit.
+    """
 
     n_free: int
+    shifts: Bools
     f_ref: Floats
     f_dead: Floats
 

@@ -121,6 +121,7 @@ class Model:
 
         self.free = self._order(mesh, [element_nodes(g, laws.get(k)) for k, g in mesh.groups.items()], node_of, fixed)
         self.n_free = len(self.free)
+        self.shifts = (self.free < 2 * len(mesh.points)) | (node_of[self.free] < 0)  # nodes and slides
         place = np.full(self.n_dof, -1, np.int32)
         place[self.free] = np.arange(self.n_free)
         self._pattern(place)

@@ -26,7 +26,7 @@ PLAN_STEPS = 120
 #: A plan is given up at this many times the extension at which its failure is expected.
 PLAN_END = 3.0
 #: Tighter than for a beam: the nodes of the strut-and-tie model shall balance to 2 % of one bar's force.
-PLAN_TOLERANCES = Tolerances(force=4e-3, force_with_energy=4e-3)
+PLAN_TOLERANCES = Tolerances(force=4e-3, force_with_energy=4e-3, balance=2e-2)
 
 
 @cache

@@ -9,7 +9,7 @@ and dissipated energy alike).
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.sparse import csc_matrix
@@ -24,7 +24,10 @@ class Tolerances:
     """When an iteration counts as equilibrium (relative to the loads) and when it is given up.
 
     Met when the force norm is below ``force``, or when the energy is below ``energy`` with the
-    force norm below ``force_with_energy``; never before the second iteration. ``blend`` and ``drag``
+    force norm below ``force_with_energy``, and in both cases the sum of the absolute forces out of
+    balance is below ``balance`` of that of the loads: a norm alone hides many small ones. Never
+    before the second iteration. No correction moves a node farther than ``reach`` times the span of
+    the increment: without that bound nearly all increments that fail blow up. ``blend`` and ``drag``
     are the shares of secant stiffness in the tangent, without and with viscous forces. A tenth takes
     the sting out of crack tips that jump between opening and closing: of 40 steps of a beam 40
     instead of 10 converged, at 2.7 iterations per step instead of 16.
@@ -33,10 +36,12 @@ class Tolerances:
     force: float = 5e-3
     energy: float = 1e-3
     force_with_energy: float = 2e-2
+    balance: float = 5e-2
     relaxed: float = 5e-2
+    reach: float = 1.0
     iterations: int = 20
-    patience: int = 6
-    viscous: float = 0.02
+    patience: int = 8
+    viscous: float = 0.3
     blend: float = 0.1
     drag: float = 0.3
 
@@ -82,7 +87,11 @@ class Viscosity:
 
 @dataclass(frozen=True)
 class Attempt:
-    """How an increment ended; ``trial`` belongs to the best point found."""
+    """How an increment ended; ``trial`` belongs to the best point found.
+
+    ``residual`` is the norm of the forces out of balance over that of the loads, ``unbalanced`` the
+    sum of their absolutes over that of the loads, viscous forces counted as loads.
+    """
 
     outcome: Outcome
     u: Floats
@@ -91,6 +100,7 @@ class Attempt:
     iterations: int
     residual: float
     energy: float
+    unbalanced: float = np.inf
 
 
 class Equilibrator:
@@ -115,6 +125,18 @@ class Equilibrator:
         m = self.model
         return max(abs(load) * float(np.linalg.norm(m.f_ref)), float(np.linalg.norm(m.f_dead)))
 
+    def unbalanced(self, residual: Floats, load: float) -> float:
+        """Sum of the absolute forces in ``residual`` over that of the loads (at least 1 % of the largest accepted)."""
+        return self.total(residual) / max(self.applied(load), 0.01 * self.largest, 1e-9)
+
+    def applied(self, load: float) -> float:
+        """Sum of the absolute loads [N]."""
+        return self.total(load * self.model.f_ref + self.model.f_dead)
+
+    def total(self, forces: Floats) -> float:
+        """Sum of the absolute ``forces`` (n_free) [N], moments left out."""
+        return float(np.abs(forces[self.model.shifts]).sum())
+
     def residual(self, trial: Trial, u: Floats, load: float, viscosity: Viscosity | None) -> Floats:
         """Forces out of balance [N]."""
         r = load * self.model.f_ref + self.model.f_dead - trial.force
@@ -131,9 +153,15 @@ class Equilibrator:
         iterations: int | None = None,
         accelerate: bool = False,
         patience: int | None = None,
+        span: float = np.inf,
     ) -> Attempt:
-        """Iterate from ``guess`` with the committed history of ``start``; never raises for a failed search."""
+        """Iterate from ``guess`` with the committed history of ``start``; never raises for a failed search.
+
+        No correction moves anything by more than ``Tolerances.reach`` times ``span`` [mm]. ``accelerate``
+        mixes corrections (Anderson) instead of bounding and searching along them.
+        """
         patience = self.tol.patience if patience is None else patience
+        reach = self.tol.reach * span
         u, load = guess
         history = start.history
         limit = iterations or self.tol.iterations
@@ -147,10 +175,19 @@ class Equilibrator:
                 du, dload = self._correction(trial, r, u, load, constraint, viscosity)
             except Singular:
                 return _as(best, Outcome.singular, k)
+            whole = True
             if mixer is not None:
                 du, dload = mixer(u, load, du, dload)
-            u, load = u + du, load + dload
-            trial = self._evaluate(u, history, secant)
+            elif (far := float(np.abs(du).max())) > reach:
+                du, dload = du * (reach / far), dload * (reach / far)
+                whole = False
+            if k >= 2 and mixer is None:
+                length, trial = self._along(u, load, du, dload, r, history, secant, viscosity)
+                whole = whole and length == 1.0
+                u, load = u + length * du, load + length * dload
+            else:
+                u, load = u + du, load + dload
+                trial = self._evaluate(u, history, secant)
             r_new = self.residual(trial, u, load, viscosity)
             work = abs(float((load * self.model.f_ref + self.model.f_dead) @ (u - start.u))) + 1e-12
             energy = abs(float(du @ r_new)) / work
@@ -158,8 +195,8 @@ class Equilibrator:
             if not np.isfinite(norm):
                 return _as(best, Outcome.diverged, k)
             held = abs(constraint.gap(u, load)) <= 1e-6 * max(abs(constraint.target), 1e-12) + 1e-9
-            now = Attempt(Outcome.converged, u, load, trial, k, norm, energy)
-            if k >= 2 and held and self._met(norm, energy):
+            now = Attempt(Outcome.converged, u, load, trial, k, norm, energy, self.unbalanced(r_new, load))
+            if k >= 2 and held and self._met(now, whole, viscosity is not None):
                 return now
             first = norm if first is None else first
             if norm > 1e3 * max(first, 1.0):
@@ -172,12 +209,48 @@ class Equilibrator:
                     return _as(best, Outcome.max_iterations, k)
         return _as(best, Outcome.max_iterations, limit)
 
-    def _met(self, norm: float, energy: float) -> bool:
-        return norm < self.tol.force or (energy < self.tol.energy and norm < self.tol.force_with_energy)
+    def _met(self, now: Attempt, whole: bool, passing: bool) -> bool:
+        # a shortened correction does little work whatever is left out of balance, and a searched one none by design
+        small = whole and now.energy < self.tol.energy and now.residual < self.tol.force_with_energy
+        return (now.residual < self.tol.force or small) and (passing or now.unbalanced < self.tol.balance)
 
-    def _evaluate(self, u: Floats, history: Mapping[str, History], secant: float) -> Trial:
+    def _evaluate(self, u: Floats, history: Mapping[str, History], secant: float, matrix: bool = True) -> Trial:
         self.evaluations += 1
-        return self.model.internal(u, history, secant=secant)
+        return self.model.internal(u, history, secant=secant, matrix=matrix)
+
+    def _along(self, u, load, du, dload, r, history, secant, viscosity) -> tuple[float, Trial]:
+        """How far to go along (du, dload), and the answer there: where forces out of balance do little work on it.
+
+        The whole correction where it leaves at most 0.8 of that work; else regula falsi between lengths
+        0.2 and 0.9, at most four evaluations, the best of them (Crisfield 1982; from memory).
+        """
+        before = float(du @ r)
+
+        def left(length: float) -> tuple[float, Trial]:
+            at = u + length * du
+            trial = self._evaluate(at, history, secant, matrix=length == 1.0)
+            return float(du @ self.residual(trial, at, load + length * dload, viscosity)), trial
+
+        after, trial = left(1.0)
+        if not abs(after) > 0.8 * abs(before):
+            return 1.0, trial
+        low, s_low, high, s_high = 0.0, before, 1.0, after
+        best = (abs(after), 1.0, trial)
+        for _ in range(4):
+            length = low - s_low * (high - low) / (s_high - s_low) if s_high * s_low < 0.0 else 0.5 * (low + high)
+            length = float(np.clip(length, 0.2, 0.9))
+            s, trial = left(length)
+            if abs(s) < best[0]:
+                best = (abs(s), length, trial)
+            if abs(s) < 0.5 * abs(before):
+                break
+            low, s_low, high, s_high = (length, s, high, s_high) if s * s_low > 0.0 else (low, s_low, length, s)
+            if high - low < 0.05:
+                break
+        _, length, trial = best
+        if trial.matrix is None:
+            trial = self._evaluate(u + length * du, history, secant)
+        return length, trial
 
     def _correction(self, trial, r, u, load, constraint, viscosity):
         k = trial.matrix
@@ -194,7 +267,10 @@ class Equilibrator:
 
 
 def _as(attempt: Attempt, outcome: Outcome, iterations: int) -> Attempt:
-    return Attempt(outcome, attempt.u, attempt.load, attempt.trial, iterations, attempt.residual, attempt.energy)
+    return Attempt(
+        outcome, attempt.u, attempt.load, attempt.trial, iterations, attempt.residual, attempt.energy,
+        attempt.unbalanced,
+    )  # fmt: skip
 
 
 class Anderson:
@@ -229,31 +305,31 @@ def relax(
     most: int = 60,
     wary: bool = False,
     fallen: float = 0.0,
+    span: float = np.inf,
 ) -> tuple[Attempt, State, float]:
     """Cross a sudden drop at the held control value with viscous forces that die away.
 
     Sub-steps with viscous forces eta K0 (u - u_n); each converged sub-step becomes the next u_n
-    and its history is kept, for the drop is real. Judged by the sum of absolutes of the viscous
-    forces against that of the loads (now or before the drop, whichever is more), since the norm
-    would hide many small ones. The viscosity
+    and its history is kept, for the drop is real. Once the sum of the absolute viscous forces is below
+    ``Tolerances.viscous`` of that of the loads (now or before the drop, whichever is more), an iteration
+    without them follows each sub-step and ends it all when it balances. The viscosity
     starts low and grows only on failure: a high one would carry a large fictitious load on the
     way and damage the model for good. ``wary`` relaxation keeps away from a viscosity that has failed, for a while:
     a part that comes loose has far to go at one viscosity. A load below ``fallen`` ends it: viscous forces hold back
-    what falls, so that equilibrium lies lower still, and nothing is asked of what comes after.
-    Returns the attempt, the state to commit from, and the last viscous share.
+    what falls, so that equilibrium lies lower still, and nothing is asked of what comes after. ``span`` bounds
+    corrections as in ``solve``.
+    Returns the attempt, the state to commit from, and what is left out of balance without viscous forces, by the
+    same measure.
     """
-
-    def total(load: float) -> float:
-        return float(np.abs(load * solver.model.f_ref + solver.model.f_dead).sum())
 
     eta, state, barred = 0.03, start, 0.0
     last: Attempt | None = None
-    share = np.inf
+    share = left = np.inf
     for _ in range(most):
         viscosity = Viscosity(stiffness, eta, state.u)
         tried = solver.solve(
             state, (state.u, state.load), constraint,
-            viscosity=viscosity, iterations=20, patience=8, secant=solver.tol.drag,
+            viscosity=viscosity, iterations=20, patience=8, secant=solver.tol.drag, span=span,
         )  # fmt: skip
         if report is not None:
             report(tried, eta)
@@ -263,24 +339,26 @@ def relax(
             barred = eta if wary else 0.0
             eta *= 2.0 if wary else 3.0
             continue
-        drag = float(np.abs(viscosity.force(tried.u)).sum())
         # where all strength is lost there is hardly a load left to measure by: the one before the drop stands in
-        share = drag / max(total(tried.load), total(start.load), 1e-9)
+        loads = max(solver.applied(tried.load), solver.applied(start.load), 1e-9)
+        share = solver.total(viscosity.force(tried.u)) / loads
+        left = solver.total(solver.residual(tried.trial, tried.u, tried.load, None)) / loads
         last = tried
         state = State(tried.u, tried.load, tried.trial.history)
         if abs(tried.load) < fallen:
-            return last, state, share
+            return replace(last, unbalanced=left), state, left
         if share < solver.tol.viscous:
-            still = solver.solve(state, (state.u, state.load), constraint, iterations=6, patience=2)
+            still = solver.solve(state, (state.u, state.load), constraint, iterations=6, patience=2, span=span)
             if report is not None:
                 report(still, 0.0)
             if still.outcome is Outcome.converged and still.trial is not None:
                 return still, State(still.u, still.load, still.trial.history), 0.0
-            if share < 0.25 * solver.tol.viscous:  # settled all but what a kink of the laws keeps moving
+            # settled, all but what a kink of the laws keeps moving
+            if share < 0.25 * solver.tol.balance and left < solver.tol.balance:
                 break
         lower = eta * (0.1 if tried.iterations <= 3 else 0.3 if tried.iterations <= 6 else 1.0)
         eta = max(lower, 1.5 * barred) if barred < eta else lower
-        barred *= 0.5
-    if last is None or share > solver.tol.viscous:
-        return Attempt(Outcome.diverged, start.u, start.load, None, most, np.inf, np.inf), start, share
-    return last, state, share
+        barred *= 0.25
+    if last is None or left > solver.tol.balance:
+        return Attempt(Outcome.diverged, start.u, start.load, None, most, np.inf, np.inf), start, left
+    return replace(last, unbalanced=left), state, left

@@ -34,8 +34,8 @@ class Stop:
 
 
 Report = Callable[..., None]
-#: Share of the secant stiffness in the second try of an increment.
-STIFFER = 0.4
+#: How a step that was relaxed says so.
+RELAXED = "viscous relaxation"
 #: Sub-steps of a relaxation: of the usual one, in a patient march, and as the last resort.
 USUAL, PATIENT, LAST = 60, 250, 600
 
@@ -161,18 +161,14 @@ class March:
         self.stepper.size = size
         while True:
             constraint = Constraint(row, weight, held + size)
+            span = self._span(size)
             guess = still if failed else self._guess(size)
-            tried = self.solver.solve(self.state, guess, constraint, secant=self.solver.tol.blend)
+            tried = self.solver.solve(self.state, guess, constraint, secant=self.solver.tol.blend, span=span)
             self._tell(self.index + 1, "newton", size, tried, began)
             if tried.outcome is Outcome.converged:
                 return self._take(tried, size, began, "", failed)
             best.append((tried, size))
-            stiff = self.solver.solve(self.state, still, constraint, secant=STIFFER, iterations=25, patience=8)
-            self._tell(self.index + 1, "stiffer", size, stiff, began)
-            if stiff.outcome is Outcome.converged:
-                return self._take(stiff, size, began, "", failed)
             failed.append(f"newton at {size:.4g}: {tried.outcome.name}")
-            best.append((stiff, size))
 
             # a drop is crossed at a held displacement; held energy would send it backwards
             if weight == 0.0 and (step := self._relaxed(constraint, size, began, failed)) is not None:
@@ -194,17 +190,17 @@ class March:
     ) -> Step | None:
         """Viscous relaxation of one increment, with ``most`` sub-steps; None when it does not come to rest."""
         settings = self._relaxing if most is None else {**self._relaxing, "most": most}
-        tried, state, share = relax(
+        tried, state, left = relax(
             self.solver, self.state, constraint, self._stiffness_at_rest(),
             report=lambda t, eta: self._tell(self.index + 1, f"viscous {eta:.2g}", size, t, began),
-            fallen=self._fallen(), **settings,
+            fallen=self._fallen(), span=self._span(size), **settings,
         )  # fmt: skip
         if tried.trial is None:
             failed.append(f"viscous at {size:.4g}: {tried.outcome.name}")
             return None
-        left = f", {100 * share:.2g} % of the load left in viscous forces" if share > 0.0 else ""
+        note = f"{RELAXED}, {100 * left:.2g} % of the load left in viscous forces" if left > 0.0 else RELAXED
         tried = replace(tried, outcome=Outcome.relaxed)
-        return self._accept(tried, state, size, began, "viscous relaxation" + left, tuple(failed))
+        return self._accept(tried, state, size, began, note, tuple(failed))
 
     def _fallen(self) -> float:
         """Load [N] below which the model has failed; 0 as long as the stop rules do not ask."""
@@ -227,6 +223,16 @@ class March:
             self.state.u + f * (self.state.u - self.previous.u),
             self.state.load + f * (self.state.load - self.previous.load),
         )
+
+    def _span(self, size: float) -> float:
+        """How far things may be expected to move in an increment: its size, or as the last one went; no bound yet at
+        the start.
+
+        What is held may move less than the rest does: a crack that opens while the beam behind it springs back.
+        """
+        if self.previous is None or not self.last_size > 0.0:
+            return np.inf
+        return max(size, size / self.last_size * float(np.abs(self.state.u - self.previous.u).max()))
 
     def _stiffness_at_rest(self) -> csc_matrix:
         """Stiffness of the virgin model; made once."""
@@ -271,6 +277,7 @@ class March:
             iterations=tried.iterations,
             residual=tried.residual,
             energy=tried.energy,
+            unbalanced=tried.unbalanced,
             evaluations=self.solver.evaluations,
             seconds=time.perf_counter() - began,
         )

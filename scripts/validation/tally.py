@@ -12,9 +12,9 @@ from fesplice.store import Run
 class Tally:
     """Failed increments, loose steps and iterations.
 
-    An increment counts as failed each time no equilibrium was found at the size tried, neither with the usual
-    tangent nor with the stiffer one, whatever then crossed it (viscous forces, smaller increments, the secant,
-    the loose tolerance). Sub-steps of a viscous relaxation are no increments of their own.
+    An increment counts as failed each time plain iteration found no equilibrium at the size tried, whatever then
+    crossed it (viscous forces, smaller increments, the secant, the loose tolerance). Sub-steps of a viscous
+    relaxation are no increments of their own.
     ``iterations`` counts all that was iterated, failed attempts and sub-steps included.
     """
 
@@ -33,8 +33,6 @@ class Tally:
             self.methods[kind] = self.methods.get(kind, 0) + 1
         if kind == "newton":
             self.failed += not met
-        elif kind == "stiffer":
-            self.failed -= met
 
     def step(self, step: Step) -> None:
         """One accepted step."""

@@ -20,6 +20,7 @@ class Uniform:
     """
 
     n_free = 3
+    shifts = np.ones(3, bool)
 
     def __init__(self, law: Law, side: float, stress: Floats):
         corners = side * np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])

@@ -13,7 +13,7 @@ from typing import Any, get_args
 
 import numpy as np
 import pytest
-from scipy.sparse import csc_matrix
+from scipy.sparse import csc_matrix, diags_array
 
 from fesplice.contracts import Control, Floats, History, NotConverged, Outcome, State, Step, Trial
 from fesplice.solve import (
@@ -38,6 +38,7 @@ class Truss:
     """Two bars from (-+a, 0) to an apex at height h, loaded down through a spring; unknowns: apex, load point."""
 
     n_free, f_ref, f_dead = 2, np.array([0.0, 1.0]), np.zeros(2)
+    shifts = np.ones(2, bool)
     a, h, ea, k = 100.0, 10.0, 1.0e6, 60.0
 
     def force(self, v):
@@ -62,6 +63,7 @@ class CrackedBar:
     """
 
     n_free, f_ref, f_dead = 2, np.array([0.0, 1.0]), np.zeros(2)
+    shifts = np.ones(2, bool)
     strength, w1 = 100.0, 0.02
     steepest = strength / w1 / np.e  # falling slope at 2 w1
 
@@ -102,6 +104,7 @@ class Ailing:
 
     def __init__(self, model: Any, ill: Callable[[int], bool]):
         self.model, self.ill, self.calls = model, ill, 0
+        self.shifts = model.shifts
         self.n_free, self.f_ref, self.f_dead, self.fresh = model.n_free, model.f_ref, model.f_dead, model.fresh
 
     def internal(self, u: Floats, history: Mapping[str, History], *, secant: float = 0.0, matrix: bool = True) -> Trial:
@@ -411,6 +414,74 @@ def test_secant_stiffness_with_mixing_finds_the_same_state() -> None:
     tried = solver.solve(start, (start.u, 0.0), hold, secant=1.0, iterations=40, accelerate=True)
     assert tried.outcome is Outcome.converged
     assert tried.load == pytest.approx(bar.load(tried.u[0]), rel=1e-3)
+
+
+# ------------------------------------------------------------------ one iteration
+class Springs:
+    """``n`` springs side by side with force ``law(u)`` and slope ``slope(u)``; only the first is loaded."""
+
+    def __init__(self, n: int, law: Callable[[Floats], Floats], slope: Callable[[Floats], Floats]):
+        self.n_free, self.f_dead, self.shifts = n, np.zeros(n), np.ones(n, bool)
+        self.f_ref = np.eye(n)[0]
+        self.law, self.slope = law, slope
+        self.asked: list[Floats] = []
+
+    def fresh(self) -> dict[str, dict[str, Floats]]:
+        return {}
+
+    def internal(self, u: Floats, history: Mapping[str, History], *, secant: float = 0.0, matrix: bool = True) -> Trial:
+        self.asked.append(u)
+        return Trial(self.law(u), diags_array(self.slope(u)).tocsc() if matrix else None, history, {})
+
+
+def test_a_correction_that_overshoots_is_shortened() -> None:
+    """Newton's method on the arctangent runs away from |x| > 1.3917 (any textbook); shorter corrections do not.
+
+    The first one is taken whole, for it brings what is held to its value.
+    """
+    springs = Springs(1, np.arctan, lambda u: 1.0 / (1.0 + u * u))
+    x = 1.5
+    for _ in range(8):
+        x -= np.arctan(x) * (1.0 + x * x)
+    assert abs(x) > 1e3, "the plain method must run away, or nothing is shown"
+    hold = Constraint(*LoadFactor(1).row(State(np.zeros(1), 0.0, {}), None), target=0.0)
+    solver = Equilibrator(springs, Tolerances.strict())
+    tried = solver.solve(State(np.array([1.5]), 0.0, {}), (np.array([1.5]), 0.0), hold)
+    assert abs(tried.u[0]) < 1e-8
+
+
+def test_no_correction_goes_beyond_the_span() -> None:
+    """A spring that hardens from next to nothing: the first correction would be a thousand times the way to go."""
+    springs = Springs(1, lambda u: u**3 + 1e-3 * u, lambda u: 3 * u * u + 1e-3)
+    hold = Constraint(np.zeros(1), 1.0, 1.0)
+    start = State(np.zeros(1), 0.0, {})
+    free = Equilibrator(springs, Tolerances.strict())
+    free.solve(start, (start.u, 0.0), hold)
+    assert np.abs(np.diff([u[0] for u in springs.asked])).max() > 500.0
+    springs.asked.clear()
+    tried = Equilibrator(springs, Tolerances.strict()).solve(start, (start.u, 0.0), hold, span=0.4)
+    assert np.abs(np.diff([u[0] for u in springs.asked])).max() <= 0.4 + 1e-12
+    assert tried.outcome is Outcome.converged and tried.u[0] == pytest.approx(1.0, abs=1e-3)
+
+
+def test_many_small_forces_out_of_balance_are_no_equilibrium() -> None:
+    """Ten thousand springs, each out by so little that the norm passes: by the sum of absolutes they do not.
+
+    The tangent is twice too stiff, so that each iteration halves what is out of balance.
+    """
+    springs = Springs(10_000, lambda u: u, lambda u: np.full(len(u), 2.0))
+    start = State(np.zeros(10_000), 0.0, {})
+    off = np.full(10_000, 1.5e-4)
+    off[0] = 1.0  # the loaded one is where it belongs
+    hold = Constraint(np.zeros(10_000), 1.0, 1.0)
+    found = {}
+    for balance in (np.inf, 0.02):
+        solver = Equilibrator(springs, Tolerances(balance=balance, energy=0.0))
+        found[balance] = solver.solve(start, (off, 1.0), hold)
+    by_norm, by_sum = found[np.inf], found[0.02]
+    assert by_norm.outcome is by_sum.outcome is Outcome.converged
+    left = [float(np.abs(springs.f_ref - t.u).sum()) for t in (by_norm, by_sum)]
+    assert left[0] > 0.1 and left[1] < 0.02 and by_sum.unbalanced == pytest.approx(left[1])
 
 
 # ------------------------------------------------------------------ memory
