@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,7 @@ import pytest
 from typer.testing import CliRunner
 
 from fesplice.cli import app
-from fesplice.cli.study import exit_code
+from fesplice.cli.study import _planning, exit_code
 from fesplice.contracts import InputFault
 from fesplice.specimen import read
 from fesplice.study import cases, read_study, run_study
@@ -95,6 +96,29 @@ def test_a_scheduler_without_workers_is_told_within_ten_seconds(there: bool) -> 
     tell: Callable[[str], None] = told.append
     _look_for_workers(Client(), "tcp://127.0.0.1:1", tell)
     assert bool(told) is not there and all("has no workers" in text for text in told)
+
+
+def test_a_true_scheduler_without_workers_is_told_within_ten_seconds() -> None:
+    from distributed import Client, LocalCluster
+
+    told: list[str] = []
+    with LocalCluster(n_workers=0, processes=False, dashboard_address=None) as cluster, Client(cluster) as client:
+        begun = time.monotonic()
+        _look_for_workers(client, cluster.scheduler_address, told.append)
+        assert time.monotonic() - begun < 10.0
+    assert len(told) == 1 and "has no workers" in told[0]
+
+
+def test_planning_that_takes_long_is_told_every_two_seconds_and_short_planning_not(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    clock = [0.0]
+    monkeypatch.setattr("fesplice.cli.study.time.monotonic", lambda: clock[0])
+    tell = _planning()
+    for done in range(1, 101):
+        clock[0] += 0.0625
+        tell(done, 100)
+    assert capsys.readouterr().err.splitlines() == ["planning: 33 of 100", "planning: 66 of 100", "planning: 99 of 100"]
 
 
 def test_what_a_killed_runner_left_behind_is_removed_and_nothing_else(

@@ -61,13 +61,16 @@ def test_every_package_that_comes_along_tells_its_licence() -> None:
 
 @pytest.mark.parametrize("words", [
     ["check", "{file}"], ["keys", "span"], ["schedule", "{file}", "--out", "{home}/bars"],
-    ["analyse", "{file}", "--out", "{home}/run"], ["--version"],
+    ["analyse", "{file}", "--out", "{home}/run"], ["--version"], ["sheet", "{file}", "--out", "{home}/sheet.html"],
+    ["drawing", "{file}", "--out", "{home}/drawing"],
+    ["reduce", "{test}/loads.csv", "{test}/strains.csv", "--rig", "{test}/rig.toml", "--specimen", "{file}",
+     "--out", "{home}/test"],
 ], ids=lambda words: words[0])  # fmt: skip
 def test_no_verb_asks_the_network(words: list[str], tmp_path: Path) -> None:
     file = tmp_path / "s.toml"
     coarse = {"mesh.splice": "45 mm", "mesh.elsewhere": "120 mm", "analysis.max_steps": 1}
     file.write_text(vary_many(read(ROOT / "models" / "as19-100-t3.toml"), coarse).text)
-    given = [word.format(file=file, home=tmp_path) for word in words]
+    given = [word.format(file=file, home=tmp_path, test=ROOT / "models" / "tests" / "as19-100-t3") for word in words]
     done = subprocess.run(
         [sys.executable, "-c", GUARD, *given], capture_output=True, text=True, env=os.environ | {"MPLBACKEND": "Agg"}
     )
