@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from enum import Enum
+from enum import Enum, StrEnum
 from typing import Any, Literal, Protocol, Self, runtime_checkable
 
 import numpy as np
@@ -66,6 +66,18 @@ class NotConverged(FespliceError):
     """The march stopped without reaching its target; accepted steps are kept."""
 
     exit_code = 3
+
+
+# ------------------------------------------------------------------ views
+class ViewName(StrEnum):
+    """The views of a specimen, by the word that files hold.
+
+    What differs between them stands in one record a floor, by these names (:mod:`fesplice.pipeline.views`,
+    :mod:`fesplice.post.record`, :mod:`fesplice.report.views`); whoever needs it asks the record, nobody the name.
+    """
+
+    elevation = "elevation"
+    plan = "plan"
 
 
 # ------------------------------------------------------------------ outcomes

@@ -39,13 +39,13 @@ def analyse(
 ) -> None:
     """Compute a specimen to failure, seen from the side or in plan; a run that was stopped goes on."""
     from fesplice.pipeline import analyse as run_analysis
+    from fesplice.pipeline.views import folder_name
     from fesplice.report.text import summary_text
     from fesplice.specimen import read
     from fesplice.store import Run
 
     given = read(specimen)
-    name = given.name.lower() + ("" if view == "elevation" else f"-{view}")
-    target = folder if folder != Path() else Path("runs") / name
+    target = folder if folder != Path() else Path("runs") / folder_name(given, view)
     stopped: NotConverged | None = None
     with Watch(quiet, log) as watch:
         try:

@@ -20,7 +20,7 @@ from fesplice.measured.expected import ByHand, Expectations, Expected
 from fesplice.post.elevation.bars import BarProfile, face_arcs, profile
 from fesplice.post.elevation.gauges import mean_strain
 from fesplice.post.elevation.layout import layout
-from fesplice.post.record import view_of
+from fesplice.post.record import READERS, view_of
 from fesplice.sizing.statics import Statics
 from fesplice.specimen import Specimen, read_text
 from fesplice.specimen.gauges import Gauge, arc
@@ -34,7 +34,7 @@ def from_run(folder: str | Path) -> Expectations:
     """Expectations by the elevation in ``folder``, a run or a prediction; FolderFault where there is none."""
     place = Path(folder)
     run = Run(place / "elevation" if (place / "elevation").is_dir() else place)
-    if view_of(run) != "elevation":
+    if not READERS[view_of(run)].of_rams:
         raise InputFault(str(run.folder), "is a run of the plan; gauges are read in an elevation")
     if run.n_steps < 2:
         raise FolderFault(str(run.folder), "holds no loaded step yet")

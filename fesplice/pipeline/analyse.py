@@ -89,7 +89,7 @@ def _march(case: Setup, model: Model, writer: RunWriter, progress: Hears | None)
             writer.accept(StepRecord(step.index, row, values, _memory(march)))
             if progress is not None:
                 elapsed = time.perf_counter() - began
-                left = seconds_left(case.settings["view"], elapsed, first, march.reached, march.stop.end)
+                left = seconds_left(case.effort, elapsed, first, march.reached, march.stop.end)
                 seen = float(row[case.moved]), float(row["bar_stress_A_MPa"])
                 progress(Progress(step, step.state.load, *seen, elapsed, left, case.per))
     except KeyboardInterrupt:

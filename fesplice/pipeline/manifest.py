@@ -9,6 +9,7 @@ from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 
+from fesplice.contracts import ViewName
 from fesplice.mesh import Mesh
 from fesplice.model.bar_supports import hook_support
 from fesplice.model.choice import Chosen, choose
@@ -48,7 +49,7 @@ def program() -> str:
 def settings(s: Specimen, chosen: Chosen | None = None) -> dict:
     """What steers a run beside the specimen and the mesh; ``chosen`` laws left out: those the specimen names."""
     return {
-        "view": "elevation",
+        "view": ViewName.elevation.value,
         "program": program(),
         "tolerances": asdict(Tolerances()),
         "steps_to_peak": STEPS_TO_PEAK,
@@ -60,7 +61,7 @@ def settings(s: Specimen, chosen: Chosen | None = None) -> dict:
 def plan_settings(s: Specimen, vertical: Vertical | None, chosen: Chosen | None = None) -> dict:
     """The same for a plan; ``vertical`` as numbers, for the run hangs on them."""
     return {
-        "view": "plan",
+        "view": ViewName.plan.value,
         "program": program(),
         "tolerances": asdict(PLAN_TOLERANCES),
         "steps_to_peak": PLAN_STEPS,

@@ -16,10 +16,8 @@ import numpy as np
 
 from fesplice.contracts import FespliceError, Floats, FolderFault, InputFault
 from fesplice.model.assembly import Model
-from fesplice.model.estimate import dead_moment
-from fesplice.model.fields import bar_stress_at, critical_sections
 from fesplice.pipeline.both import results_digest
-from fesplice.pipeline.views import setup
+from fesplice.pipeline.views import Setup, setup
 from fesplice.post.elevation.trace import trace
 from fesplice.post.prediction import RECORD, Prediction
 from fesplice.post.readings import GAUGES, gauge_table
@@ -78,10 +76,10 @@ def verify_run(folder: str | Path) -> list[Look]:
     out.append(steps)
     if not (out[1].held and steps.held):
         return out
-    case = _model(run)
+    case = _case(run)
     if isinstance(case, str):
         return [*out, Look(f"{home}: curve and findings", None, case)]
-    made = remade(run, case)
+    made = remade(run, *case)
     out.append(looked(f"{home / CURVE} against the steps", lambda: _compared(run, made, out[2].held is True)))
     out.append(looked(f"{home}: findings against the steps", lambda: _findings(run)))
     return out
@@ -115,61 +113,34 @@ def _steps(run: Run, curve_holds: bool) -> str:
     return f"{len(stored)} steps"
 
 
-def _model(run: Run) -> Model | str:
-    """The model that reads deflections and openings off displacements; why there is none."""
+def _case(run: Run) -> tuple[Setup, Model] | str:
+    """The run set up again, to read deflections and openings off displacements; why it cannot be."""
     try:
         given = read_text(run.specimen_text, str(run.folder))
-        return setup(given, view_of(run), None, run.mesh).model()
+        case = setup(given, view_of(run), None, run.mesh)
+        return case, case.model()
     except InputFault as fault:
         return f"not made again: {fault.faults[0].allowed}"
 
 
 @believing
-def remade(run: Run, model: Model) -> dict[str, Floats]:
+def remade(run: Run, case: Setup, model: Model) -> dict[str, Floats]:
     """Columns of the curve made again from the steps; the loads from the forces at supports or bars."""
-    given = read_text(run.specimen_text, str(run.folder))
-    rows = [_row(run, given, model, index) for index in _stored(run, False)]
+    stored = _stored(run, False)
+    rows = [_row(run, case, model, index) for index in stored]
     out = {name: np.array([row[name] for row in rows]) for name in (rows[0] if rows else {})}
-    if view_of(run) == "elevation" and "load_N" in out:
-        # what the supports carry at step 0 is the dead load; the rest comes from two rams, or from one in the middle
-        rams = 1.0 if given.body.shear_span == 0.5 * given.body.span else 2.0
-        begun = _stored(run, False)[0] == 0
-        out["load_N"] = (out["load_N"] - out["load_N"][0]) / rams if begun else np.full(len(rows), np.nan)
-        x = abs(critical_sections(given)["A"])
-        arm = min(given.body.shear_span, 0.5 * given.body.span - x) * (0.5 if rams == 1.0 else 1.0)
-        out["moment_Nmm"] = out["load_N"] * arm + dead_moment(given, x)
-    return out
+    return case.loads_again(out, stored[0] == 0) if rows else out
 
 
-def _row(run: Run, given: Specimen, model: Model, index: int) -> dict[str, float]:
+def _row(run: Run, case: Setup, model: Model, index: int) -> dict[str, float]:
     at = run.stored_step(index)
-    values, mesh = at.fields, run.mesh
     # what slides is an unknown of the model, and no displacement that a step keeps
     full = np.zeros(max(len(at.u), int(model.free.max()) + 1))
     full[: len(at.u)] = at.u
     u = model.restrict(full)
     watched = ("deflection", "load_point", "extension", "joint_left", "joint_right")
     out = {f"{name}_mm": model.read(name, u) for name in watched if name in model.watch}
-    if view_of(run) == "elevation":
-        held = [nodes for name, nodes in mesh.node_sets.items() if name.startswith("support:")]
-        nodes = np.unique(np.concatenate(held))
-        out["load_N"] = float(np.asarray(values["reactions"], float)[2 * nodes + 1].sum())
-        forces = {name: values[name] for line in mesh.lines.values() for name in _stresses(line.groups)}
-        for line, x in critical_sections(given).items():
-            out[f"bar_stress_{line}_MPa"] = bar_stress_at(mesh, forces, line, x)
-        return out
-    for row, side in (("A", "left"), ("B", "right")):
-        stress = np.asarray(values[f"grips:{side}/stress"], float)[:, 0]
-        area = np.asarray(mesh.groups[f"grips:{side}"].data["area"])
-        out[f"bar_stress_{row}_MPa"] = float((stress * area).sum() / area.sum())
-        out |= {f"bar_stress_{row}{k}_MPa": float(s) for k, s in enumerate(stress, start=1)}
-        if row == "A":
-            out["load_N"] = float((stress * area).sum())
-    return out
-
-
-def _stresses(groups: tuple[str, ...]) -> list[str]:
-    return [f"{name}/stress" for name in groups]
+    return out | case.row_again(run.mesh, at.fields)
 
 
 def _compared(run: Run, made: Mapping[str, Floats], curve_holds: bool) -> str:

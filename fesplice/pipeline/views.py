@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fesplice.contracts import BondMaker, ConcreteMaker, Fault, Floats, InputFault, State, Step
+from fesplice.contracts import BondMaker, ConcreteMaker, Fault, Floats, InputFault, State, Step, ViewName
 from fesplice.geometry import build_mesh, elevation
 from fesplice.geometry.plan import plan
 from fesplice.geometry.plan_mesh import plan_mesh
@@ -19,7 +19,9 @@ from fesplice.model.choice import Chosen, choose
 from fesplice.model.estimate import cracking_deflection, expected_deflection, yield_deflection
 from fesplice.model.fields import columns
 from fesplice.model.plan import Vertical
-from fesplice.pipeline import manifest
+from fesplice.pipeline import again, manifest
+from fesplice.pipeline.progress import BEAM_EFFORT, SLAB_EFFORT, Effort
+from fesplice.post.mechanisms import PER
 from fesplice.solve import CONTROLS, STEPPERS, Displacement, Holdable, March, Stop
 from fesplice.specimen import Specimen
 
@@ -28,7 +30,11 @@ Report = Callable[..., None]
 
 @dataclass(frozen=True)
 class Setup:
-    """One view of one specimen, ready to be marched."""
+    """One view of one specimen, ready to be marched.
+
+    ``moved`` is the column of its movement, ``per`` what its load is counted per, ``effort`` the share of the time over
+    that of the movement; ``row_again`` and ``loads_again`` make its curve again from the steps (:mod:`again`).
+    """
 
     specimen: Specimen
     mesh: Mesh
@@ -39,6 +45,15 @@ class Setup:
     moved: str
     per: str
     warnings: Callable[[Model], list[str]]
+    effort: Effort
+    row_again: Callable[[Mesh, Mapping[str, np.ndarray]], dict[str, float]]
+    loads_again: Callable[[dict[str, Floats], bool], dict[str, Floats]]
+
+
+def folder_name(specimen: Specimen, view: str) -> str:
+    """What a run folder is called unless told otherwise: the specimen, and the view where it is not the first one."""
+    name = specimen.name.lower()
+    return name if view == next(iter(SETUPS)) else f"{name}-{view}"
 
 
 def computable(specimen: Specimen) -> None:
@@ -81,8 +96,11 @@ def _elevation(s: Specimen, vertical: Vertical | None, given: Mesh | None, chose
         march=lambda model, report: marcher(s, model, report),
         row=lambda model, step, values: columns(s, model, step, values),
         moved="deflection_mm",
-        per="per ram",
+        per=PER[ViewName.elevation],
         warnings=lambda model: manifest.warnings(s, model.mesh),
+        effort=BEAM_EFFORT,
+        row_again=lambda mesh, values: again.beam_row(s, mesh, values),
+        loads_again=lambda made, begun: again.beam_loads(s, made, begun),
     )
 
 
@@ -96,15 +114,18 @@ def _plan(s: Specimen, vertical: Vertical | None, given: Mesh | None, chosen: Ch
         march=lambda model, report: plan_marcher(s, model, report),
         row=lambda model, step, values: plan_side.columns(model, step, values),
         moved="extension_mm",
-        per="per side",
+        per=PER[ViewName.plan],
         warnings=lambda model: manifest.plan_warnings(s, vertical),
+        effort=SLAB_EFFORT,
+        row_again=lambda mesh, values: again.slab_row(s, mesh, values),
+        loads_again=lambda made, begun: again.slab_loads(s, made, begun),
     )
 
 
 #: By view: how it is set up. The reading side and the pages have one entry for each of the same names.
 SETUPS: dict[str, Callable[[Specimen, Vertical | None, Mesh | None, Chosen], Setup]] = {
-    "elevation": _elevation,
-    "plan": _plan,
+    ViewName.elevation: _elevation,
+    ViewName.plan: _plan,
 }
 
 

@@ -35,7 +35,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from fesplice.contracts import Floats, Ints
+from fesplice.contracts import Floats, Ints, ViewName
 from fesplice.post.values import Known
 
 #: Anchorage reached at less than this share of the bar stress at yield came first (judgement).
@@ -48,7 +48,7 @@ AGAIN = 0.02
 TOGETHER = 0.05
 
 #: What the load of a view is counted per.
-PER = {"elevation": "per ram", "plan": "per side"}
+PER = {ViewName.elevation: "per ram", ViewName.plan: "per side"}
 
 
 class Mechanism(StrEnum):

@@ -6,9 +6,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from fesplice.contracts import FolderFault, Outcome
+from fesplice.contracts import FolderFault, Outcome, ViewName
 from fesplice.post.elevation.findings import ElevationFindings, elevation_findings
 from fesplice.post.plan.findings import PlanFindings, plan_findings
 from fesplice.post.values import from_dict, to_dict
@@ -19,10 +20,23 @@ if TYPE_CHECKING:
 
 Findings = ElevationFindings | PlanFindings
 
-#: By view: the kind of its findings, and how they are read from the steps.
-READERS: dict[str, tuple[type[Findings], Callable[..., Findings]]] = {
-    "elevation": (ElevationFindings, elevation_findings),
-    "plan": (PlanFindings, plan_findings),
+
+@dataclass(frozen=True)
+class Reader:
+    """What is read of a view: the ``kind`` of its findings, how they are ``read`` from the steps.
+
+    ``of_rams``: its loads are those of the rams, its gauges those of a test.
+    """
+
+    kind: type[Findings]
+    read: Callable[..., Findings]
+    of_rams: bool
+
+
+#: By view.
+READERS: dict[str, Reader] = {
+    ViewName.elevation: Reader(ElevationFindings, elevation_findings, of_rams=True),
+    ViewName.plan: Reader(PlanFindings, plan_findings, of_rams=False),
 }
 #: Edition of the stored findings: those of another edition are read anew from the steps.
 EDITION = 4
@@ -43,11 +57,11 @@ def findings(run: Run, *, stored: bool = True, outcome: Outcome | None = None) -
     ``outcome``: how it ended, where the folder does not know yet. Raises :class:`FolderFault` when it has no step yet
     or keeps findings that cannot be read.
     """
-    kind, read = READERS[view_of(run)]
+    reader = READERS[view_of(run)]
     kept = run.summary
     if stored and kept.get("edition") == EDITION:
-        return from_dict(kind, kept.get("findings"), str(run.folder))
-    return read(run, outcome=outcome)
+        return from_dict(reader.kind, kept.get("findings"), str(run.folder))
+    return reader.read(run, outcome=outcome)
 
 
 def as_stored(found: Findings) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fesplice.contracts import ViewName
 from fesplice.post.mechanisms import PER
 from fesplice.report.elevation import beam, fields, figures, tables, text
 from fesplice.report.figure import Figure, Panel
@@ -26,7 +27,8 @@ class ViewReport:
     """What is told of one view: its words, page, figures and numbers.
 
     ``place`` completes "AS29-100-U, in elevation"; ``per`` what its load is counted per, ``moved`` the column of its
-    movement; ``caution`` what it cannot show, ``missing`` what is half of the answer where bars lap (see ``half``).
+    movement, ``axes`` the names of both beside a curve; ``caution`` what it cannot show, ``missing`` what is half of
+    the answer where bars lap (see ``half``).
     ``loads`` and ``details``: rows of the terminal text before and after what the view failed by; ``panel``: its part
     in the figure of both views.
     """
@@ -36,6 +38,7 @@ class ViewReport:
     place: str
     per: str
     moved: str
+    axes: tuple[str, str]
     template: str
     caution: str
     missing: str
@@ -52,12 +55,13 @@ class ViewReport:
 
 
 VIEWS: dict[str, ViewReport] = {
-    "elevation": ViewReport(
+    ViewName.elevation: ViewReport(
         name="elevation",
         title="Beam splice in elevation",
         place="in elevation",
-        per=PER["elevation"],
+        per=PER[ViewName.elevation],
         moved=beam.MOVED,
+        axes=("midspan deflection (mm)", "load per ram (kN)"),
         template="elevation.html",
         caution="Two dimensions only: no side blow-out, no spalling, hook bearing spread over the width (see page).",
         missing="the elevation alone. Struts between lapped bars, side thrust and ties lie in the plan, which may give "
@@ -69,12 +73,13 @@ VIEWS: dict[str, ViewReport] = {
         details=text.details,
         panel=fields.PANEL,
     ),
-    "plan": ViewReport(
+    ViewName.plan: ViewReport(
         name="plan",
         title="Slab at bar level, in plan",
         place="in plan at bar level",
-        per=PER["plan"],
+        per=PER[ViewName.plan],
         moved=slab.MOVED,
+        axes=("lengthening (mm)", "force per side (kN)"),
         template="plan.html",
         caution="Two dimensions only: nothing varies over the depth, no side blow-out (see the page).",
         missing="the plan alone. Prying, flexure and shear need the elevation; read the strength between the free and "

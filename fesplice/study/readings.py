@@ -20,6 +20,7 @@ from fesplice.post.mechanisms import Mechanism
 from fesplice.post.runs import bar_columns
 from fesplice.report import trends
 from fesplice.report.trends import Bars, Curves, Line, Panel
+from fesplice.report.views import VIEWS
 from fesplice.store import Run
 from fesplice.study.effects import Interaction, Row, by_group, effects, modes, ratios, response, tornado
 from fesplice.study.runner import RUNS, STUDY
@@ -212,7 +213,7 @@ def _curves(s: _Source) -> StudyReading:
         if not (folder / "curve.csv").is_file():
             continue
         curve = Run(folder).curve
-        x = curve.get("deflection_mm", curve.get("extension_mm"))
+        x = curve.get(VIEWS[view].moved)
         if x is not None and len(x) > 1:
             word = _level(s, by, row.get(by)) if by else s.about["name"]
             # both views share the bar stress, whatever their loads are counted per
@@ -229,9 +230,7 @@ def _curves(s: _Source) -> StudyReading:
         Curves(t, tuple(c[0] for c in g), tuple((c[1], c[2]) for c in g), tuple(c[3] for c in g), bool(s.sampled))
         for t, g in groups.items()
     ]
-    label = "midspan deflection (mm)" if view == "elevation" else "lengthening (mm)"
-    unit = "load per ram (kN)" if view == "elevation" else "force per side (kN)"
-    files = trends.curves(s.out, "curves", shown, label, unit)
+    files = trends.curves(s.out, "curves", shown, *VIEWS[view].axes)
     text = f"Every run of the {view}, up to its failure {s.word} (cross); without a cross that is not known."
     if s.sampled:
         text += " Heavy the middle one, shaded percentiles 5 to 95 of the sample, as far as three runs reach."

@@ -13,7 +13,7 @@ import numpy as np
 
 from fesplice.contracts import FespliceError, FolderFault, InputFault, NotConverged, Outcome
 from fesplice.post.elevation.findings import ElevationFindings
-from fesplice.post.record import findings
+from fesplice.post.record import READERS, findings
 from fesplice.specimen import Specimen, read_text
 from fesplice.store import Run
 from fesplice.study.hand import ram_load
@@ -190,7 +190,7 @@ def record(run: Run, specimen: Specimen) -> Record:
     judged = found.assessment
 
     def load(stress: float, force: float) -> float:
-        return force / 1e3 if found.view == "elevation" else ram_load(specimen, stress)
+        return force / 1e3 if READERS[found.view].of_rams else ram_load(specimen, stress)
 
     peak = max((v for v in found.bar_stress.values() if math.isfinite(v)), default=math.nan)
     row: Record = {

@@ -5,6 +5,7 @@ The rule is the project's own (DEVELOPERS.md).
 
 from __future__ import annotations
 
+from fesplice.contracts import ViewName
 from fesplice.pipeline.views import SETUPS
 from fesplice.post.mechanisms import PER
 from fesplice.post.record import READERS
@@ -12,5 +13,5 @@ from fesplice.report.views import VIEWS
 
 
 def test_every_floor_knows_the_same_views() -> None:
-    assert set(SETUPS) == set(READERS) == set(VIEWS) == set(PER)
+    assert set(ViewName) == set(SETUPS) == set(READERS) == set(VIEWS) == set(PER)
     assert all(name == view.name for name, view in VIEWS.items())

@@ -18,9 +18,11 @@ from typer.testing import CliRunner
 from fesplice import findings
 from fesplice.cli import app, console
 from fesplice.pipeline import progress
-from fesplice.pipeline.progress import EFFORT, seconds_left
+from fesplice.pipeline.progress import BEAM_EFFORT, SLAB_EFFORT, seconds_left
 from fesplice.post.record import as_stored
 from fesplice.store import Run
+
+EFFORT = {"elevation": BEAM_EFFORT, "plan": SLAB_EFFORT}
 
 MADE = runpy.run_path(str(Path(__file__).with_name("prediction_data.py")))
 FILE = Path(__file__).parents[2] / "models" / "as29-100-u.toml"
@@ -51,7 +53,7 @@ def test_time_left_is_right_for_work_as_it_is_spread(view: str) -> None:
     """Work spread as assumed: the guess is exact from the second percent of the movement to the end."""
     shares = lambda at: float(np.interp(at, *EFFORT[view]))  # noqa: E731
     for at in (0.02, 0.1, 0.2, 0.5, 0.9, 0.99):
-        left = seconds_left(view, 100.0 * shares(at), 0.0, 50.0 * at, 50.0)
+        left = seconds_left(EFFORT[view], 100.0 * shares(at), 0.0, 50.0 * at, 50.0)
         assert left == pytest.approx(100.0 * (1.0 - shares(at)), rel=1e-9, abs=1e-9)
 
 
@@ -59,13 +61,13 @@ def test_time_left_is_right_for_work_as_it_is_spread(view: str) -> None:
 def test_a_run_taken_up_again_counts_its_own_time(view: str) -> None:
     """Half of the movement was there before: the rest is judged by what was done since."""
     before, here = (float(np.interp(at, *EFFORT[view])) for at in (0.5, 0.75))
-    left = seconds_left(view, 10.0 * (here - before), 25.0, 37.5, 50.0)
+    left = seconds_left(EFFORT[view], 10.0 * (here - before), 25.0, 37.5, 50.0)
     assert left == pytest.approx(10.0 * (1.0 - here))
 
 
 @pytest.mark.parametrize(("first", "reached"), [(0.0, 0.0), (0.0, 0.5), (0.0, 50.0), (0.0, 60.0)])
 def test_nothing_is_said_where_nothing_is_known(first: float, reached: float) -> None:
-    assert seconds_left("elevation", 10.0, first, reached, 50.0) is None
+    assert seconds_left(BEAM_EFFORT, 10.0, first, reached, 50.0) is None
 
 
 def test_quiet_says_nothing_and_a_log_keeps_every_step(tmp_path: Path, capsys) -> None:
