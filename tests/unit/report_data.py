@@ -82,8 +82,12 @@ def write_run(
             if change is not None:
                 change(mesh, values, share)
             if k == 3:
-                writer.attempt(step=k, method="newton", size=0.4, outcome="diverged", iterations=6, residual=3.0)
-            writer.attempt(step=k, method="newton", size=0.2, outcome="converged", iterations=4, residual=1e-4)
+                writer.attempt(
+                    step=k, method="newton", size=0.4, outcome="diverged", iterations=6, residual=3.0, seconds=0.2
+                )
+            writer.attempt(
+                step=k, method="newton", size=0.2, outcome="converged", iterations=4, residual=1e-4, seconds=0.1
+            )
             writer.accept(StepRecord(k, columns(share, load, k), values, {"at": load}))
         if outcome is not None:
             found = as_stored(findings(Run(folder), stored=False, outcome=outcome)) if kept else {}
