@@ -31,6 +31,9 @@ def options() -> argparse.Namespace:
     p.add_argument("--list", action="store_true", help="names of the cases, kept ones marked")
     p.add_argument("--splitting", action="store_true", help="laps and hooks by branch and wedging: SPLITTING.md")
     p.add_argument("--laws", action="store_true", help="laps by the default law, wedging and laws on trial: LAPS.md")
+    p.add_argument(
+        "--meshes", action="store_true", help="a few beams also on finer and coarser elements, for the table"
+    )
     p.add_argument("--sensitivity", action="store_true", help="vary the settings instead: SENSITIVITY.md")
     return p.parse_args()
 
@@ -67,6 +70,11 @@ def main() -> int:
     if not cases:
         raise SystemExit("no such case")
     jobs = frame.jobs(cases, record.Settings())
+    if o.meshes:
+        from validation import meshes
+
+        frame.run(meshes.jobs(cases), data=data, processes=o.jobs, again=o.again, tell=told)
+        o.table = True
     whole = not (o.only or o.quick) and data == frame.DATA.resolve()
     if o.list:
         for job in jobs:

@@ -39,7 +39,7 @@ def body(beam: Offset, size: float, lean: float = 0.0) -> shapes.Shape:
     """Grid of quadrilaterals; ``lean`` is how far columns that start at the notch come towards the load [mm]."""
     half, d, a, at, s = 0.5 * beam.length, beam.depth, beam.notch, beam.beside, 0.5 * beam.slit
     stops = [-half, -0.5 * beam.span, at - s, at + s, 0.5 * beam.span, half]
-    x = shapes.ticks(stops, (-35.0, at + 35.0), size, 15.0)
+    x = shapes.ticks(stops, (-25.0, at + 25.0), size, 15.0)
     y = np.concatenate([np.linspace(0.0, a, round(a / size) + 1)[:-1], np.linspace(a, d, round((d - a) / size) + 1)])
     parts = {"beam": [((-half, half), (a, d)), ((-half, at - s), (0.0, a)), ((at + s, half), (0.0, a))]}
     shape = shapes.grid(x, y, parts)
@@ -85,7 +85,7 @@ def loads_at(path: March, openings: Floats) -> Floats:
 
 # ------------------------------------------------------------------ a strip in tension
 #: Length and height of the strip, the plate that pulls it, half the width of its weaker middle [mm].
-LENGTH, HEIGHT, PLATE, WEAK = 160.0, 80.0, 20.0, 12.0
+LENGTH, HEIGHT, PLATE, WEAK = 120.0, 80.0, 20.0, 12.0
 
 
 def turned(size: float, angle: float) -> list[Floats]:

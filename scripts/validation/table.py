@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from validation import frame
+from validation import frame, meshes
 from validation.target import TARGETS, Row, Target, counted, mean_and_cov, same_words, steps_of, verdicts
 
 #: At most this share of all increments may fail over the whole validation.
@@ -104,6 +104,7 @@ def _section(name: str, rows: Sequence[Row], figure: bool) -> list[str]:
             lines += [*summary(list(rows)), ""]
         except Exception as fault:  # a table is worth more than the remark below it
             lines += [f"The remarks on this series could not be made ({type(fault).__name__}: {fault}).", ""]
+    lines += meshes.lines(rows)
     ends = [f"- {r.case.name}: {r.record.reason or (r.found.ending if r.found else '')}" for r in rows if r.record]
     if ends:
         lines += ["<details><summary>How each case ended</summary>", "", *ends, "", "</details>", ""]
