@@ -92,7 +92,7 @@ def reduce(
     ledger = Ledger()
     place = rig_path.parent
     seen = {
-        "cracks": tuple(crack for c in wanted.cracks for crack in read_cracks(place / c.file)),
+        "cracks": tuple(crack for c in wanted.cracks for crack in read_cracks(place, c)),
         "frames": tuple(read_frame(place, f) for f in wanted.frame),
         "photographs": photographs_of(place, wanted.photograph),
     }

@@ -136,15 +136,19 @@ class Materials(Part):
 
 
 class CrackFile(Part):
-    """Cracks traced on the faces (CSV), from the place of the rig file."""
+    """Cracks traced on the faces (CSV or SVG), from the place of the rig file."""
 
-    file: Text = Field(description="table with columns face, crack, x, y and where known load, width")
+    file: Text = Field(description="table with columns face, crack, x, y and where known load, width; or a drawing")
+    scale: Distance = Field(default=UNSET, description="of a drawing: what one of its units counts on the face")
+    origin: tuple[Plain, Plain] = Field(default=(0.0, 0.0), description="of a drawing: its point where the face begins")
+    face: Text = Field(default="", description="of a drawing: the face, where no group of it is called by one")
 
 
 class FrameFile(Part):
-    """One frame of image correlation (CSV)."""
+    """One frame of image correlation (CSV or VTU)."""
 
-    file: Text = Field(description="table with columns x, y and u, v or exx, eyy, exy")
+    file: Text = Field(description="table with columns x, y and u, v or exx, eyy, exy; or points with such fields")
+    unit: Text = Field(default="mm", description="of lengths in a VTU")
     time: Seconds = Field(default=UNSET, description="seconds from the first reading")
     face: Text = Field(default="", description="face it shows")
 
@@ -231,6 +235,14 @@ def _checked(rig: Rig, report: Report) -> None:
             time_factor(rig.time.unit)
         except KeyError:
             report("time.unit", "allowed: s, ms, min, h or day")
+    for k, traced in enumerate(rig.cracks):
+        if traced.file.lower().endswith(".svg") and not traced.scale > 0.0:
+            report(f"cracks[{k}].scale", "what one unit of the drawing counts on the face, above 0")
+    for k, frame in enumerate(rig.frame):
+        try:
+            unit_factor(frame.unit, "length")
+        except UnitFault as fault:
+            report(f"frame[{k}].unit", str(fault))
     usual.refuse(rig, report)
 
 

@@ -51,6 +51,8 @@ LIMITS: dict[str, Limits] = {
     "channel.*.rezero": _SECONDS,
     "channel.*.accuracy": Limits(Range("strain", 0.0, 1.0, 5e-5, 0.1, zero=True)),
     "event.time": _SECONDS,
+    "cracks.scale": Limits(Range("length", 1e-5, 10_000.0, 0.01, 100.0)),
+    "cracks.origin": _plain(0.0, 1e9, 0.0, 1e5, size=True),
     "frame.time": _SECONDS,
     "photograph.time": _SECONDS,
     "photograph.scale": Limits(Range("length", 1e-5, 1000.0, 0.002, 10.0)),

@@ -39,8 +39,9 @@ def coarse(name: str = "as19-100-t3", **more: object) -> Specimen:
 
 
 def study_text(cases: int = 3) -> str:
-    """A study of so many short cases."""
-    depths = ", ".join(f'"{380.0 + 0.1 * k:.1f} mm"' for k in range(cases))
+    """A study of so many short cases; all of them can be built, however many."""
+    step = min(0.1, 15.0 / cases)
+    depths = ", ".join(f'"{380.0 + step * k:.3f} mm"' for k in range(cases))
     return STUDY.format(base=MODELS / "plain" / "cracked-section.toml", depths=depths)
 
 
