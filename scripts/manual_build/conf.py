@@ -10,15 +10,25 @@ ROOT = HERE.parents[1]
 sys.path.insert(0, str(HERE))
 
 from fesplice import __version__  # noqa: E402
+from fesplice.pipeline.manifest import program  # noqa: E402
 
 project = "fesplice"
 author = "fesplice developers"
 copyright = "fesplice developers, GPL-3.0-or-later"
 version = release = __version__
-extensions = ["myst_parser", "sphinx.ext.autodoc", "roles"]
-exclude_patterns = ["html"]
+extensions = ["myst_nb", "sphinx.ext.autodoc", "roles"]
+exclude_patterns = ["html", "jupyter_execute"]
 myst_enable_extensions = ["dollarmath", "amsmath", "colon_fence", "deflist", "fieldlist"]
 myst_heading_anchors = 3
+# notebooks run while the pages are built, each in a folder of its own; what they gave is kept as long as the program,
+# and not their cells alone, is the same
+nb_execution_mode = "cache"
+nb_execution_cache_path = str(ROOT / "build" / "notebooks" / program())
+nb_execution_in_temp = True
+nb_execution_timeout = 900
+nb_execution_raise_on_error = True
+nb_execution_show_tb = True
+nb_merge_streams = True
 root_doc = "index"
 language = "en"
 

@@ -23,7 +23,7 @@ from fesplice.study import cases, read_study_text
 
 ROOT = Path(__file__).resolve().parents[2]
 MANUAL, TOOLS = ROOT / "fesplice" / "manual", ROOT / "scripts" / "manual_build"
-MADE = {"generated", "html"}
+MADE = {"generated", "html", "jupyter_execute"}
 PAGES = sorted(p for p in MANUAL.rglob("*") if p.suffix in (".md", ".txt") and not MADE & set(p.parts))
 #: Verbs that take seconds; the others are checked for their options alone, as is what needs a run.
 QUICK = ("example", "keys", "check", "schedule", "drawing", "sheet", "study plan", "study fit", "reduce", "replay", "")
