@@ -1,4 +1,4 @@
-"""What a prediction of a lapped hook rests on, said once: README, manual, the page of a prediction and its file.
+"""What a prediction of a lapped hook rests on, said once, for README, manual and the page of a prediction.
 
 Statements are those that models/studies/TRENDS.md sets beside what the model gives; whoever changes what the model
 gives reads them again.
@@ -10,12 +10,13 @@ from __future__ import annotations
 SENTENCES = (
     "No complete published test of a lapped hook was at hand, so its prediction rests on parts that were checked "
     "alone: bond that holds the mean stress of a published equation for straight laps, hooks that split by a law "
-    "whose one constant is fitted to points of an equation for hooks in joints and which nine tests of such "
-    "joints follow, beams and panels; and on judgement values of the plan that no test has settled.",
-    "It agrees with what is published or common practice where unconfined laps lose with spacing and a hooked lap "
-    "holds more than the straight one of its bars (Wang et al. 2024; Han & Chun 2024), and it does not agree "
-    "where a hooked lap holds no more than a straight one (Judd 1965), spacing makes no difference to straight "
-    "laps (Kluge & Tuma 1945), or confined laps gain with it (Hwang et al. 2022).",
+    "whose one constant is fitted to points of an equation for hooks in joints and which was set beside nine "
+    "tests of such joints, beams and panels; and on judgement values of the plan that no test has settled.",
+    "With the bars alternating as in real series it agrees with published statements that a hooked lap holds more "
+    "than the straight one of its bars (Wang et al. 2024; Han & Chun 2024) and that spacing makes little "
+    "difference where no transverse steel is (Kluge & Tuma 1945, straight bars), and does not agree that a hooked "
+    "lap holds no more than a straight one (Judd 1965); models/studies/TRENDS.md sets it beside the others, row "
+    "by row.",
     "A test of your own sharpens it: freeze the prediction, test, lay the test over it (compare) and let learn "
     "move the band; gauges at both ends of a lead and the lift of the cover at the hooks show which part was "
     "wrong, and one specimen with transverse steel beside one without settles more than two alike.",
