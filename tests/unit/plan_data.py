@@ -53,7 +53,9 @@ def write_plan(
     ) as writer:  # fmt: skip
         for k, load in enumerate(loads):
             share = load / max(*loads, 1.0)
-            writer.attempt(step=k, method="newton", size=0.2, outcome="converged", iterations=4, residual=1e-4)
+            writer.attempt(
+                step=k, method="newton", size=0.2, outcome="converged", iterations=4, residual=1e-4, seconds=0.1
+            )
             writer.accept(StepRecord(k, columns(mesh, share, load, k), fields(mesh, share, k), {"at": load}))
         found = as_stored(findings(Run(folder), stored=False, outcome=outcome)) if kept else {}
         writer.finish(outcome, found, ["a warning <for> people"])
