@@ -207,7 +207,7 @@ def lead(found: Prediction) -> list[tuple[str, str, str]]:
     """The few numbers at the top: name, value, remark."""
     low, high = found.band
     least, following = "" if found.exact else "at least ", found.next
-    ends = "{} to {}".format(*found.bracket_ends)
+    ends = "low end: {}; high end: {}".format(*found.bracket_ends)
     if found.outside:
         ends += "; the prediction lies outside, as paths past a drop scatter"
     none = "no other mechanism reached its limit in either view"
