@@ -5,7 +5,7 @@ law of a hook's plane is in it (:mod:`validation.joint_plan`). Strength by the r
 each row stands what the elevation gives, which of both views would decide if the lesser counted, as in a prediction,
 and the closed forms.
 
-Why it decides nothing. The lesser of both views misses the goals of the tests, which the elevation meets; the slab's
+Why it decides nothing. The lesser of both views is far from the goals of the tests, the elevation is near; the slab's
 thickness is fitted; and two things had to be settled otherwise than in a prediction: bond wedges (with the splitting
 branch, the default, the points scatter more than twice as much as they may), and no stress of the column lies across
 the planes (with it their friction holds the joints of the heavily loaded columns without limit, while those tests saw
