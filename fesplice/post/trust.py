@@ -13,10 +13,10 @@ SENTENCES = (
     "whose one constant is fitted to points of an equation for hooks in joints and which was set beside nine "
     "tests of such joints, beams and panels; and on judgement values of the plan that no test has settled.",
     "With the bars alternating as in real series it agrees with published statements that a hooked lap holds more "
-    "than the straight one of its bars (Wang et al. 2024; Han & Chun 2024) and that spacing makes little "
-    "difference where no transverse steel is (Kluge & Tuma 1945, straight bars), and does not agree that a hooked "
-    "lap holds no more than a straight one (Judd 1965); models/studies/TRENDS.md sets it beside the others, row "
-    "by row.",
+    "than the straight one of its bars (Wang et al. 2024; Han & Chun 2024); it does not agree that it holds no "
+    "more (Judd 1965), nor that spacing makes no difference where no transverse steel is (Kluge & Tuma 1945, "
+    "straight bars), for it gains with the spacing while the beam widens; models/studies/TRENDS.md sets it beside "
+    "the others, row by row.",
     "A test of your own sharpens it: freeze the prediction, test, lay the test over it (compare) and let learn "
     "move the band; gauges at both ends of a lead and the lift of the cover at the hooks show which part was "
     "wrong, and one specimen with transverse steel beside one without settles more than two alike.",
