@@ -17,7 +17,6 @@ import pytest
 
 from fesplice.contracts import FolderFault, Outcome
 from fesplice.geometry import build_mesh, elevation
-from fesplice.post.concrete import largest_widths
 from fesplice.post.elevation import bars, hooks
 from fesplice.post.elevation.findings import ElevationFindings, cracking, elevation_findings, events
 from fesplice.post.elevation.layout import layout, tensile_strengths
@@ -453,7 +452,6 @@ def test_histories_of_a_run(run):
     assert np.abs(np.degrees(h.angle[3, k])) == pytest.approx(90.0)
     b = bars.history(run, "B")
     assert b.face == pytest.approx(list(STRESS.values())) and b.load[3] == 120e3
-    assert largest_widths(run) == pytest.approx([0.0, 0.02, 0.08, 0.10, 1.0], abs=WIDTH_OFF)
 
 
 def test_strengths_come_from_the_specimen_text(run):

@@ -223,11 +223,6 @@ class ElevationFindings(Told):
     worst_unbalanced: Known
     worst_step: int
 
-    @property
-    def prying_index(self) -> float:
-        """Largest index of prying up to the largest load; nan without anchored bars."""
-        return max((t.highest_index for t in self.ties), default=math.nan)
-
 
 def elevation_findings(
     run: Run, seen: ElevationTrace | None = None, outcome: Outcome | None = None
