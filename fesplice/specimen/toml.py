@@ -14,6 +14,10 @@ _QUOTED = re.compile(r"\"([^\"]*)\"|'([^']*)'|( )")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
+#: Where a fault tells the line of its own file, at its end.
+LINE = re.compile(r" \(line (\d+)\)$")
+
+
 def lines(text: str) -> dict[str, int]:
     """Key path -> line number, for plain keys and headers (keys of inline tables have none).
 

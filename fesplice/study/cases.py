@@ -5,15 +5,17 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import product
+from pathlib import Path
 from typing import Any
 
-from fesplice.contracts import FespliceError, InputFault
+from fesplice.contracts import Fault, FespliceError, InputFault
 from fesplice.geometry import elevation
 from fesplice.pipeline import manifest
 from fesplice.specimen import Specimen, read_text, vary_many
+from fesplice.specimen.toml import LINE, lines
 from fesplice.study.description import Factor, Level, Measured, Study
 from fesplice.study.hand import hand_values, quantities
 from fesplice.study.keys import Key, held
@@ -100,7 +102,7 @@ def _case(study: Study, number: int, levels: tuple[Level, ...], row: int | None)
             specimen = _scatter(study, specimen, row)
         elevation(specimen)
     except InputFault as fault:
-        return replace(case, reason="; ".join(str(f).removeprefix(": ") for f in fault.faults))
+        return replace(case, reason="; ".join(_said(f, study, changes, source, base) for f in fault.faults))
     except FespliceError as fault:
         return replace(case, reason=str(fault))
     told |= _numbers(specimen, _keys(study))
@@ -108,6 +110,24 @@ def _case(study: Study, number: int, levels: tuple[Level, ...], row: int | None)
         case, text=specimen.text, id=identity(specimen), levels=told,
         quantities=quantities(specimen), hand=hand_values(specimen),
     )  # fmt: skip
+
+
+def _said(fault: Fault, study: Study, changes: Mapping[str, Any], source: str, base: str) -> str:
+    """A fault of a case with the file and the line that the user wrote: the study, or the specimen it starts from."""
+    place, path = "", fault.path
+    own = [
+        key for key in changes if path == key or path.startswith((f"{key}.", f"{key}[")) or key.startswith(f"{path}.")
+    ]
+    if path and own:
+        at = [n for written, n in lines(study.text).items() if written == own[0] or written.endswith(f".{own[0]}")]
+        place = f" ({Path(study.source).name}, line {at[0]})" if at else f" ({Path(study.source).name})"
+    elif path:
+        known, within = lines(base), path.partition("[")[0]
+        while within and within not in known:
+            within = within.rpartition(".")[0]
+        place = f" ({Path(source).name}, line {known[within]})" if within else ""
+    shown = replace(fault, allowed=LINE.sub("", fault.allowed) + place) if place else fault
+    return str(shown).removeprefix(": ")
 
 
 def _scatter(study: Study, specimen: Specimen, row: int) -> Specimen:

@@ -145,7 +145,8 @@ class _Reader:
         try:
             return read(file).text, str(file)
         except InputFault as fault:
-            told = "; ".join(str(f).removeprefix(": ") for f in fault.faults)
+            written = (str(f).removeprefix(": ") for f in fault.faults)
+            told = "; ".join(toml.LINE.sub(lambda at: f" ({file.name}, line {at[1]})", text) for text in written)
             self.fault(at + "base", f"is not a sound specimen: {told}", name)
             return "", str(file)
 

@@ -243,3 +243,20 @@ def test_keys_know_their_unit_and_place():
     assert key("bars.spacing").text(100.0) == "100 mm" and key("joint.friction").text(0.9) == 0.9
     with pytest.raises(ValueError, match="one of them"):
         key("steel")
+
+
+def test_a_fault_names_the_file_and_the_line_that_the_user_wrote(tmp_path) -> None:
+    """Of a value of the study its own line, of one of the specimen that file's; counted here as an editor counts."""
+    base = (MODELS / "as29-100-u.toml").read_text(encoding="utf-8")
+    (tmp_path / "s.toml").write_text(base, encoding="utf-8")
+    study = 'name = "b"\nbase = "s.toml"\nviews = "elevation"\n[set]\n"bars.left.depth" = "900 mm"\n'
+    (tmp_path / "b.toml").write_text(study + '[grid]\n"bars.lap" = ["400 mm"]\n', encoding="utf-8")
+    (case,) = cases(read_study(tmp_path / "b.toml"))
+    assert case.dropped and "bars.left.depth = '900 mm'" in case.reason and "(b.toml, line 5)" in case.reason
+    assert "(line" not in case.reason
+    broken = base.replace('lap = "460 mm"', 'lap = "46 MPa"')
+    number = next(k for k, line in enumerate(broken.splitlines(), start=1) if "46 MPa" in line)
+    (tmp_path / "s.toml").write_text(broken, encoding="utf-8")
+    with pytest.raises(InputFault) as fault:
+        read_study(tmp_path / "b.toml")
+    assert f"(s.toml, line {number})" in str(fault.value) and "(line 2)" in str(fault.value)
