@@ -117,6 +117,9 @@ class Expected:
         shut = {side for side, v in self.joint_opening.items() if not v >= HAIRLINE}
         told = ", ".join(f"{s} closed" if s in shut else f"{s} {v:.2f} mm" for s, v in self.joint_opening.items())
         text = f"joints open at the tension face by {told}" if not shut else f"joints at the tension face: {told}"
+        opened = next((h.load for h in self.happenings if h.what.startswith("a joint is open")), None)
+        if shut and opened is not None and opened < self.load:
+            text += f" (one was open there from {opened / 1e3:.0f} kN on and has closed again)"
         if (w := self.widest_joint) is not None and w.width >= HAIRLINE and ("left" if w.x < 0.0 else "right") in shut:
             text += f", but open above the face by up to {w.width:.2f} mm (x = {w.x:.0f}, y = {w.y:.0f} mm)"
         return text

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from fesplice.post.elevation.trace import Spot
-from fesplice.post.expected import CrackSeen, Expected, _cracks
+from fesplice.post.expected import CrackSeen, Expected, Happening, _cracks
 
 
 def shows(**changes: Any) -> Expected:
@@ -42,6 +42,11 @@ def test_a_joint_closed_at_the_face_and_open_above_is_told_as_such() -> None:
         "(x = 280, y = 191 mm)"
     )
     assert shut.joints in shut.sentences[0] and "0.00 mm" not in shut.sentences[0]
+    # what was seen to open earlier is not told away
+    before = Happening("elevation", "a joint is open by 0.05 mm", 22e3, 76.0, -280.0, 0.0)
+    again = shows(joint_opening={"left": 0.0, "right": 0.0}, happenings=(before,)).joints
+    assert again.startswith("joints at the tension face: left closed, right closed (one was open there from 22 kN on")
+    assert "from 22 kN" not in shows(happenings=(before,)).joints
     # the widest opening stands in the other joint, which is open at its face as well
     half = shows(joint_opening={"left": 0.0, "right": 0.9}, widest_joint=joint(1.1))
     assert half.joints == "joints at the tension face: left closed, right 0.90 mm"
