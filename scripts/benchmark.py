@@ -18,7 +18,7 @@ import resource
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -27,7 +27,7 @@ import skfem
 from scipy.sparse.linalg import splu
 from skfem.helpers import ddot, sym_grad, trace
 
-from fesplice.contracts import Floats
+from fesplice.contracts import Floats, History
 from fesplice.formulas.steel import idealised
 from fesplice.laws import Bar, SmearedCrack
 from fesplice.mesh import Group, Mesh
@@ -89,7 +89,7 @@ def bent(points: Floats, curvature: Callable[[Floats], Floats]) -> Floats:
     return u
 
 
-def cracked(model: Model) -> tuple[Floats, dict]:
+def cracked(model: Model) -> tuple[Floats, Mapping[str, History]]:
     """Displacements and committed history in the middle of a step."""
 
     step = np.ptp(model.mesh.points[model.mesh.groups["concrete"].cells[0], 0])
@@ -218,7 +218,7 @@ def tell(found: dict[int, dict]) -> bool:
 
 def main() -> int:
     """Measure every size in a process of its own and print; exit 1 when a goal was missed."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser = argparse.ArgumentParser(description=str(__doc__).splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="leave out the largest mesh")
     parser.add_argument("--wall", action="store_true", help="time by the clock, not by the processor")
     parser.add_argument("--repeats", type=int, help="repeats of every size (default 15 to 3 by size)")

@@ -156,7 +156,9 @@ def test_every_control_is_under_test() -> None:
     within = [c.inner if isinstance(c, ScaledControl) else c for c in made]
     assert [c.name for c in made] == [c.name for c in within] == list(CONTROLS)
     assert [type(c) for c in within] == [type(control(name, bar)) for name in CONTROLS]
-    assert CONTROLS["crack_opening"](Holdable(made[0], bar.f_ref)) is made[0], "no joint: the deflection"
+    first = made[0]
+    assert isinstance(first, Displacement)
+    assert CONTROLS["crack_opening"](Holdable(first, bar.f_ref)) is first, "no joint: the deflection"
 
 
 def test_a_specimen_names_the_controls_and_steppers_of_the_registries() -> None:
