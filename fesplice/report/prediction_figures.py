@@ -70,9 +70,9 @@ def _room(rows: Sequence[Row], most: float) -> float:
     """End of the scale [MPa] at which all words behind the bars stay on the sheet."""
     # letters of 7 points are about 1.2 mm wide, bold ones and those of 7.5 points a little more
     wide = style.WIDE - 8.0 - 1.35 * max(len(r.name) for r in rows)
-    letters = [len(_words(r)) * (1.45 if r.kind == "answer" else 1.25) for r in rows]
+    letters = [len(_words(r)) * (1.5 if r.kind == "answer" else 1.25) for r in rows]
     ends = [r.high + (0.06 if r.exact else 0.105) * most for r in rows]
-    return max(end / (1.0 - min(words / wide, 0.7)) for end, words in zip(ends, letters))
+    return max(end / (1.0 - min(words / wide, 0.74)) for end, words in zip(ends, letters))
 
 
 def _bar(axes: Any, k: int, r: Row, most: float) -> None:

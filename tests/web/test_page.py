@@ -12,8 +12,10 @@ import re
 import runpy
 import shutil
 import subprocess
+import xml.etree.ElementTree as ElementTree
 from html.parser import HTMLParser
 from pathlib import Path
+from urllib.parse import unquote
 
 import numpy as np
 import pytest
@@ -120,9 +122,12 @@ def test_every_figure_is_embedded_with_words_for_those_who_cannot_see(page, read
     assert len(images) == len(reader.of("figcaption")) == len(drawn_names(page))
     for image in images:
         assert len(image["alt"] or "") > 40
-        kind, _, data = (image["src"] or "").partition(";base64,")
-        content = base64.b64decode(data, validate=True)
-        assert content[:8] == b"\x89PNG\r\n\x1a\n" if kind == "data:image/png" else b"<svg" in content[:1000]
+        kind, _, data = (image["src"] or "").partition(",")
+        if kind == "data:image/png;base64":
+            assert base64.b64decode(data, validate=True)[:8] == b"\x89PNG\r\n\x1a\n"
+        else:
+            # RFC 2397: without ";base64" what follows the comma is text with percent signs for what a URL cannot hold
+            assert kind == "data:image/svg+xml" and ElementTree.fromstring(unquote(data)).tag.endswith("}svg")
 
 
 def drawn_names(page: Path) -> set[str]:
@@ -163,7 +168,7 @@ def test_cautions_limits_and_record_are_there(reader):
 def test_a_failed_try_is_listed(page, reader):
     rows = re.findall(r"<tr>(.*?)</tr>", page.read_text(encoding="utf-8"), re.DOTALL)
     cells = [re.findall(r"<td[^>]*>(.*?)</td>", row) for row in rows]
-    assert ["3", "0.4", "newton", "diverged", "6", "3"] in cells
+    assert ["3", "0.4", "newton", "diverged", "6", "3"] in [row[:6] for row in cells]
     assert ["newton", "converged", "7"] in cells
 
 
