@@ -16,13 +16,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fesplice.answers import Chart, Drawable, Line, Tabular
-from fesplice.contracts import Floats, InputFault
+from fesplice.contracts import Floats, FolderFault, InputFault
 from fesplice.measured import claims, onsets
 from fesplice.measured.channels import ACCURACY
 from fesplice.measured.claims import Claim, Mode, Pair, Reached
 from fesplice.measured.courses import Agreement, Course, Seen, agreement, over_load, thinned
 from fesplice.measured.readings import at_row, row_at
-from fesplice.measured.record import CAUTION, READINGS, RIG, SPECIMEN, ChannelRecord, Crack, Test
+from fesplice.measured.record import CAUTION, READINGS, REDUCED, RIG, SPECIMEN, ChannelRecord, Crack, Test
 from fesplice.measured.rig import Rig, gauges_of, read_rig
 from fesplice.post.elevation.bars import BarProfile, face_arcs, profile
 from fesplice.post.elevation.layout import layout
@@ -230,10 +230,12 @@ def compare_test(folder: str | Path, predicted: Predicted) -> Compared:
     rig, s = read_rig(place / RIG), read(place / SPECIMEN)
     gauges = gauges_of(s, rig, str(place / RIG))
     table = predicted.table(s, tuple(gauges.values()))
-    reduced = test.series()
-    m = _Material(
-        s, test, rig, gauges, test.series(READINGS), reduced, table, found, onsets.peak_row(reduced["load_N"])
-    )
+    readings, reduced = test.series(READINGS), test.series()
+    _whole(place / f"{REDUCED}.parquet", reduced, ["load_N"])
+    _whole(place / f"{READINGS}.parquet", readings, ["t_s", *(f"{c.name} [{_INNER[c.unit]}]" for c in test.channels)])
+    if len({len(v) for v in (*readings.values(), *reduced.values())}) != 1:
+        raise FolderFault(str(place), "is damaged: readings and what was reduced from them have not the same rows")
+    m = _Material(s, test, rig, gauges, readings, reduced, table, found, onsets.peak_row(reduced["load_N"]))
     reached = _reached(m)
     yielding = min(s.steel[row.steel].yield_strength for row in (s.bars.left, s.bars.right) if row is not None)
     mode = claims.mode_of(found, test, rig.test.mode, rig.test.mode_evidence, float(yielding))
@@ -245,6 +247,16 @@ def compare_test(folder: str | Path, predicted: Predicted) -> Compared:
         _ratios(m, side), claims.pairs(found, test, reached), mode, claims.claims(found, test, reached, mode),
         tuple(remarks),
     )  # fmt: skip
+
+
+def _whole(path: Path, columns: Mapping[str, np.ndarray], needed: Sequence[str]) -> None:
+    """Refuse a table of a test that lacks a column, or holds anything but numbers, or nothing."""
+    if gone := [name for name in needed if name not in columns]:
+        raise FolderFault(str(path), f"is damaged: no column {gone[0]!r}")
+    if odd := [name for name, values in columns.items() if np.asarray(values).dtype.kind not in "fiu"]:
+        raise FolderFault(str(path), f"is damaged: column {odd[0]!r} holds something other than numbers")
+    if not all(np.isfinite(columns[name]).any() for name in needed[:1]):
+        raise FolderFault(str(path), f"is damaged: column {needed[0]!r} holds nothing")
 
 
 # ------------------------------------------------------------------ curves

@@ -295,8 +295,12 @@ class Test(Drawable, Tabular):
 
         if self.folder is None:
             raise InputFault("test", "has no folder: read it with Test.read(folder)")
-        table = pq.read_table(self.folder / f"{which}.parquet")
-        return {name: table.column(name).to_numpy() for name in table.column_names}
+        path = self.folder / f"{which}.parquet"
+        try:
+            table = pq.read_table(path)
+            return {name: table.column(name).to_numpy() for name in table.column_names}
+        except (OSError, ValueError, KeyError, NotImplementedError) as error:
+            raise FolderFault(str(path), f"is damaged or gone: {reason(error)}"[:300]) from error
 
 
 def _tree(value: Any) -> Any:

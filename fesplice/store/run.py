@@ -245,6 +245,8 @@ class Run(Drawable, Tabular):
         self._believe(path)
         table = renamed.columns(read_table(path))
         # runs of earlier versions have no digests, but their manifest knows how many steps they ended with
+        if table and "step" not in table:
+            raise FolderFault(str(path), "is damaged: no column step")
         ended, found = self.manifest.get("steps"), len(table["step"]) if table else 0
         if self.outcome.finished and ended is not None and found != ended:
             said = f"has {found} of the {ended} steps this run ended with: cut or edited; it is not believed"

@@ -16,6 +16,7 @@ import pytest
 
 from fesplice.contracts import FolderFault, Outcome
 from fesplice.store import Run, RunWriter
+from fesplice.store.folder import read_manifest, write_manifest
 
 _SPEC = importlib.util.spec_from_file_location("store_parts", Path(__file__).with_name("test_store.py"))
 assert _SPEC and _SPEC.loader
@@ -54,6 +55,15 @@ def test_the_curve_of_a_finished_run_is_the_one_it_ended_with(tmp_path: Path, ch
     assert Run(home).curve["load_N"].max() == pytest.approx(90.93, abs=0.01)
     change(home)
     with pytest.raises(FolderFault, match=r"curve\.csv"):
+        Run(home).curve  # noqa: B018
+
+
+def test_a_curve_without_digest_and_without_steps_is_a_fault_of_its_file(tmp_path: Path) -> None:
+    """Found by the campaign: a run of an earlier version whose curve lost a column."""
+    home = written(tmp_path / "run", ended=True)
+    write_manifest(home, read_manifest(home) | {"digests": {}})
+    (home / "curve.csv").write_text((home / "curve.csv").read_text().replace("step", "x", 1))
+    with pytest.raises(FolderFault, match="no column step"):
         Run(home).curve  # noqa: B018
 
 
