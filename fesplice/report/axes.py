@@ -42,9 +42,7 @@ def plot(answer: Drawable | Chart, ax: Axes | None = None, **which: Any) -> Axes
     if chart.lines:
         style.key(axes)
     if own:
-        figure = axes.get_figure(root=True) if hasattr(axes, "get_figure") else None
-        if figure is not None:
-            speak(figure)
+        speak(axes.figure)
     return axes
 
 
