@@ -181,19 +181,31 @@ def lateral_softening(c, lateral):
 
 # ------------------------------------------------------------------ one axis, one point
 @compiled
-def _along(c, x, lateral, seen_t, seen_c, band_t, band_c, weight, limit, gain, by_own, by_lateral):
+def _held(c, seen_t, seen_c, band_t, weight, limit, pulled):
+    """Strain at cracking, secant in tension and secant (first guess) on the side an axis is on, of what it has seen."""
+    # coarse bands lower the strength below f_t, and with it the strain at cracking
+    cracking = min(c.tensile_strength, np.sqrt(c.modulus * c.fracture_energy / band_t)) / c.modulus
+    secant = tension(c, seen_t, band_t, weight, limit)[0] / seen_t if seen_t > cracking else c.modulus
+    if pulled:
+        return cracking, secant, secant
+    eta = min(seen_c / c.peak_strain, 1.0)
+    return cracking, secant, rising(c, eta)[0] / (eta * c.peak_strain) if eta > 0.05 else c.modulus
+
+
+@compiled
+def _along(c, x, lateral, seen_t, seen_c, cracking, held, band_t, band_c, weight, limit, gain, by_own, by_lateral):
     """Stress, slope, and slope by the ``lateral`` strain along an axis; unloading goes to the origin.
 
-    ``gain`` of the strength in compression with its slopes by the strain along the axis and the lateral one.
+    ``cracking`` and ``held`` are the strain at cracking and the secant of unloading in tension (:func:`_held`),
+    ``gain`` that of the strength in compression with its slopes by the strain along the axis and the lateral one.
     """
     e = c.modulus
     s, d, cross = e * x, e, 0.0
     if x > 0.0:
-        k = max(seen_t, x)
-        # coarse bands lower the strength below f_t, and with it the strain at cracking
-        if k > min(c.tensile_strength, np.sqrt(e * c.fracture_energy / band_t)) / e:
-            envelope, slope = tension(c, k, band_t, weight, limit)
-            s, d = (envelope, slope) if x >= seen_t else (envelope / k * x, envelope / k)
+        if x >= seen_t and x > cracking:
+            s, d = tension(c, x, band_t, weight, limit)
+        elif x < seen_t:
+            s, d = held * x, held
     elif x < 0.0:
         k = max(seen_c, -x)
         envelope, slope, by_gain = crushing(c, k, band_c, gain)
@@ -201,40 +213,48 @@ def _along(c, x, lateral, seen_t, seen_c, band_t, band_c, weight, limit, gain, b
         raw, d = (-envelope, slope) if -x >= seen_c else (envelope / k * x, envelope / k)
         gains = by_gain / k * x
         s, d, cross = soft * raw, soft * (d + gains * by_own), soft_slope * raw + soft * gains * by_lateral
-    return s + 1e-7 * e * x, d + 1e-5 * e, cross
+    return s + 1e-7 * e * x, d + 1e-7 * e, cross
 
 
 @compiled
 def _coupled(c, e1, e2, seen_t, seen_c, band_t, band_c, weight, limit1, limit2):
-    """Equivalent strains x1, x2 along both axes and what :func:`_along` answers to them.
+    """Equivalent strains x1, x2 along both axes and what :func:`_along` answers to them, slopes raised by 1e-5 E.
 
     Stress across an axis shortens it as in sound concrete, cracks or none: x1 = e1 + nu s2/E, x2 = e2 + nu s1/E
     (a crack adds to the compliance across itself alone, Bazant & Oh 1983). An axis that hands over no tension any more
-    no longer draws the other one in. Newton's method; nu^2 times both slopes over E^2 is far below 1, and nu/E times
-    the slopes by the lateral strain is too: one root.
+    no longer draws the other one in. Newton's method from the secants of what has been seen, which are the answer where
+    both axes are sound or unload; nu^2 times both slopes over E^2 is far below 1, and nu/E times the slopes by the
+    lateral strain is too: one root.
     """
     a = c.poisson / c.modulus
-    c11 = 1.0 / (1.0 - c.poisson * c.poisson)
-    x1, x2 = c11 * (e1 + c.poisson * e2), c11 * (e2 + c.poisson * e1)
-    # a cracked axis is nearly free of what the other one does
-    if seen_t[0] > c.tensile_strength / c.modulus:
-        x1 = e1
-    if seen_t[1] > c.tensile_strength / c.modulus:
-        x2 = e2
+    at1, held1, k1 = _held(c, seen_t[0], seen_c[0], band_t, weight, limit1, e1 + c.poisson * e2 > 0.0)
+    at2, held2, k2 = _held(c, seen_t[1], seen_c[1], band_t, weight, limit2, e2 + c.poisson * e1 > 0.0)
+    k1, k2 = a * (k1 + 1e-7 * c.modulus), a * (k2 + 1e-7 * c.modulus)
+    x1, x2 = (e1 + k2 * e2) / (1.0 - k1 * k2), (e2 + k1 * e1) / (1.0 - k1 * k2)
     close = 1e-14 * (abs(e1) + abs(e2)) + 1e-20
     for k in range(60):
-        gain, by1, by2 = biaxial(c, x1, x2)
-        s1, d1, cross1 = _along(c, x1, x2, seen_t[0], seen_c[0], band_t, band_c, weight, limit1, gain, by1, by2)
-        s2, d2, cross2 = _along(c, x2, x1, seen_t[1], seen_c[1], band_t, band_c, weight, limit2, gain, by2, by1)
+        g, by1, by2 = biaxial(c, x1, x2)
+        s1, d1, cross1 = _along(
+            c, x1, x2, seen_t[0], seen_c[0], at1, held1, band_t, band_c, weight, limit1, g, by1, by2
+        )
+        s2, d2, cross2 = _along(
+            c, x2, x1, seen_t[1], seen_c[1], at2, held2, band_t, band_c, weight, limit2, g, by2, by1
+        )
         miss1, miss2 = x1 - a * s2 - e1, x2 - a * s1 - e2
-        if abs(miss1) + abs(miss2) <= close:
+        miss = abs(miss1) + abs(miss2)
+        if miss <= close:
             break
         if k < 12:
             m11, m12, m21, m22 = _by_strain(a, d1, d2, cross1, cross2)
-            x1, x2 = x1 - m11 * miss1 - m12 * miss2, x2 - m21 * miss1 - m22 * miss2
+            step1, step2 = -m11 * miss1 - m12 * miss2, -m21 * miss1 - m22 * miss2
         else:  # Newton's method goes round about a kink; one axis after the other never does
-            x1, x2 = x1 - miss1, x2 - miss2
-    return x1, x2, s1, d1, cross1, s2, d2, cross2
+            step1, step2 = -miss1, -miss2
+        x1, x2 = x1 + step1, x2 + step2
+        if k < 12 and miss <= 1e6 * close:  # the square of so small a step is below rounding: slopes carry it
+            s1, s2 = s1 + d1 * step1 + cross1 * step2, s2 + d2 * step2 + cross2 * step1
+            break
+    bottom = 1e-5 * c.modulus
+    return x1, x2, s1, d1 + bottom, cross1, s2, d2 + bottom, cross2
 
 
 @compiled
