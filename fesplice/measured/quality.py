@@ -29,6 +29,9 @@ NOISY = 15.0
 LATE = 0.02
 #: Least gain of an exchange, as a logarithm of readings over expectations; least ratio between the two readings.
 SWAP, APART = 0.6, 1.35
+#: Strain below which no order of gauges can be told: the warmth of lead wires and of the hall moves a zero by as much,
+#: whatever the noise (common practice, no source).
+FAINT = 20e-6
 #: A gauge reads this many times as much as the middle of its fellows at like places, or less than one over it.
 UNLIKE = 2.2
 #: Share of the load at which readings are compared with expectations.
@@ -259,7 +262,8 @@ def _swaps(channels: list[Conditioned], level: Mapping[str, float], expected: Ex
     known: dict[str, list[tuple[Conditioned, float, float]]] = {}
     for c in channels:
         want = abs(expected.reading(c.gauge))
-        floor = max(3.0 * c.noise, 1e-3 * expected.scale(c.gauge.quantity))
+        faint = FAINT if c.gauge.quantity == "strain" else 0.0
+        floor = max(3.0 * c.noise, 1e-3 * expected.scale(c.gauge.quantity), faint)
         if c.gauge.kind != "load" and math.isfinite(want) and want > 0.0:
             entry = (c, math.log(max(want, floor)), math.log(max(abs(level[c.name]), floor)))
             known.setdefault(c.gauge.quantity, []).append(entry)
