@@ -150,7 +150,7 @@ def _draw(folder: str, units: str) -> None:
         report(Run(folder))
 
 
-def _say(now: Progress) -> None:
+def _say(now: Any, name: str = "", /) -> None:
     step = now.step
     told: list[Any] = [
         step.index, step.outcome.name, step.iterations, step.residual, step.energy, step.size, step.seconds,

@@ -268,8 +268,12 @@ def _compute(
     s: Specimen, folder: Path, view: str, vertical: Vertical | None, tell: Told, notes: list[str], laws: Laws
 ) -> None:
     """One run in this process; where its march stopped short, a note."""
+
+    def hear(now: Any, name: str = "", /) -> None:
+        tell(folder.name, now)
+
     try:
-        analyse(s, folder, view=view, vertical=vertical, progress=lambda now: tell(folder.name, now), **laws)
+        analyse(s, folder, view=view, vertical=vertical, progress=hear, **laws)
     except NotConverged as fault:
         notes.append(f"{folder.name}: {fault}")
 

@@ -199,7 +199,7 @@ class MechanismState:
     def at(self, view: str) -> str:
         """``bond splitting of bars A and B at 355 MPa (132 kN per ram)``."""
         bars = f" of bars {listed(self.first.bars)}" if self.first and self.first.bars else ""
-        return f"{self.name}{bars} at {self.reached_at:.0f} MPa ({self.load / 1e3:.0f} kN {PER[view]})"
+        return f"{self.name}{bars} at {self.reached_at:.0f} MPa ({self.load / 1e3:.0f} kN {PER[ViewName(view)]})"
 
 
 # ------------------------------------------------------------------ assessment
@@ -311,7 +311,7 @@ class Assessment:
     @property
     def failure(self) -> str:
         """What the view failed by: what came before, then what governs, with bar stresses and loads."""
-        here = f"{self.bar_stress:.0f} MPa ({self.load / 1e3:.0f} kN {PER[self.view]})"
+        here = f"{self.bar_stress:.0f} MPa ({self.load / 1e3:.0f} kN {PER[ViewName(self.view)]})"
         nearest = self.governing
         meanwhile = f" (meanwhile {', '.join(s.at(self.view) for s in self.after)})" if self.after else ""
         if nearest is None:
