@@ -21,6 +21,7 @@ from fesplice.measured.record import Crack, Frame, Photograph
 from fesplice.measured.rig import CrackFile, FrameFile, PhotographFile
 from fesplice.measured.tables import LARGEST, read_rows
 from fesplice.measured.units import unit_factor
+from fesplice.store.export import read_points
 from fesplice.store.folder import reason
 
 #: What a frame may hold of each point.
@@ -105,22 +106,20 @@ def _rows(path: Path) -> dict[str, Floats]:
 
 def _points(path: Path, unit: str) -> dict[str, Floats]:
     """Points and their fields of a VTU; lengths in ``unit``, nan where a field is not there."""
-    import meshio
-
     if not path.is_file():
         raise InputFault(str(path), "no such file" if not path.exists() else "is not a file")
     if path.stat().st_size > LARGEST:
         raise InputFault(str(path), f"too large for a frame (limit {LARGEST / 1e6:.0f} MB)")
     try:
-        found = meshio.vtu.read(str(path))
-        n, per = len(found.points), unit_factor(unit, "length")
-        held = {name.lower(): np.asarray(values, float) for name, values in found.point_data.items()}
+        at, fields = read_points(path)
+        n, per = len(at), unit_factor(unit, "length")
+        held = {name.lower(): values for name, values in fields.items()}
         vector = next((held[name] for name in ("u", "displacement") if held.get(name, np.zeros(0)).ndim == 2), None)
         if vector is not None:
             held |= {"u": vector[:, 0], "v": vector[:, 1]}
         none = np.full(n, math.nan)
         out = {k: held.get(k, none).reshape(n) * (per if k in "uv" else 1.0) for k in FIELDS[2:]}
-        return {"x": found.points[:, 0] * per, "y": found.points[:, 1] * per} | out
+        return {"x": at[:, 0] * per, "y": at[:, 1] * per} | out
     # what a reader of somebody else raises for a damaged file is not told
     except Exception as error:
         raise InputFault(str(path), f"cannot be read as VTU: {type(error).__name__} {reason(error)}"[:300]) from error

@@ -247,3 +247,14 @@ def _write(
         os.replace(partial, path)
     finally:
         partial.unlink(missing_ok=True)
+
+
+def read_points(path: Path) -> tuple[Floats, dict[str, Floats]]:
+    """Points (n, 3) of a VTU and their fields by name, as they stand there.
+
+    A damaged file raises whatever its reader does.
+    """
+    import meshio
+
+    found = meshio.vtu.read(str(path))
+    return found.points, {name: np.asarray(values, float) for name, values in found.point_data.items()}

@@ -29,7 +29,7 @@ from fesplice.store.folder import (
     step_path,
 )
 from fesplice.store.steps import StepReader
-from fesplice.store.table import read_table
+from fesplice.store.table import Columns, read_table
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -243,7 +243,7 @@ class Run(Drawable, Tabular):
     def _curve(self, path: Path) -> dict[str, np.ndarray]:
         """The curve, believed: every step once and in order, nothing but numbers and outcomes."""
         self._believe(path)
-        table = renamed.columns(read_table(path))
+        table = Columns(path, renamed.columns(read_table(path)))
         # runs of earlier versions have no digests, but their manifest knows how many steps they ended with
         if table and "step" not in table:
             raise FolderFault(str(path), "is damaged: no column step")

@@ -26,9 +26,9 @@ from fesplice.contracts import Floats, NotConverged, State, Step
 from fesplice.model.assembly import Model
 from fesplice.model.fields import fields
 from fesplice.pipeline import manifest
-from fesplice.post.limits import HOOK_SLIP, LOOSE, SPLIT
-from fesplice.post.mechanisms import Assessment, Indicator, Mechanism, assess
+from fesplice.post.mechanisms import Assessment
 from fesplice.post.plan.cracks import PlanCracks
+from fesplice.post.plan.indicators import assess_joint
 from fesplice.post.plan.trace import anchored
 from fesplice.post.strength import strength
 from fesplice.solve import Adaptive, Displacement, March, Stop
@@ -103,14 +103,9 @@ def _shown(model: Model, step: Step, cracks: PlanCracks, number: int) -> tuple[f
 
 def judged(p: Pulled, c: Column) -> tuple[float, Assessment]:
     """Force per bar [N] by the rule of strength of a plan, and the pull by the judge of all views."""
-    held, m = strength(p.end, p.load), Mechanism
+    held = strength(p.end, p.load)
     stress = p.load / (c.number * c.area)
-    found = assess("plan", stress, p.load, held.top_row, held.low_row if held.exact else None, [
-        Indicator(m.side_splitting, "crack along the bars", p.crack, SPLIT, "mm", "twice the visible width"),
-        Indicator(m.side_thrust, "side face moved out", p.side, LOOSE, "mm", "opening at which the plane is lost"),
-        Indicator(m.hook_bearing, "slip of a hook", p.slip, 2.0 * HOOK_SLIP, "mm", "twice that of comparisons"),
-        Indicator(m.yielding, "bar stress over yield strength", stress / c.steel.stress[0], 1.0, "", "input", False),
-    ])  # fmt: skip
+    found = assess_joint(p.load, stress, held, p.crack, p.side, p.slip, float(c.steel.stress[0]))
     return held.value / c.number, found
 
 

@@ -25,7 +25,7 @@ from fesplice.laws import ReinforcedConcrete, SmearedCrack, parting  # noqa: E40
 ALONE, PRINCIPAL = inclined.law(Settings()), inclined.law(Settings(), alone=False)
 
 #: Strips of 10 mm elements that spend more than 1.10, or keep more than 3 % of the strength: what is reached.
-MISSES = {("turned", 15.0): (1.16, 0.03), ("turned", 30.0): (1.22, 0.045), ("turned", 45.0): (1.12, 0.03)}
+MISSES = {("turned", 15.0): (1.16, 0.03), ("turned", 30.0): (1.22, 0.045), ("turned", 45.0): (1.12, 0.06)}
 
 
 @pytest.mark.parametrize(("kind", "amount"), inclined.GRIDS)

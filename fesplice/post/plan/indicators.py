@@ -29,6 +29,25 @@ def assess_plan(history: PlanTrace, held: Strength, specimen: Specimen) -> Asses
     )  # fmt: skip
 
 
+def assess_joint(
+    load: Floats, stress: Floats, held: Strength, crack: Floats, side: Floats, slip: Floats, yield_strength: float
+) -> Assessment:
+    """A joint seen in plan, judged as a plan is, by what such a row follows over its steps, each (n,).
+
+    ``load`` [N] and bar ``stress`` [MPa]; ``crack`` along the bars, movement of the ``side`` face and ``slip`` of the
+    hooks [mm], the largest of each; ``yield_strength`` [MPa].
+    """
+    m = Mechanism
+    return assess(
+        "plan", stress, load, held.top_row, held.low_row if held.exact else None, [
+            Indicator(m.side_splitting, "crack along the bars", crack, SPLIT, "mm", "twice the visible width"),
+            Indicator(m.side_thrust, "side face moved out", side, LOOSE, "mm", "opening at which the plane is lost"),
+            Indicator(m.hook_bearing, "slip of a hook", slip, 2.0 * HOOK_SLIP, "mm", "twice that of comparisons"),
+            Indicator(m.yielding, "bar stress over yield", stress / yield_strength, 1.0, "", "yield strength", False),
+        ],
+    )  # fmt: skip
+
+
 def plan_indicators(history: PlanTrace, specimen: Specimen) -> list[Indicator]:
     """One indicator or more for every mechanism the plan shows."""
     row, concrete = specimen.bars.left, specimen.concrete.closure or specimen.concrete.precast
