@@ -59,7 +59,8 @@ class Agreement:
 
     ``inside`` share of the measured points within the computed band (nan without one), ``within`` share of the computed
     curve within the measured envelope widened by ``WIDENED`` (nan without one); ``ratio`` measured over computed area
-    below the curves; ``over_upper`` largest computed over the upper bound, ``over_lower`` least over the lower one.
+    below the curves (nan where the computed one nearly cancels); ``over_upper`` largest computed over
+    the upper bound, ``over_lower`` least over the lower one.
     """
 
     name: str
@@ -74,6 +75,9 @@ class Agreement:
 
 #: An envelope of repeats is widened by this share of its bounds (readings off a printed figure, judgement).
 WIDENED = 0.05
+#: Net share of the area below a computed curve under which its parts of either sign cancel: a ratio to the rest of a
+#: difference says nothing (judgement).
+CANCELS = 0.2
 
 
 def agreement(course: Course, seen: Seen) -> Agreement:
@@ -93,7 +97,8 @@ def agreement(course: Course, seen: Seen) -> Agreement:
         within = float(((computed >= (1.0 - WIDENED) * lower) & (computed <= (1.0 + WIDENED) * upper)).mean())
         over_upper, over_lower = float((computed / upper).max()), float((computed / lower).min())
     area = float(np.trapezoid(computed, at)) if len(at) > 1 else 0.0
-    ratio = float(np.trapezoid(value, at)) / area if area else math.nan
+    whole = float(np.trapezoid(np.abs(computed), at)) if len(at) > 1 else 0.0
+    ratio = float(np.trapezoid(value, at)) / area if abs(area) > CANCELS * whole else math.nan
     return Agreement(seen.name, seen.doubt, int(shared.sum()), inside, within, ratio, over_upper, over_lower)
 
 

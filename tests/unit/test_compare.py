@@ -233,6 +233,18 @@ def test_agreement_of_curves_of_known_ratio() -> None:
     assert agreement(computed, Seen("far", x + 50.0, x)).points == 0
 
 
+def test_where_the_computed_curve_cancels_there_is_no_ratio_of_areas() -> None:
+    """Areas in closed form: x - c over 0 to 10 has the net area 50 - 10 c, which vanishes at c = 5."""
+    x = np.linspace(0.0, 10.0, 101)
+    nothing = np.full(len(x), np.nan)
+    ratios = [
+        agreement(Course("c", "k", "x", "y", x, x - c, nothing, nothing, ()), Seen("t", x, 1.1 * x)).ratio
+        for c in (0.0, 2.0, 4.9, 5.0)
+    ]
+    assert ratios[:2] == pytest.approx([1.1, 55.0 / 30.0])
+    assert np.isnan(ratios[2:]).all()
+
+
 def test_a_measured_load_cmod_envelope_lies_over_the_computed_notched_beam(tmp_path: Path) -> None:
     """Largest loads of the repeats 933 to 1114 N: the overlay shows how far the computed beam lies above them.
 
