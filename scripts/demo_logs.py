@@ -52,15 +52,14 @@ def gauged(name: str) -> tuple[Specimen, tuple[Gauge, ...]]:
 
 def from_prediction(folder: Path, name: str) -> Truth:
     """Readings of the elevation of a prediction up to the predicted load; steel across by a rule of thumb."""
-    import json
-
     from fesplice import Run
     from fesplice.post.elevation.bars import face_arcs, profile
     from fesplice.post.elevation.layout import layout
+    from fesplice.post.prediction import Prediction
 
     s, gauges = gauged(name)
     run = Run(folder / "elevation")
-    failure = float(json.loads((folder / "prediction.json").read_text(encoding="utf-8"))["load"])
+    failure = Prediction.read(folder).load
     curve, mesh = run.curve, run.mesh
     load = np.asarray(curve["load_N"], float)
     # well below bending failure, so that the invented splice fails first
