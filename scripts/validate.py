@@ -61,7 +61,7 @@ def main() -> int:
     if o.laws:
         from validation import trials
 
-        return trials.main(data, o.jobs, o.again)
+        return trials.main(data, o.jobs, o.again, o.table)
     if o.sensitivity:
         from validation import sensitivity
 

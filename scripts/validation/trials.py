@@ -46,14 +46,18 @@ is on the safe side. No row is a test.
 """
 
 
-def main(data: Path, processes: int, again: bool) -> int:
-    """Compute what is open and write the page."""
+def main(data: Path, processes: int, again: bool, table: bool = False) -> int:
+    """Compute what is open and write the page; with ``table`` the page from what is kept."""
     began = time.perf_counter()
     cases = frame.gather(data, "laps")
     jobs = {law: frame.jobs(cases, Settings(splitting=law)) for law in LAWS}  # type: ignore[arg-type]
     every = [job for rows in jobs.values() for job in rows]
     try:
-        kept = frame.run(every, data=data, processes=processes, again=again, tell=told)
+        if table:
+            held = ((job.key, record.load(frame.RUNS, job.case, job.key)) for job in every)
+            kept = {key: r for key, r in held if r is not None}
+        else:
+            kept = frame.run(every, data=data, processes=processes, again=again, tell=told)
     except KeyboardInterrupt:
         print("\nstopped; finished cases are kept, the same command goes on from here", file=sys.stderr)
         return 130
