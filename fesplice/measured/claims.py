@@ -86,7 +86,7 @@ def mode_of(found: Prediction, test: Test, stated: str, evidence: str, yielding:
     else:
         verdict = HELD if yields else OPEN
     seen_as = "bars yielded" if yields else "failure before the bars yielded"
-    return Mode(found.mode.words, tuple(computed), f"not stated by the laboratory; {seen_as}", (worn,), verdict)
+    return Mode(found.mode.words, tuple(computed), f"not stated; {seen_as}", (worn,), verdict)
 
 
 def _stress(test: Test) -> float:

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
+from textwrap import shorten
 
 from fesplice.measured.claims import count
 from fesplice.measured.comparison import Comparison, Ratio
 from fesplice.measured.record import CAUTION
 from fesplice.measured.text import table
+
+#: Most characters of a sentence in its line; the page has it whole.
+SHORT = 96
 
 
 def comparison_text(found: Comparison) -> str:
@@ -16,7 +20,7 @@ def comparison_text(found: Comparison) -> str:
     for t in found.tests:
         held = ", ".join(f"{n} {v}" for v, n in count(t.claims).items())
         parts += ["", f"{t.name}: sentences of the prediction: {held}"]
-        parts += table([(c.verdict, c.sentence[:96], c.why) for c in t.claims])
+        parts += table([(c.verdict, shorten(c.sentence, SHORT, placeholder=" …"), c.why) for c in t.claims])
         parts += ["", f"mode: prediction {t.mode.computed}; laboratory {t.mode.seen}: {t.mode.verdict}"]
         parts += [f"  {line}" for line in t.mode.seen_evidence]
         parts += ["", "Test over prediction"]

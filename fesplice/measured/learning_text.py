@@ -10,7 +10,8 @@ from fesplice.post.errors import predictive
 
 def model_text(model: Model) -> str:
     """Tests, weight and error of every model, and how its 90 % band held with each test left out in turn."""
-    parts = [f"{len(model.lessons)} tests, {len(set(model.series))} series"]
+    number = len(model.lessons)
+    parts = [f"{number} test{'' if number == 1 else 's'}, {len(set(model.series))} series"]
     parts += table([
         ("test", "bar stress", "coupled views", "test/prediction"),
         *(

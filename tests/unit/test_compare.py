@@ -26,7 +26,7 @@ from fesplice.contracts import FolderFault, InputFault
 from fesplice.measured import reduce
 from fesplice.measured.claims import FAILED, HELD, OPEN
 from fesplice.measured.comparison import older
-from fesplice.measured.comparison_text import comparison_text
+from fesplice.measured.comparison_text import SHORT, comparison_text
 from fesplice.measured.courses import Course, Seen, agreement, over_load, thinned
 from fesplice.post.expected import CrackSeen, Expected, Happening
 from fesplice.post.prediction import Made
@@ -158,6 +158,11 @@ def test_page_figures_numbers_and_terminal_say_the_same(compared) -> None:
     text = comparison_text(found)
     for claim in found.tests[0].claims:
         assert claim.verdict in page and claim.why in page and claim.why in text
+    # a sentence too long for its line ends at a word and says that it goes on
+    long = [c.sentence for c in found.tests[0].claims if len(c.sentence) > SHORT]
+    cuts = [line.split(" …")[0].split("  ")[-1] for line in text.splitlines() if " …" in line]
+    assert len(cuts) == len(long) > 0
+    assert all(s.startswith(f"{cut} ") for s, cut in zip(long, cuts, strict=True))
     rows = list(csv.DictReader((place / "out" / "figures" / "ratios.csv").open()))
     told = {r["quantity"]: r["ratio"] for r in numbers["tests"][0]["ratios"]}
     assert {r["quantity"]: float(r["ratio"]) for r in rows} == pytest.approx(told, rel=1e-5)

@@ -213,6 +213,7 @@ def test_learn_reads_tests_and_predictions(tmp_path: Path, monkeypatch, capsys) 
         main()
     assert not end.value.code
     told = capsys.readouterr().out
+    assert told.splitlines()[0].strip() == "1 test, 1 series"
     model = Model.read(out)
     from fesplice import Test
 
