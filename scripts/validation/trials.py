@@ -117,7 +117,13 @@ def verdict(test: Floats, stress: dict[str, Floats]) -> list[str]:
         return [f"Asked: {asked}. Nothing is computed yet."]
     best = min(said, key=lambda item: item[1])
     lines = [f"- {name}: meets {', '.join(words) if words else 'none of them'}." for name, _, words in said]
-    return [f"Asked: {asked}.", "", *lines, "", f"Least scatter: {best[0]}, COV {100 * best[1]:.1f} %."]
+    return [
+        f"Asked: {asked}.",
+        "",
+        *lines,
+        "",
+        f"Least scatter of those computed: {best[0]}, COV {100 * best[1]:.1f} %.",
+    ]
 
 
 def by_hand(rows: Sequence[Lap], here: Sequence[Lap], stress: dict[str, Floats]) -> list[str]:
